@@ -1,0 +1,56 @@
+"""Errors that a user can mend.
+
+::
+
+    InputError            one clear message: file, place, what is wrong, how to mend it
+    ├── OutlineError      a shape that is open, crosses itself, is empty …
+    └── HideError         a hide record that can't be understood
+    (nest.errors adds KnifeError, WeekError and PlanError)
+
+The command line prints the message and leaves with exit code 2; no other module
+catches these except to add the file or the place where it happened.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class InputError(Exception):
+    """What the user gave can't be used.
+
+    Parameters
+    ----------
+    what : what is wrong, a sentence with the value met ("welt must be > 0 mm, got -3.0").
+    mend : how to mend it, a sentence; empty where the first one already says so.
+    place : where in the file ("sheath 3, key 'leather'", "feature 12", "line 40").
+    file : the file it was read from.
+    """
+
+    def __init__(
+        self, what: str, *, mend: str = "", place: str = "", file: Path | str | None = None
+    ) -> None:
+        super().__init__(what)
+        self.what = what
+        self.mend = mend
+        self.place = place
+        self.file = file
+
+    def at(self, *, file: Path | str | None = None, place: str = "") -> InputError:
+        """Return this error with file or place filled in where they were not yet known."""
+        self.file = self.file if self.file is not None else file
+        self.place = self.place or place
+        return self
+
+    def __str__(self) -> str:
+        head = ", ".join(str(part) for part in (self.file, self.place) if part)
+        text = f"{head}: {self.what}" if head else self.what
+        return f"{text} {self.mend}" if self.mend else text
+
+
+class OutlineError(InputError):
+    """A shape that is no simple closed outline."""
+
+
+class HideError(InputError):
+    """A hide record that can't be used."""

@@ -1,0 +1,142 @@
+"""Outline: the one normal form of a closed shape.
+
+Everything that is drawn, placed or cut starts as an :class:`Outline`. Nothing
+downstream checks again what its constructor promises:
+
+* closed: the last point joins the first, which is not repeated;
+* simple: it neither touches nor crosses itself;
+* counter-clockwise, with positive area;
+* ``float64`` of shape (n, 2), C order, finite, read-only, n >= 3;
+* no two neighbouring points closer than :data:`CLOSE`.
+
+>>> square = Outline.of([(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)])
+>>> len(square.points), square.area
+(4, 100.0)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from shapely import LinearRing, Polygon
+from shapely.validation import explain_validity
+
+from hides.errors import OutlineError
+
+FloatArray = NDArray[np.float64]
+
+CLOSE = 1e-6  # mm; points nearer than this are one point: far below any tool, far above rounding
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A closed simple counter-clockwise ring; see the module's text for what is promised.
+
+    Attributes
+    ----------
+    points : (n, 2) float64, mm, read-only.
+    """
+
+    points: FloatArray
+
+    @classmethod
+    def of(cls, points: ArrayLike) -> Outline:
+        """Bring a ring of points into normal form.
+
+        Parameters
+        ----------
+        points : (n, 2) array-like in mm, either orientation, closing point repeated or not.
+
+        Raises
+        ------
+        OutlineError : not (n, 2) numbers, NaN or infinite, fewer than three distinct points,
+            no area, or a ring that crosses or touches itself (the place is named).
+        """
+        try:
+            ring = np.array(points, dtype=np.float64)
+        except (TypeError, ValueError) as error:
+            raise OutlineError(f"the outline is not a list of number pairs ({error}).") from None
+        if ring.ndim != 2 or ring.shape[1] != 2:
+            raise OutlineError(f"the outline needs points of two numbers, got shape {ring.shape}.")
+        if not np.isfinite(ring).all():
+            bad = int(np.flatnonzero(~np.isfinite(ring).all(axis=1))[0])
+            raise OutlineError(f"point {bad} of the outline is not a finite number.")
+        ring = _without_repeats(ring)
+        if len(ring) < 3:
+            raise OutlineError(
+                f"the outline has {len(ring)} distinct points; a shape needs three or more."
+            )
+        shape = LinearRing(ring)
+        if not shape.is_simple:
+            where = explain_validity(Polygon(ring))
+            raise OutlineError(
+                f"the outline crosses or touches itself ({where}).",
+                mend="Redraw it as one line that never crosses itself.",
+            )
+        if not shape.is_ccw:
+            ring = ring[::-1]
+        ring = np.ascontiguousarray(ring)
+        ring.setflags(write=False)
+        return cls(ring)
+
+    @cached_property
+    def polygon(self) -> Polygon:
+        """The same ring as a shapely polygon."""
+        return Polygon(self.points)
+
+    @property
+    def area(self) -> float:
+        """Area in mm²."""
+        return float(self.polygon.area)
+
+    @property
+    def perimeter(self) -> float:
+        """Length of the ring in mm."""
+        return float(self.polygon.length)
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """(min x, min y, max x, max y) in mm."""
+        low, high = self.points.min(axis=0), self.points.max(axis=0)
+        return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+    def placed(self, angle: float, x: float, y: float) -> Outline:
+        """Turn by ``angle`` degrees about (0, 0), then shift by (x, y)."""
+        return Outline.of(turned(self.points, angle, x, y))
+
+
+def turned(points: FloatArray, angle: float, x: float = 0.0, y: float = 0.0) -> FloatArray:
+    """Turn (n, 2) points by ``angle`` degrees counter-clockwise about (0, 0), then shift them."""
+    a = np.deg2rad(angle)
+    c, s = np.cos(a), np.sin(a)
+    return np.asarray(points, dtype=np.float64) @ np.array([[c, s], [-s, c]]) + np.array([x, y])
+
+
+def polygons_of(shape: shapely.Geometry) -> list[Polygon]:
+    """The polygons with area in any shapely geometry, largest first."""
+    found = [p for p in _flat([shape]) if p.area > 0]
+    return sorted(found, key=lambda p: -p.area)
+
+
+def _flat(shapes: Iterable[shapely.Geometry]) -> Iterable[Polygon]:
+    for shape in shapes:
+        if isinstance(shape, Polygon):
+            yield shape
+        else:
+            yield from _flat(getattr(shape, "geoms", ()))
+
+
+def _without_repeats(ring: FloatArray) -> FloatArray:
+    """Drop points closer than CLOSE to the one before, and the closing point."""
+    keep: list[Sequence[float]] = []
+    for point in ring:
+        if not keep or np.hypot(point[0] - keep[-1][0], point[1] - keep[-1][1]) > CLOSE:
+            keep.append(point)
+    while len(keep) > 1 and np.hypot(*(np.asarray(keep[0]) - np.asarray(keep[-1]))) <= CLOSE:
+        keep.pop()
+    return np.array(keep, dtype=np.float64).reshape(-1, 2)

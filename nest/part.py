@@ -1,0 +1,65 @@
+"""Part: one piece of leather to be cut, in its own frame, with all that travels with it.
+
+The part frame has the grain side up and (0, 0) at the outline's centroid. A part is
+placed by turning it about that point and shifting it; it is never mirrored.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hides.outline import FloatArray, Outline
+
+KINDS = ("body", "welt", "loop")
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A piece of a part's surface that is judged by how it shows.
+
+    ``face`` is one of :data:`hides.flaws.FACES`: front (seen), back (handled), hidden
+    (the welt, what lies under the loop), strap (carries the load). The regions of a
+    part cover it; flaws that bar ``face`` must stay clear of ``outline``.
+    """
+
+    face: str
+    outline: Outline
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A line, a set of points or a word that is marked on a part but not cut out of it.
+
+    ``kind`` is fold, stitch (points are the hole centres), loop (where the loop is sewn on),
+    throat, inner (the welt's inner line), grain (two points: the axis) or label.
+    ``points`` is (n, 2) in the part frame, ``closed`` joins last to first, ``text`` is what
+    is written there, if anything. Only ``stitch`` points are holes.
+    """
+
+    kind: str
+    points: FloatArray
+    closed: bool = False
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A piece to be cut.
+
+    Attributes
+    ----------
+    kind : body, welt or loop.
+    outline : mm, part frame, grain side up, centroid at (0, 0).
+    regions : cover the part; each is judged by its own face.
+    marks : what is drawn on the part.
+    axis : degrees; the direction in the part frame that wants to lie along the leather's
+        line of least stretch (or exactly against it).
+    window : degrees; how far the axis may stray from that line to either side. 90 is free.
+    """
+
+    kind: str
+    outline: Outline
+    regions: tuple[Region, ...]
+    marks: tuple[Mark, ...]
+    axis: float = 0.0
+    window: float = 15.0
