@@ -1,0 +1,153 @@
+"""Flaws: their kinds, and which faces of a part each kind bars.
+
+A part's surface is judged by how it shows and what it carries (:data:`FACES`):
+
+* ``front``: seen; no flaw that shows;
+* ``back``: handled and worn against the body; may look plain, not be weak;
+* ``hidden``: the welt, what lies under the loop; only sound leather is asked for;
+* ``strap``: carries the load and is folded; nothing weak, nothing running across.
+
+Which kind bars what is common practice, no published source, except where a kind's
+``source`` names one. A flaw found on the flesh side only isn't seen on the finished
+work, so there it bars less: a blemish bars nothing, a weakness bars everything its kind
+bars but hidden parts (:func:`bars`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from shapely import Polygon
+
+from hides.errors import InputError
+
+FACES = ("front", "back", "hidden", "strap")
+SIDES = ("through", "grain", "flesh")
+COMMON = "common practice, no published source"
+
+_ALL = frozenset(FACES)
+_STRESSED = frozenset({"front", "back", "strap"})
+_SEEN = frozenset({"front"})
+_SEEN_OR_STRAP = frozenset({"front", "strap"})
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of flaw.
+
+    Attributes
+    ----------
+    bars : the faces that may not lie on it.
+    margin : mm kept clear around its drawn edge.
+    says : what it is, one plain sentence.
+    weak : the leather is weaker there, not only less fair.
+    source : where the handling comes from.
+    """
+
+    name: str
+    bars: frozenset[str]
+    margin: float
+    says: str
+    weak: bool = True
+    source: str = COMMON
+
+
+_SADDLERS = "saddle-making course notes, Spokane Falls Community College"
+
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind("hole", _ALL, 3.0, "An opening right through the leather."),
+        Kind("cut", _ALL, 3.0, "A knife cut through the leather or deep into it."),
+        Kind("grub", _ALL, 3.0, "Open holes of warble grubs along the back; healed: 'healed'."),
+        Kind("loose", _ALL, 5.0, "Loose or pipey grain that lifts into creases when bent."),
+        Kind("soft", _ALL, 5.0, "A soft, spongy place, as in the leg pockets."),
+        Kind("brand", _STRESSED, 5.0, "Burnt grain: hard, often weak."),
+        Kind("scar", _STRESSED, 3.0, "An open scar: the grain is broken."),
+        Kind("wire", _STRESSED, 3.0, "A wound torn by wire or thorns, deep enough to weaken."),
+        Kind("sore", _STRESSED, 3.0, "Dead or scarred skin from pressure."),
+        Kind(
+            "flay",
+            _STRESSED,
+            5.0,
+            "A flaying cut on the flesh side; it may not show on the grain.",
+            source=f"look for it on both sides: {_SADDLERS}; handling {COMMON}",
+        ),
+        Kind("hard", _STRESSED, 3.0, "A hard spot or a dried edge that cracks when folded."),
+        Kind("fibre", _STRESSED, 5.0, "Vertical fibre: about half the strength, on the rump."),
+        Kind(
+            "clamp",
+            _STRESSED,
+            2.0,
+            "Marks of the tannery's clamps, toggles or hooks on the rim.",
+            source=f"trimmed off: {_SADDLERS}",
+        ),
+        Kind("healed", _SEEN_OR_STRAP, 2.0, "A healed scar: the grain has closed.", weak=False),
+        Kind(
+            "wrinkle",
+            _SEEN_OR_STRAP,
+            0.0,
+            "Growth or fat wrinkles across the neck; some customers want them.",
+            weak=False,
+        ),
+        Kind("bite", _SEEN, 1.0, "Pits of ticks, lice or other insects.", weak=False),
+        Kind("vein", _SEEN, 0.0, "Branching lines of veins.", weak=False),
+        Kind("range", _SEEN, 1.0, "A mark of life on open range that is only seen.", weak=False),
+        Kind("stain", _SEEN, 2.0, "A stain from dung, dye, iron or water.", weak=False),
+        Kind("rough", _SEEN, 0.0, "A rough flesh side, as on belly and neck.", weak=False),
+    )
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Flaw:
+    """One flaw on a hide.
+
+    Attributes
+    ----------
+    kind : one of :data:`KINDS`.
+    face : where it is: through the leather, on the grain side or on the flesh side only.
+    shape : mm, hide frame; points and lines already have their width.
+    """
+
+    kind: str
+    face: str
+    shape: Polygon
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        kind_of(self.kind)
+        if self.face not in SIDES:
+            raise InputError(
+                f"a flaw's face must be one of {', '.join(SIDES)}, got {self.face!r}.",
+                mend="It says on which side of the leather the flaw is.",
+            )
+
+
+def kind_of(name: str) -> Kind:
+    """Return the kind of that name.
+
+    Raises
+    ------
+    InputError : there is none; the message lists those there are.
+    """
+    if name not in KINDS:
+        raise InputError(
+            f"{name!r} is no known kind of flaw.", mend=f"Use one of {', '.join(KINDS)}."
+        )
+    return KINDS[name]
+
+
+def bars(flaw: Flaw, face: str) -> bool:
+    """Say whether a region of that face must stay clear of the flaw.
+
+    Raises
+    ------
+    ValueError : ``face`` isn't one of :data:`FACES`.
+    """
+    if face not in FACES:
+        raise ValueError(f"face must be one of {', '.join(FACES)}, got {face!r}")
+    kind = KINDS[flaw.kind]
+    if flaw.face == "flesh" and (not kind.weak or face == "hidden"):
+        return False
+    return face in kind.bars

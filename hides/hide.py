@@ -1,0 +1,207 @@
+"""Hide: one piece of leather, and the ground on it where a part may lie.
+
+A hide is its outline with all that is known of the leather inside. From that follow, never
+stored: areas, the thickness everywhere, the direction of least stretch everywhere, and
+:meth:`Hide.ground`, the region where a part's surface of a given face may lie.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import contourpy
+import numpy as np
+import shapely
+from shapely import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from hides.errors import InputError
+from hides.flaws import FACES, KINDS, Flaw, bars
+from hides.outline import FloatArray, Outline, grown, polygons_of
+from hides.stretch import StretchField
+from hides.thickness import Need, Reading, ThicknessMap, Zone, chance_outside
+from hides.units import area_unit
+
+Ground = Polygon | MultiPolygon
+
+PRICED_BY = ("ft2", "dm2", "piece")
+
+STEP = 8.0  # mm; grid on which thickness is judged. Fields change over hundreds of mm
+INSET = 1.5  # mm; kept clear of the thickness border, for what happens between grid points
+PLAIN = 0.4  # mm; by how much the border may be straightened, on top of INSET
+SLIVER = 400.0  # mm²; smaller islands of ground hold no part
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """What the leather cost: ``amount`` in ``currency`` per ft2, dm2 or piece."""
+
+    amount: float
+    currency: str
+    per: str
+
+    def __post_init__(self) -> None:
+        if self.per not in PRICED_BY:
+            raise InputError(f"a price is per {', '.join(PRICED_BY)}, got {self.per!r}.")
+
+
+@dataclass(frozen=True, eq=False)
+class Hide:
+    """One piece of leather in its own flat frame, grain side up.
+
+    Attributes
+    ----------
+    name : the maker's name for it.
+    piece : one of :data:`hides.stretch.PIECES`.
+    tannage : in words, such as "vegetable".
+    outline, holes : what can be cut, and the holes in it.
+    backbone : (n, 2) mm, the line itself where the piece has one.
+    stretch_lines : (n, 2) mm each, the user's directions of least stretch.
+    supplier_area : mm², as stamped by the seller.
+    parent : name of the hide that a remnant was cut from.
+    source, sha256 : the file it was read from, and the digest of its bytes.
+    """
+
+    name: str
+    piece: str
+    tannage: str
+    outline: Outline
+    holes: tuple[Outline, ...] = ()
+    backbone: FloatArray | None = None
+    flaws: tuple[Flaw, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    stretch_lines: tuple[FloatArray, ...] = ()
+    price: Price | None = None
+    supplier_area: float | None = None
+    parent: str | None = None
+    source: Path | None = None
+    sha256: str = ""
+    _grounds: dict[tuple[str, Need, float], Ground] = field(
+        default_factory=dict, init=False, repr=False
+    )
+
+    @cached_property
+    def polygon(self) -> Polygon:
+        """The leather: the outline without its holes."""
+        return Polygon(self.outline.points, [hole.points for hole in self.holes])
+
+    @property
+    def gross_area(self) -> float:
+        """Area of the leather in mm², holes left out."""
+        return float(self.polygon.area)
+
+    @cached_property
+    def usable_area(self) -> float:
+        """Gross area in mm² without the flaws that bar every face, as drawn (no margins)."""
+        return float(self.usable.area)
+
+    @cached_property
+    def thickness(self) -> ThicknessMap:
+        """Thickness at any point."""
+        return ThicknessMap(self.readings, self.zones)
+
+    @cached_property
+    def stretch(self) -> StretchField:
+        """Direction of least stretch at any point."""
+        left, _, right, _ = self.outline.bounds
+        length = right - left
+        return StretchField(
+            self.piece, left, length, self.outline.area / length, self.stretch_lines
+        )
+
+    def ground(self, face: str, need: Need, margin: float) -> Ground:
+        """Where a region of that face may lie.
+
+        Inside the hide by ``margin`` mm from edge and holes, clear of every flaw that bars
+        the face by that kind's margin, and where the thickness is allowed
+        (:meth:`allowed`). Every point of the result keeps these rules; near their borders
+        up to about two millimetres of leather that would keep them are given away.
+        """
+        key = (face, need, margin)
+        if key not in self._grounds:
+            self._grounds[key] = self._ground(face, need, margin)
+        return self._grounds[key]
+
+    def allowed(self, need: Need) -> Ground:
+        """Where the thickness meets the need, whatever the flaws."""
+        return _ground_of(self.polygon.intersection(self._surely_thick(need)))
+
+    def allowed_area(self, need: Need) -> float:
+        """Area in mm² of usable leather whose thickness meets the need."""
+        return float(self.usable.intersection(self._surely_thick(need)).area)
+
+    @property
+    def paid(self) -> float | None:
+        """What the whole piece cost, by its stamped area or, if unstamped, its gross area."""
+        if self.price is None:
+            return None
+        if self.price.per == "piece":
+            return self.price.amount
+        area = self.gross_area if self.supplier_area is None else self.supplier_area
+        return self.price.amount * area / area_unit(self.price.per)
+
+    def cost(self, area: float) -> float | None:
+        """Share of the price that ``area`` mm² of this piece bears; the whole bears it all."""
+        return None if self.paid is None else self.paid * area / self.gross_area
+
+    @cached_property
+    def usable(self) -> BaseGeometry:
+        """The leather without the flaws that bar every face, as drawn (no margins)."""
+        lost = [f.shape for f in self.flaws if all(bars(f, face) for face in FACES)]
+        return self.polygon.difference(shapely.union_all(lost)) if lost else self.polygon
+
+    def _ground(self, face: str, need: Need, margin: float) -> Ground:
+        barred = [grown(f.shape, KINDS[f.kind].margin) for f in self.flaws if bars(f, face)]
+        inside = grown(self.polygon, -margin).difference(shapely.union_all(barred))
+        return _ground_of(inside.intersection(self._surely_thick(need)))
+
+    def _surely_thick(self, need: Need) -> BaseGeometry:
+        """Region, conservative, where the thickness meets the need."""
+        if not self.thickness.known:
+            return self.polygon
+        return grown(self.thick(need), -INSET - PLAIN).simplify(PLAIN)
+
+    def thick(self, need: Need) -> BaseGeometry:
+        """Where the thickness meets the need as near as a grid of STEP mm can tell.
+
+        Neither careful nor generous, and not cut to the hide's outline: :meth:`ground` and
+        :meth:`allowed` keep clear of its border by INSET, a bound on areas goes beyond it.
+        """
+        if not self.thickness.known:
+            return self.polygon
+        region = self._thick_by_readings(need)
+        for zone in self.zones:
+            met = chance_outside(np.array([zone.mean]), np.array([zone.deviation]), need)
+            join = shapely.union if met[0] <= need.risk else shapely.difference
+            region = join(region, zone.polygon)
+        return region
+
+    def _thick_by_readings(self, need: Need) -> BaseGeometry:
+        if not self.readings:
+            return Polygon()
+        x, y, mean, deviation = self._sampled
+        outside = chance_outside(mean.ravel(), deviation.ravel(), need).reshape(mean.shape)
+        lines = contourpy.contour_generator(
+            x, y, outside, fill_type=contourpy.FillType.OuterOffset
+        ).filled(-1.0, need.risk)
+        cuts = [np.split(ring, at[1:-1]) for ring, at in zip(*lines, strict=True)]
+        return shapely.union_all([Polygon(rings[0], rings[1:]) for rings in cuts])
+
+    @cached_property
+    def _sampled(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """x (m,), y (n,), and mean and deviation (n, m) by the readings on a grid over the hide."""
+        left, low, right, high = self.outline.bounds
+        x = np.arange(left - STEP, right + 2 * STEP, STEP)
+        y = np.arange(low - STEP, high + 2 * STEP, STEP)
+        points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+        mean, deviation = self.thickness.field_by_readings(points)
+        return x, y, mean.reshape(len(y), len(x)), deviation.reshape(len(y), len(x))
+
+
+def _ground_of(shape: BaseGeometry) -> Ground:
+    """The polygons of a shape that are large enough to matter, as one geometry."""
+    parts = [p for p in polygons_of(shape) if p.area >= SLIVER]
+    return parts[0] if len(parts) == 1 else MultiPolygon(parts)

@@ -1,0 +1,369 @@
+"""The hide record, ``NAME.hide.json``: read strictly, written whole.
+
+A record is a GeoJSON FeatureCollection whose coordinates are millimetres in the hide's own
+flat frame, by prior arrangement (RFC 7946, section 4), said in the member ``frame``. What a
+feature is, its property ``role`` says:
+
+=========  ==========================  ==================================================
+role       geometry                    properties
+=========  ==========================  ==================================================
+outline    Polygon, one                none; inner rings are holes in the hide
+backbone   LineString, at most one     none
+flaw       Polygon, LineString, Point  flaw (a kind), face (through, grain, flesh),
+                                       width in mm (of lines and points only), note
+reading    Point                       thickness in mm or "8 oz"; gauge
+zone       Polygon                     name, thickness [least, most] in mm or "8-9 oz"
+stretch    LineString                  none; runs along the least stretch
+=========  ==========================  ==================================================
+
+Members: ``croupon`` {kind: hide, version: 1}, ``name``, ``piece``, ``frame``, and if wanted
+``tannage``, ``price`` {amount, currency, per: ft2, dm2 or piece}, ``supplier_area``
+{value, unit} (as a number, or as stamped: "22³"), ``parent``. Members and properties not
+named here (``photo``, ``gauge``) may be there and are not kept when a record is written anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from pathlib import Path
+
+from shapely import LineString, Point, Polygon
+
+from hides.errors import HideError, InputError
+from hides.flaws import SIDES, Flaw, kind_of
+from hides.geojson import (
+    Feature,
+    Spot,
+    collection,
+    feature,
+    load,
+    parse,
+    polygon_of,
+    rings_of,
+    text_of,
+    write_whole,
+)
+from hides.hide import PRICED_BY, Hide, Price
+from hides.outline import Outline, grown
+from hides.stretch import PIECES
+from hides.thickness import MOST_READINGS, Reading, Zone
+from hides.units import AREA_UNITS, FT2, THICKEST, area_text, area_unit, parse_area, parse_thickness
+
+VERSION = 1
+FRAME = {
+    "units": "mm",
+    "x": "along the backbone from the tail root towards the neck",
+    "y": "from the backbone towards the belly",
+    "up": "grain",
+}
+
+# Whole hides are sold up to 70 ft² (6.5 m²), bellies from 4 ft² (0.37 m²); a remnant that
+# holds any part of a sheath is larger than a belt loop.
+LARGEST_AREA = 8e6  # mm²
+SMALLEST_AREA = 0.15e6  # mm²
+SMALLEST_REMNANT = 2e3  # mm²
+
+_MEMBERS = (
+    *("type", "croupon", "name", "piece", "tannage", "frame"),
+    *("price", "supplier_area", "photo", "parent", "features"),
+)
+_PROPERTIES = {
+    "outline": (),
+    "backbone": (),
+    "flaw": ("flaw", "face", "width", "note"),
+    "reading": ("thickness", "gauge"),
+    "zone": ("name", "thickness"),
+    "stretch": (),
+}
+_GEOMETRY = {
+    "outline": ("Polygon",),
+    "backbone": ("LineString",),
+    "flaw": ("Polygon", "LineString", "Point"),
+    "reading": ("Point",),
+    "zone": ("Polygon",),
+    "stretch": ("LineString",),
+}
+
+
+def read(path: Path | str) -> Hide:
+    """Read a hide record.
+
+    Raises
+    ------
+    InputError : the file can't be read, or something in it can't be used; file and place
+        are named.
+    """
+    path = Path(path)
+    try:
+        data = load(path)
+        top = parse(data)
+        features = [_known(found) for found in collection(top, "hide", VERSION)]
+        hide = _hide(top, features, path, hashlib.sha256(data).hexdigest())
+        _check_size(hide)
+        _check_readings(hide, features)
+    except InputError as error:
+        raise error.at(file=path) from None
+    return hide
+
+
+def write(hide: Hide, path: Path | str) -> None:
+    """Write a hide record, whole or not at all; reading it gives the same hide.
+
+    Raises
+    ------
+    InputError : the file can't be written there.
+    """
+    write_whole(Path(path), text_of(_members(hide), _features(hide)))
+
+
+# --- reading ---------------------------------------------------------------------------------
+
+
+def _known(found: Feature) -> Feature:
+    """Check that a feature's role is known and goes with its geometry and properties."""
+    if found.role not in _GEOMETRY:
+        raise HideError(
+            f"'{found.role}' is no known role.",
+            mend=f"Use one of {', '.join(_GEOMETRY)}.",
+            place=found.place,
+        )
+    allowed = _GEOMETRY[found.role]
+    if found.type not in allowed:
+        raise HideError(
+            f"a feature of role {found.role} must be a {' or '.join(allowed)}, got {found.type}.",
+            place=found.place,
+        )
+    found.properties.check_names(("role", *_PROPERTIES[found.role]))
+    return found
+
+
+def _hide(top: Spot, features: Sequence[Feature], path: Path, sha256: str) -> Hide:
+    top.check_names(_MEMBERS)
+    _check_frame(top)
+    outline, *holes = _outline(features).coordinates.rings()
+    backbone = _only(features, "backbone")
+    parent = top.maybe("parent")
+    tannage = top.maybe("tannage")
+    return Hide(
+        name=_name(top.get("name")),
+        piece=top.get("piece").text(*PIECES),
+        tannage=tannage.text() if tannage else "",
+        outline=outline,
+        holes=tuple(holes),
+        backbone=backbone.coordinates.line() if backbone else None,
+        flaws=tuple(_flaw(found) for found in features if found.role == "flaw"),
+        readings=tuple(_reading(found) for found in features if found.role == "reading"),
+        zones=tuple(_zone(found) for found in features if found.role == "zone"),
+        stretch_lines=tuple(f.coordinates.line() for f in features if f.role == "stretch"),
+        price=_price(top.maybe("price")),
+        supplier_area=_supplier_area(top.maybe("supplier_area")),
+        parent=parent.text() if parent else None,
+        source=path,
+        sha256=sha256,
+    )
+
+
+def _name(spot: Spot) -> str:
+    if not spot.text().strip():
+        raise spot.wrong("a name")
+    return spot.text()
+
+
+def _check_frame(top: Spot) -> None:
+    frame = top.get("frame", mend='It must say "units": "mm" and "up": "grain".')
+    frame.get("units", mend='Write "units": "mm".').text("mm")
+    frame.get("up", mend='Write "up": "grain".').text("grain")
+
+
+def _only(features: Sequence[Feature], role: str) -> Feature | None:
+    """The feature of a role that may be there once."""
+    found = [each for each in features if each.role == role]
+    if len(found) > 1:
+        raise HideError(
+            f"this is a second {role}; the first is {found[0].place}.",
+            mend="Keep one." + (" Holes are inner rings of it." if role == "outline" else ""),
+            place=found[1].place,
+        )
+    return found[0] if found else None
+
+
+def _outline(features: Sequence[Feature]) -> Feature:
+    found = _only(features, "outline")
+    if found is None:
+        raise HideError(
+            "the hide has no outline.",
+            mend='Add a feature with "role": "outline" and a Polygon.',
+        )
+    return found
+
+
+def _flaw(found: Feature) -> Flaw:
+    kind = found.properties.get("flaw", mend="It names the kind of flaw.")
+    try:
+        kind_of(kind.text())
+    except InputError as error:
+        raise error.at(place=kind.place) from None
+    face = found.properties.get("face", mend=f"Say one of {', '.join(SIDES)}.").text(*SIDES)
+    note = found.properties.maybe("note")
+    return Flaw(kind.text(), face, _flaw_shape(found), note.text() if note else "")
+
+
+def _flaw_shape(found: Feature) -> Polygon:
+    """The flaw's shape; lines and points are given their width."""
+    width = found.properties.maybe("width")
+    if found.type == "Polygon":
+        if width:
+            raise HideError("only lines and points have a width.", place=width.place)
+        return polygon_of(found.coordinates.rings())
+    mend = "A line or a point needs it in mm, such as 8."
+    half = found.properties.get("width", mend=mend).number(0.1, 2000.0) / 2
+    thin = LineString(found.coordinates.line()) if found.type == "LineString" else _point(found)
+    wide = grown(thin, half)
+    assert isinstance(wide, Polygon)  # a connected line, grown
+    return polygon_of([Outline.of(ring.coords) for ring in (wide.exterior, *wide.interiors)])
+
+
+def _point(found: Feature) -> Point:
+    return Point(Spot([found.coordinates.value], found.coordinates.place).points()[0])
+
+
+def _reading(found: Feature) -> Reading:
+    spot = found.properties.get("thickness", mend="It is the reading in mm.")
+    low, high = _thickness(spot)
+    if low != high:
+        raise spot.wrong("one thickness", mend="A range belongs to a zone.")
+    place = _point(found)
+    return Reading(place.x, place.y, low)
+
+
+def _zone(found: Feature) -> Zone:
+    low, high = _thickness(found.properties.get("thickness", mend="Write [least, most] in mm."))
+    name = found.properties.maybe("name")
+    return Zone(name.text() if name else "", low, high, polygon_of(found.coordinates.rings()))
+
+
+def _thickness(spot: Spot) -> tuple[float, float]:
+    """A thickness or a range of them as (least, most) in mm."""
+    if isinstance(spot.value, str):
+        try:
+            return parse_thickness(spot.value)
+        except InputError as error:
+            raise error.at(place=spot.place) from None
+    ends = spot.items() if isinstance(spot.value, list) else [spot, spot]
+    if len(ends) != 2:
+        raise spot.wrong("two numbers, [least, most] in mm")
+    low, high = (end.number(0.1, THICKEST) for end in ends)
+    if low > high:
+        raise spot.wrong("[least, most] in mm, the smaller first")
+    return low, high
+
+
+def _price(spot: Spot | None) -> Price | None:
+    if spot is None:
+        return None
+    return Price(
+        spot.get("amount").number(low=0.0, high=1e9),
+        spot.get("currency", mend='Write it as "EUR".').text(),
+        spot.get("per", mend=f"Say one of {', '.join(PRICED_BY)}.").text(*PRICED_BY),
+    )
+
+
+def _supplier_area(spot: Spot | None) -> float | None:
+    """Stamped area in mm²; a text value may carry the quarter digit."""
+    if spot is None:
+        return None
+    value, unit = spot.get("value"), spot.get("unit")
+    try:
+        if isinstance(value.value, str):
+            return parse_area(f"{value.value} {unit.text()}")
+        return value.number(low=1e-3, high=1e9) * area_unit(unit.text())
+    except InputError as error:
+        raise error.at(place=spot.place) from None
+
+
+def _check_size(hide: Hide) -> None:
+    """Refuse an outline whose size shows that it isn't in millimetres."""
+    smallest = SMALLEST_REMNANT if hide.piece == "remnant" else SMALLEST_AREA
+    area = hide.gross_area
+    if smallest <= area <= LARGEST_AREA:
+        return
+    guesses = {"metres": 1e6, "feet": FT2, "inches": 25.4**2, "centimetres": 100.0, "1/10 mm": 0.01}
+    fits = [
+        f"in {unit} it would be {area_text(area * square)}"
+        for unit, square in guesses.items()
+        if 0.3e6 <= area * square <= 7e6
+    ]
+    raise HideError(
+        f"the outline holds {area_text(area)}, which is no {hide.piece}'s area"
+        + (f"; {', '.join(fits)}." if fits else "."),
+        mend="Coordinates must be in millimetres.",
+        place="outline",
+    )
+
+
+def _check_readings(hide: Hide, features: Sequence[Feature]) -> None:
+    places = [found.place for found in features if found.role == "reading"]
+    if len(places) > MOST_READINGS:
+        raise HideError(f"{len(places)} readings; at most {MOST_READINGS} can be used.")
+    for reading, place in zip(hide.readings, places, strict=True):
+        off = hide.polygon.distance(Point(reading.x, reading.y))
+        if off > 1.0:
+            raise HideError(
+                f"the reading at ({reading.x:g}, {reading.y:g}) lies {off:.0f} mm off the leather.",
+                mend="Correct its place, or the outline.",
+                place=place,
+            )
+
+
+# --- writing ---------------------------------------------------------------------------------
+
+
+def _members(hide: Hide) -> dict[str, object]:
+    told: dict[str, object] = {
+        "croupon": {"kind": "hide", "version": VERSION},
+        "name": hide.name,
+        "piece": hide.piece,
+        "tannage": hide.tannage,
+        "frame": FRAME,
+    }
+    if hide.price:
+        price = hide.price
+        told["price"] = {"amount": price.amount, "currency": price.currency, "per": price.per}
+    if hide.supplier_area is not None:
+        told["supplier_area"] = _told_area(hide.supplier_area)
+    if hide.parent is not None:
+        told["parent"] = hide.parent
+    return told
+
+
+def _told_area(area: float) -> dict[str, object]:
+    """The shortest value and unit that read back as exactly this many mm²."""
+    for unit in ("ft2", "dm2"):
+        for digits in range(7):
+            value = round(area / AREA_UNITS[unit], digits)
+            if value * AREA_UNITS[unit] == area:
+                return {"value": value, "unit": unit}
+    return {"value": area, "unit": "mm2"}
+
+
+def _features(hide: Hide) -> list[dict[str, object]]:
+    lines = [("backbone", hide.backbone)] if hide.backbone is not None else []
+    lines += [("stretch", line) for line in hide.stretch_lines]
+    return [
+        feature("outline", "Polygon", rings_of(hide.polygon)),
+        *(feature(role, "LineString", line.tolist()) for role, line in lines),
+        *(_zone_feature(zone) for zone in hide.zones),
+        *(_flaw_feature(flaw) for flaw in hide.flaws),
+        *(feature("reading", "Point", [r.x, r.y], thickness=r.thickness) for r in hide.readings),
+    ]
+
+
+def _zone_feature(zone: Zone) -> dict[str, object]:
+    span = [zone.low, zone.high]
+    return feature("zone", "Polygon", rings_of(zone.polygon), name=zone.name, thickness=span)
+
+
+def _flaw_feature(flaw: Flaw) -> dict[str, object]:
+    about = {"flaw": flaw.kind, "face": flaw.face, "note": flaw.note}
+    return feature("flaw", "Polygon", rings_of(flaw.shape), **about)

@@ -1,0 +1,96 @@
+"""Remarks: what in a sound hide record looks odd, or is missing and would help.
+
+Nothing here stops a plan; each remark is one or two plain sentences for the user.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import shapely
+
+from hides.hide import Hide
+from hides.units import area_text
+
+AREA_DOUBT = 0.03  # buyers and sellers bargain over 2 to 3 % (common practice, no published source)
+FRAME_DOUBT = 0.1  # of length or depth
+FEW_READINGS = 10
+BARE = 0.01  # share of a hide that may go without a zone unremarked
+
+
+def remarks(hide: Hide) -> tuple[str, ...]:
+    """All there is to remark on a hide, the weightier first."""
+    found = (_of_area, _of_frame, _of_knowledge, _of_readings, _of_zones, _of_flaws)
+    return tuple(sentence for about in found for sentence in about(hide))
+
+
+def _of_area(hide: Hide) -> Iterator[str]:
+    stamped = hide.supplier_area
+    if stamped and abs(hide.gross_area / stamped - 1) > AREA_DOUBT:
+        yield (
+            f"The outline holds {area_text(hide.gross_area)}, "
+            f"{hide.gross_area / stamped - 1:+.1%} against the stamped {area_text(stamped)}. "
+            "Check the scale of the outline, or ask the seller."
+        )
+    if hide.price is None:
+        yield "No price is given, so costs can't be told."
+
+
+def _of_frame(hide: Hide) -> Iterator[str]:
+    """A side's regions are found from its frame, so a shifted frame turns parts the wrong way."""
+    left, low, right, high = hide.outline.bounds
+    off_x, off_y = abs(left) / (right - left), abs(low) / (high - low)
+    if hide.piece == "side" and max(off_x, off_y) > FRAME_DOUBT:
+        yield (
+            f"The outline begins at ({left:.0f}, {low:.0f}); a side's frame should have the tail "
+            "root at x = 0 and the backbone at y = 0. Stretch directions may be wrong."
+        )
+
+
+def _of_knowledge(hide: Hide) -> Iterator[str]:
+    if not hide.thickness.known:
+        yield "No thickness is given, so it is not watched: add readings or zones."
+        return
+    bare = hide.polygon.difference(shapely.union_all([zone.polygon for zone in hide.zones]))
+    if not hide.readings and bare.area > BARE * hide.gross_area:
+        yield (
+            f"Zones leave {bare.area / hide.gross_area:.0%} of the leather without a thickness, "
+            "and there are no readings: no part that asks for one can lie there."
+        )
+    if 0 < len(hide.readings) < FEW_READINGS and bare.area > BARE * hide.gross_area:
+        yield (
+            f"Only {len(hide.readings)} readings: thickness is doubtful between them, and little "
+            "leather will count as sure. 25 spread over the hide are good."
+        )
+
+
+def _of_readings(hide: Hide) -> Iterator[str]:
+    for at, (reading, off) in enumerate(
+        zip(hide.readings, hide.thickness.surprises(), strict=True)
+    ):
+        if off:
+            yield (
+                f"Reading {at} at ({reading.x:.0f}, {reading.y:.0f}), {reading.thickness:.2f} mm, "
+                f"is {abs(off):.2f} mm {'more' if off > 0 else 'less'} than its neighbours "
+                "foretell. Measure it again."
+            )
+
+
+def _of_zones(hide: Hide) -> Iterator[str]:
+    for at, zone in enumerate(hide.zones):
+        if not zone.polygon.intersects(hide.polygon):
+            yield f"Zone '{zone.name}' lies off the leather."
+        for other in hide.zones[:at]:
+            shared = zone.polygon.intersection(other.polygon).area
+            if shared > 100.0 and (zone.low, zone.high) != (other.low, other.high):
+                yield (
+                    f"Zones '{other.name}' and '{zone.name}' overlap by {shared / 100:.0f} cm²; "
+                    f"there '{zone.name}' counts, as it comes later."
+                )
+
+
+def _of_flaws(hide: Hide) -> Iterator[str]:
+    for at, flaw in enumerate(hide.flaws):
+        if not flaw.shape.intersects(hide.polygon):
+            where = flaw.shape.centroid
+            yield f"Flaw {at} ({flaw.kind}) at ({where.x:.0f}, {where.y:.0f}) lies off the leather."

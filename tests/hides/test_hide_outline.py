@@ -1,0 +1,114 @@
+"""Outline: what its constructor promises, and offsets against textbook geometry."""
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+from shapely import MultiPoint, MultiPolygon, Polygon, box
+
+from hides.errors import OutlineError
+from hides.outline import CLOSE, Outline, grown, polygons_of, turned
+
+SQUARE = [(0, 0), (10, 0), (10, 10), (0, 10)]
+
+
+def test_any_ring_is_brought_to_one_normal_form() -> None:
+    """Closed or not, either way round, with repeats: the same square."""
+    plain = Outline.of(SQUARE)
+    repeated = [(0, 0), (0, 0), (10, 0), (10, CLOSE / 2), (10, 10), (0, 10), (0, 0)]
+    for ring in (repeated, [*SQUARE, SQUARE[0]]):
+        assert np.allclose(Outline.of(ring).points, plain.points, atol=CLOSE)
+    clockwise = Outline.of(SQUARE[::-1])
+    assert clockwise.polygon.exterior.is_ccw
+    assert clockwise.polygon.equals(plain.polygon)
+    assert not plain.points.flags.writeable
+    assert plain.points.dtype == np.float64
+
+
+def test_outlines_are_equal_by_their_points() -> None:
+    """So that what holds one can be compared and kept in sets."""
+    assert Outline.of(SQUARE) == Outline.of([*SQUARE, SQUARE[0]])
+    assert Outline.of(SQUARE) != Outline.of([(0, 0), (10, 0), (10, 11), (0, 10)])
+    assert len({Outline.of(SQUARE), Outline.of(SQUARE)}) == 1
+    assert Outline.of(SQUARE) != "square"
+
+
+@pytest.mark.parametrize(
+    ("ring", "says"),
+    [
+        ([(0, 0), (10, 10), (10, 0), (0, 10)], "crosses or touches itself"),  # a bow tie
+        ([(0, 0), (10, 0), (5, 0), (5, 5)], "crosses or touches itself"),  # a spike back
+        ([(0, 0), (10, 0), (10, 10), (0, 0), (-5, 5)], "crosses or touches itself"),
+        ([(0, 0), (10, 0), (20, 0)], "crosses or touches itself"),  # no area
+        ([(0, 0), (10, 0), (0, 0)], "2 distinct points"),
+        ([], "shape"),
+        ([(0, 0, 0), (1, 0, 0), (1, 1, 0)], "two numbers"),
+        ([(0, 0), (float("nan"), 0), (1, 1)], "point 1 .* not a finite number"),
+        ([(0, 0), (1, 0), (1, float("inf"))], "point 2 .* not a finite number"),
+        ([("a", "b"), (1, 0), (1, 1)], "not a list of number pairs"),
+    ],
+)
+def test_a_ring_that_is_no_shape_is_refused(ring: list[tuple[float, ...]], says: str) -> None:
+    """One error that says what is wrong."""
+    with pytest.raises(OutlineError, match=says):
+        Outline.of(ring)
+
+
+def test_turning_is_counter_clockwise_and_then_shifts() -> None:
+    """A quarter turn takes x to y."""
+    assert np.allclose(turned(np.array([[1.0, 0.0]]), 90.0, 5.0, 7.0), [[5.0, 8.0]])
+    placed = Outline.of(SQUARE).placed(45.0, 0.0, 0.0)
+    assert placed.bounds == pytest.approx((-math.sqrt(50), 0, math.sqrt(50), math.sqrt(200)))
+
+
+def test_sizes_are_those_of_the_square() -> None:
+    """By hand."""
+    square = Outline.of(SQUARE)
+    assert (square.area, square.perimeter, square.bounds) == (100.0, 40.0, (0, 0, 10, 10))
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.lists(st.tuples(st.integers(-300, 300), st.integers(-300, 300)), min_size=4, max_size=25),
+    st.floats(0.5, 60.0),
+)
+def test_grown_convex_area_is_steiners(points: list[tuple[int, int]], distance: float) -> None:
+    """Steiner's formula: a convex shape grown by r has area A + P·r + π·r² (Schneider, Convex
+    Bodies: The Brunn-Minkowski Theory, section 4.1). Ours lies between r and 1.02 r.
+    """
+    shape = MultiPoint(points).convex_hull
+    assume(isinstance(shape, Polygon) and shape.area > 1.0)
+    area = grown(shape, distance).area
+    least, most = (
+        shape.area + shape.length * r + math.pi * r * r for r in (distance, 1.02 * distance)
+    )
+    assert least - 1e-6 <= area <= most
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.integers(0, 10_000), st.sampled_from([0.05, 0.5, 3.0, 20.0]), st.floats(1.0, 20.0))
+def test_offsets_of_ragged_shapes_never_fall_short(
+    seed: int, ragged: float, distance: float
+) -> None:
+    """Every point of the offset edge is at least the distance away, and little more."""
+    rng = np.random.default_rng(seed)
+    angles = np.sort(rng.uniform(0, 2 * np.pi, 150))
+    radii = 400 + rng.normal(0, ragged, 150)
+    shape = Polygon(np.column_stack([radii * np.cos(angles), radii * np.sin(angles)]))
+    assume(shape.is_valid)
+    for offset in (distance, -distance):
+        edge = shapely.segmentize(grown(shape, offset).boundary, 2.0)
+        gaps = shapely.distance(shape.exterior, shapely.points(shapely.get_coordinates(edge)))
+        assert distance <= gaps.min()
+        assert gaps.max() <= 1.02 * distance
+
+
+def test_polygons_are_found_in_any_geometry_largest_first() -> None:
+    """Lines and points have no area and are left out."""
+    small, large = box(0, 0, 1, 1), box(5, 5, 9, 9)
+    mixed = shapely.GeometryCollection([MultiPolygon([small, large]), small.exterior, Polygon()])
+    assert polygons_of(mixed) == [large, small]
+    assert polygons_of(small.exterior) == []
