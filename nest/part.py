@@ -31,9 +31,9 @@ class Mark:
     """A line, a set of points or a word that is marked on a part but not cut out of it.
 
     ``kind`` is fold, stitch (points are the hole centres), loop (where the loop is sewn on),
-    throat, inner (the welt's inner line), grain (two points: the axis) or label.
-    ``points`` is (n, 2) in the part frame, ``closed`` joins last to first, ``text`` is what
-    is written there, if anything. Only ``stitch`` points are holes.
+    throat, inner (the welt's inner line), grain (two points: the axis), drain (the rim of a
+    hole) or label. ``points`` is (n, 2) in the part frame, ``closed`` joins last to first, ``text`` is what
+    is written there, if anything. Only ``stitch`` points and a ``drain`` are holes.
     """
 
     kind: str

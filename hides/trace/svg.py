@@ -1,0 +1,263 @@
+"""The filled silhouette of an SVG."""
+
+from __future__ import annotations
+
+import io
+import math
+from pathlib import Path
+from xml.etree import ElementTree
+
+import numpy as np
+import shapely
+import svgelements
+from shapely import MultiPolygon
+
+from hides.errors import OutlineError
+from hides.outline import FloatArray
+from hides.trace.silhouette import FLATNESS, Drawing, drawing_of, filled
+
+_PX_PER_MM = 96 / 25.4  # CSS Values and Units Level 3, "Absolute lengths": 1 in is 96 px
+_SVG = "{http://www.w3.org/2000/svg}"
+_NEVER_SEEN = ("clipPath", "marker", "mask", "pattern")  # drawn only where something refers to it
+
+
+def svg_drawing(path: Path) -> Drawing:
+    tree = _svg_tree(path)
+    svg = _svg_parsed(tree)
+    to_own = ~svgelements.Matrix(svg.viewbox_transform or "")
+    painted, others = _painted(svg)
+    if not painted:
+        raise _nothing_filled(others)
+    paths = [(svgelements.Path(shape) * to_own).reify() for shape in painted]
+    size = _extent(paths)
+    fills = [
+        filled(_rings(path, size * FLATNESS), shape.values.get("fill-rule") == "evenodd")
+        for path, shape in zip(paths, painted, strict=True)
+    ]
+    fills = [fill for fill in fills if fill.area > 0]
+    if not fills:
+        raise OutlineError("the filled shapes in this drawing have no area.")
+    fills, warnings = _without_background(fills)
+    if any("clip-path" in shape.values or "mask" in shape.values for shape in painted):
+        warnings += ("Clip paths and masks are not applied: shapes count in full.",)
+    up = shapely.transform(shapely.union_all(fills), lambda xy: xy * (1.0, -1.0))
+    return drawing_of(up, unit=_svg_unit(tree), y_down=True, warnings=warnings)
+
+
+def _svg_tree(path: Path) -> ElementTree.Element:
+    """The file's XML, checked shape by shape, without what is never drawn in its own place."""
+    try:
+        root = ElementTree.parse(path).getroot()  # expat itself bounds entity expansion
+    except ElementTree.ParseError as error:
+        line, column = error.position
+        raise OutlineError(
+            f"the XML is broken ({error}).", place=f"line {line}, column {column}"
+        ) from None
+    except (LookupError, UnicodeError, ValueError) as error:
+        raise OutlineError(f"the text can't be decoded ({error}).") from None
+    if root.tag not in (f"{_SVG}svg", "svg"):
+        raise OutlineError(f"the file is XML, but no SVG: it begins with <{_plain(root.tag)}>.")
+    _check_paths(root)
+    _resolve_viewports(root)
+    for parent in list(root.iter()):
+        for child in list(parent):
+            if _plain(child.tag) in _NEVER_SEEN:
+                parent.remove(child)
+    return root
+
+
+def _plain(tag: object) -> str:
+    return str(tag).rpartition("}")[2]
+
+
+def _check_paths(root: ElementTree.Element) -> None:
+    shapes = (element for element in root.iter() if _plain(element.tag) == "path")
+    for number, element in enumerate(shapes, start=1):
+        name = element.get("id") or f"number {number}"
+        try:
+            box = svgelements.Path(element.get("d") or "").bbox()
+        except (ValueError, IndexError, TypeError, AttributeError, ZeroDivisionError):
+            box = (math.nan,)
+        if box is not None and not all(math.isfinite(side) for side in box):
+            raise OutlineError("the path data can't be read.", place=f"path {name}")
+
+
+def _resolve_viewports(root: ElementTree.Element) -> None:
+    """Turn nested svg elements and symbols into plain groups with a transform.
+
+    svgelements hands a nested svg's x and y down to its children, and draws a symbol where it
+    stands, without its viewBox.
+    """
+    page = _numbers(root.get("viewBox")) or [0.0, 0.0, 100.0, 100.0]
+    for inner in [e for e in root.iter() if _plain(e.tag) == "svg" and e is not root]:
+        inner.tag = f"{_SVG}g"
+        _fit(inner, _numbers(inner.attrib.pop("viewBox", None)), page)
+    symbols = [(p, e) for p in root.iter() for e in list(p) if _plain(e.tag) == "symbol"]
+    if symbols:
+        defs = ElementTree.SubElement(root, f"{_SVG}defs")
+    for parent, symbol in symbols:
+        parent.remove(symbol)
+        symbol.tag = f"{_SVG}g"
+        box = _numbers(symbol.attrib.pop("viewBox", None))
+        for use in root.iter(f"{_SVG}use"):
+            target = use.get("href") or use.get("{http://www.w3.org/1999/xlink}href")
+            if target == f"#{symbol.get('id')}" and box:
+                _fit(use, box, page)
+        defs.append(symbol)
+
+
+def _numbers(text: str | None) -> list[float]:
+    """The four numbers of a viewBox, or none."""
+    try:
+        box = [float(n) for n in (text or "").replace(",", " ").split()]
+    except ValueError:
+        return []
+    return box if len(box) == 4 and min(box[2:]) > 0 else []
+
+
+def _fit(element: ElementTree.Element, box: list[float], page: list[float]) -> None:
+    """Replace x, y, width and height by a transform that fits ``box`` in (SVG 1.1, 7.7, 7.8).
+
+    Centred, as large as it fits (xMidYMid meet, the default).
+    """
+    x, y = (_length(element.attrib.pop(k, "0"), page[n]) for k, n in (("x", 2), ("y", 3)))
+    wide = _length(element.attrib.pop("width", "100%"), page[2])
+    high = _length(element.attrib.pop("height", "100%"), page[3])
+    place = f"translate({x},{y})"
+    if box:
+        scale = min(wide / box[2], high / box[3])
+        x += (wide - scale * box[2]) / 2 - scale * box[0]
+        y += (high - scale * box[3]) / 2 - scale * box[1]
+        place = f"translate({x},{y}) scale({scale})"
+    element.set("transform", f"{element.get('transform', '')} {place}")
+
+
+def _length(text: str, whole: float) -> float:
+    return float(svgelements.Length(text).value(ppi=96, relative_length=whole))
+
+
+def _svg_parsed(tree: ElementTree.Element) -> svgelements.SVG:
+    source = io.BytesIO(ElementTree.tostring(tree))
+    try:
+        return svgelements.SVG.parse(source, on_error="raise")
+    except RecursionError:
+        raise OutlineError("a 'use' in this drawing refers to itself.") from None
+    except (ValueError, IndexError, TypeError, AttributeError, ZeroDivisionError) as error:
+        raise OutlineError(f"a shape in this drawing can't be read ({error}).") from None
+
+
+def _painted(svg: svgelements.SVG) -> tuple[list[svgelements.Shape], set[str]]:
+    """The shapes that are filled, and in words what else the drawing holds."""
+    painted, others = [], set()
+    for element in svg.elements():
+        values = getattr(element, "values", None) or {}
+        if values.get("visibility") in ("hidden", "collapse"):
+            continue
+        if isinstance(element, svgelements.Text):
+            others.add("text")
+        elif isinstance(element, svgelements.Image):
+            others.add("pictures")
+        elif isinstance(element, svgelements.Shape):
+            if _has_paint(element, values):
+                painted.append(element)
+            else:
+                others.add("lines")
+    return painted, others
+
+
+def _has_paint(shape: svgelements.Shape, values: dict[str, object]) -> bool:
+    if isinstance(shape, svgelements.SimpleLine) or shape.fill.value is None:
+        return False
+    clear = (values.get("fill-opacity"), values.get("opacity"))
+    return shape.fill.alpha != 0 and not any(c is not None and _zero(c) for c in clear)
+
+
+def _zero(text: object) -> bool:
+    try:
+        return float(str(text).rstrip("%")) == 0
+    except ValueError:
+        return False
+
+
+def _nothing_filled(others: set[str]) -> OutlineError:
+    if "lines" in others:
+        return OutlineError(
+            "the drawing holds lines only and no filled shape, so it has no inside.",
+            mend="Draw the outline as one closed path and fill it.",
+        )
+    if others:
+        return OutlineError(
+            f"the drawing holds only {' and '.join(sorted(others))}, and no filled shape.",
+            mend="Turn text into paths, trace pictures, or draw the outline.",
+        )
+    return OutlineError("the drawing is empty: no shape was found in it.")
+
+
+def _extent(paths: list[svgelements.Path]) -> float:
+    boxes = np.array([path.bbox() for path in paths if path.bbox() is not None], dtype=np.float64)
+    if not len(boxes):
+        raise OutlineError("the filled shapes in this drawing have no area.")
+    return float(np.hypot(*(boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0))))
+
+
+def _rings(path: svgelements.Path, flatness: float) -> list[FloatArray]:
+    """Each subpath as (n, 2) points, chords within ``flatness`` of the curve."""
+    rings: list[list[FloatArray]] = []
+    for segment in path:
+        if isinstance(segment, svgelements.Move):
+            rings.append([])
+            continue
+        if not rings or segment.start is None or segment.end is None:
+            continue
+        if not rings[-1]:
+            rings[-1].append(np.array([[segment.start.x, segment.start.y]]))
+        rings[-1].append(_flattened(segment, flatness))
+        if isinstance(segment, svgelements.Close):
+            rings.append([])
+    return [np.concatenate(ring) for ring in rings if ring]
+
+
+def _flattened(segment: object, flatness: float) -> FloatArray:
+    """Points along one segment, its start left out.
+
+    A chord over a step dt of a curve leaves it by at most |second derivative| dt² / 8.
+    """
+    if isinstance(segment, svgelements.Arc):
+        bend = max(segment.rx, segment.ry) * float(segment.sweep) ** 2
+    elif isinstance(segment, svgelements.CubicBezier | svgelements.QuadraticBezier):
+        knots = (segment.start, *_controls(segment), segment.end)
+        xy = np.array([[p.x, p.y] for p in knots], dtype=np.float64)
+        degree = len(xy) - 1
+        bend = degree * (degree - 1) * float(np.hypot(*np.diff(xy, n=2, axis=0).T).max())
+    else:
+        return np.array([[segment.end.x, segment.end.y]], dtype=np.float64)  # type: ignore[attr-defined]
+    steps = min(max(math.ceil(math.sqrt(bend / (8 * flatness))), 1), 2000)
+    return np.asarray(segment.npoint(np.linspace(0, 1, steps + 1)[1:]), dtype=np.float64)
+
+
+def _controls(segment: svgelements.PathSegment) -> tuple[svgelements.Point, ...]:
+    if isinstance(segment, svgelements.CubicBezier):
+        return segment.control1, segment.control2
+    return (segment.control,)
+
+
+def _without_background(
+    fills: list[MultiPolygon],
+) -> tuple[list[MultiPolygon], tuple[str, ...]]:
+    """Leave out a first rectangle that everything else lies on: the page, not the knife."""
+    page, rest = fills[0], fills[1:]
+    if rest and page.equals(page.envelope) and page.covers(shapely.union_all(rest)):
+        return rest, ("A rectangle behind everything else was taken for the page.",)
+    return fills, ()
+
+
+def _svg_unit(root: ElementTree.Element) -> float | None:
+    """Mm per user unit, where the drawing gives its width in a unit of length."""
+    sizes = [(root.get(key) or "").strip().lower() for key in ("width", "height")]
+    if not sizes[0].endswith(("mm", "cm", "in", "pt", "pc", "q")):
+        return None
+    box = _numbers(root.get("viewBox"))
+    if not box:
+        return 1 / _PX_PER_MM
+    spans = [_length(size, 0.0) / _PX_PER_MM for size in sizes if size and not size.endswith("%")]
+    return min(span / side for span, side in zip(spans, box[2:], strict=False))

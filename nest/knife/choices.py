@@ -1,0 +1,177 @@
+"""The maker's choices for a sheath: the ``[sheath]`` table, with defaults and bounds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, replace
+
+from hides.errors import InputError
+from hides.units import parse_thickness
+from nest.errors import KnifeError
+from nest.tables import known_keys, number, one_of
+
+HANDS = ("right", "left")
+LOOPS = ("sewn", "back")
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """The maker's choices: the ``[sheath]`` table of a knife file. Millimetres.
+
+    Attributes
+    ----------
+    leather : thickness of body and loop.
+    welt, welt_thickness : width of the welt, and its thickness (the body leather's unless given).
+    throat : how far up the handle the sheath reaches, as a share of the way from guard to butt.
+    stitch, margin : pitch of the holes, and their distance from the edge (the pitch unless given).
+    belt, belt_thickness, belt_ease : width and thickness of the belt, and the room beside it.
+    loop : ``sewn`` (a strip on the back) or ``back`` (the back rises and folds over).
+    loop_width, loop_pad : width of the loop (by the sheath's size unless given), and the length
+        sewn down at each end.
+    hand : ``right`` or ``left``, the hip it is worn on, edge to the rear.
+    slack : room asked at the handle, measured along the leather from fold to welt.
+    clearance : room between the blade's outline and the welt.
+    grip : how much a swell of the handle may be wider than the throat that it passes;
+        the leather gives.
+    neutral : where in its thickness the leather keeps its length in a bend, from the inside;
+        0.5 in the middle, less where it was folded damp.
+    oversize : added to stitched edges, to be sanded off.
+    excess : how far the welt stands out of the throat, to be trimmed.
+    handle_margin : from the handle's traced outline to the edge, where the maker wants their
+        own figure instead of the one by girth.
+    thumb : depth of a thumb cut in the front's throat line, 0 for none.
+    drain : diameter of a drain hole at the tip, 0 for none.
+
+    Raises
+    ------
+    InputError : a value out of its bounds (:data:`BOUNDS`).
+    """
+
+    leather: float = 3.4
+    welt: float = 10.0
+    welt_thickness: float | None = None
+    throat: float = 0.667
+    stitch: float = 4.0
+    margin: float | None = None
+    belt: float = 40.0
+    belt_thickness: float = 4.0
+    belt_ease: float = 5.0
+    loop: str = "sewn"
+    loop_width: float | None = None
+    loop_pad: float = 22.0
+    hand: str = "right"
+    slack: float = 0.5
+    clearance: float = 1.0
+    grip: float = 1.0
+    neutral: float = 0.5
+    oversize: float = 0.5
+    excess: float = 5.0
+    handle_margin: float | None = None
+    thumb: float = 0.0
+    drain: float = 0.0
+
+    def __post_init__(self) -> None:
+        for key, (low, high) in BOUNDS.items():
+            value = getattr(self, key)
+            if value is not None:
+                number(value, key, low, high, _unit(key))
+        one_of(self.hand, "hand", HANDS)
+        one_of(self.loop, "loop", LOOPS)
+        if self.margin_mm > self.welt - 3:
+            raise KnifeError(
+                f"margin must leave 3 mm of the welt inside the seam: {self.margin_mm:g} mm from "
+                f"the edge of a {self.welt:g} mm welt is too far.",
+                mend="Take a wider welt or a smaller margin.",
+                place="key 'margin'",
+            )
+
+    @property
+    def margin_mm(self) -> float:
+        """Distance of the holes from the finished edge."""
+        return self.stitch if self.margin is None else self.margin
+
+    @property
+    def welt_mm(self) -> float:
+        """Thickness of the welt."""
+        return self.leather if self.welt_thickness is None else self.welt_thickness
+
+    def changed(self, table: Mapping[str, object]) -> Choices:
+        """Return these choices with those of a ``[sheath]`` table put over them.
+
+        ``leather`` may be a range, ``[3.2, 3.5]`` or ``"8-9 oz"``, and the sheath is made for its
+        middle; ``stitch`` may be a pitch in words (:func:`pitch_of`).
+
+        Raises
+        ------
+        InputError : an unknown key, a wrong type, a value out of bounds.
+        """
+        known_keys(table, CHOICE_KEYS)
+        values = dict(table)
+        if "leather" in values:
+            values["leather"] = _thickness(values["leather"])
+        if "stitch" in values:
+            values["stitch"] = pitch_of(values["stitch"])
+        return replace(self, **values)  # type: ignore[arg-type]
+
+
+CHOICE_KEYS = tuple(f.name for f in fields(Choices))
+BOUNDS: dict[str, tuple[float, float]] = {
+    "leather": (1.0, 6.0),
+    "welt": (6.0, 40.0),
+    "welt_thickness": (1.0, 12.0),
+    "throat": (0.0, 0.95),
+    "stitch": (2.0, 12.0),
+    "margin": (2.5, 20.0),
+    "belt": (15.0, 100.0),
+    "belt_thickness": (1.5, 10.0),
+    "belt_ease": (1.0, 20.0),
+    "loop_width": (15.0, 100.0),
+    "loop_pad": (15.0, 60.0),
+    "slack": (-5.0, 15.0),
+    "clearance": (0.0, 5.0),
+    "grip": (0.0, 3.0),
+    "neutral": (0.2, 0.6),
+    "oversize": (0.0, 3.0),
+    "excess": (0.0, 20.0),
+    "handle_margin": (3.0, 60.0),
+    "thumb": (0.0, 30.0),
+    "drain": (0.0, 10.0),
+}
+
+
+def _unit(key: str) -> str:
+    return "" if key in ("throat", "neutral") else " mm"
+
+
+def _thickness(value: object) -> float:
+    """Mm of leather from a number, a range or a text; the middle of a range."""
+    if isinstance(value, str):
+        try:
+            span = parse_thickness(value)
+        except InputError as error:
+            raise error.at(place="key 'leather'") from None
+        return sum(span) / 2
+    ends = value if isinstance(value, list | tuple) and len(value) == 2 else (value, value)
+    return sum(number(end, "leather", *BOUNDS["leather"], " mm") for end in ends) / 2
+
+
+def pitch_of(value: object) -> float:
+    """Stitch pitch in mm from a number (mm), ``"6 per inch"`` or ``"27/6"``.
+
+    An inch holds 25.4 mm; European irons are numbered by the stitches in 27 mm (a maker's
+    table lists 5.4, 4.5, 3.9, 3.4 and 3.0 mm for 5 to 9). Anything else is asked, not guessed.
+    """
+    if not isinstance(value, str):
+        return number(value, "stitch", *BOUNDS["stitch"], " mm")
+    text = value.lower().replace("mm", "").strip()
+    for lead, tail, inch in (("", "per inch", 25.4), ("27/", "", 27.0), ("", "", None)):
+        if text.startswith(lead) and text.endswith(tail):
+            body = text[len(lead) : len(text) - len(tail)].strip()
+            if body.replace(".", "", 1).isdigit() and float(body) > 0:
+                pitch = float(body) if inch is None else inch / float(body)
+                return number(pitch, "stitch", *BOUNDS["stitch"], " mm")
+    raise KnifeError(
+        f"stitch = {value!r} can mean two pitches.",
+        mend='Give it in mm (4.0), as "6 per inch" (4.23 mm) or as "27/6" (an iron of 4.5 mm).',
+        place="key 'stitch'",
+    )

@@ -1,0 +1,473 @@
+"""Laying a drawn outline out straight and to size, and telling the knife's parts by its shape.
+
+What the maker names is taken; what they leave out is guessed where the shape tells, and the
+guess is said in words. Where the shape doesn't tell, the maker is asked. Refused is what a
+fold-over sheath can't hold: a blade with two edges (the fold would be cut) and a guard
+that stands out on both sides (it would lie across the fold).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike
+from shapely import Point, Polygon
+
+from hides.outline import FloatArray, Outline, turned
+from hides.trace import Drawing
+from nest.errors import KnifeError
+from nest.knife.choices import Choices
+from nest.knife.shape import Knife, Profile, profile_of
+from nest.tables import number, one_of
+
+LENGTHS = (40.0, 600.0)  # mm; below it is a blade for a craft knife, above it is a sword
+
+# Shares are of the knife's length unless said otherwise; all are judgement, tried on drawings.
+STOUT = 0.55  # wider than this, it is no knife
+OFF = 0.03  # tip and butt may be picked this far off the outline
+STEP = (
+    0.12  # of the greatest width: the width has to step by so much to show where the blade starts
+)
+LUG = (3.0, 0.012)  # mm, share: a guard stands out so far beyond handle and blade
+ALIKE = 0.9  # of its area: a shape that covers so much of its mirror image is symmetric
+FORK = 0.07  # of the area between back and edge: more empty ground in it makes it a fork
+TWIN = 0.05  # sides that differ by less (mean difference over mean width) are two edges
+SURE = 1.2  # one side bulges so many times more than the other before it is called the edge
+FAINT = 0.004  # of the blade's length: bulges below it tell nothing
+
+Pair = tuple[float, float]
+
+
+def knife_from(
+    drawing: Drawing | ArrayLike,
+    *,
+    name: str = "Knife",
+    length: float | None = None,
+    tip: Pair | None = None,
+    butt: Pair | None = None,
+    edge: Pair | None = None,
+    guard: float | None = None,
+    blade_thickness: float | None = None,
+    tip_thickness: float | None = None,
+    handle_thickness: object = None,
+    handle_round: float = 1.0,
+    edges: int | None = None,
+    edge_straight: bool = False,
+    choices: Choices | None = None,
+    source: Path | None = None,
+) -> Knife:
+    """Lay a drawn outline out straight and to size.
+
+    Parameters
+    ----------
+    drawing : a :class:`~hides.trace.Drawing`, or (n, 2) points with y up.
+    length : mm from tip to butt; may be left out where the drawing has a real size.
+    tip, butt, edge : points in the drawing file's own units and axes. Tip and butt come
+        together; without them the knife is laid along its own long axis.
+    guard : mm from the butt; without it the place where the width steps.
+    handle_thickness : mm, or [[mm from the butt, mm], ...].
+    edges : 1 or 2; say 1 for a single-edged blade that looks double-edged.
+    edge_straight : the edge is the straighter side (sheepsfoot, wharncliffe).
+
+    Raises
+    ------
+    KnifeError : it is no knife, what is left out can't be told from the shape, or a fold-over
+        sheath can't hold it (double-edged, double guard).
+    """
+    if not isinstance(drawing, Drawing):
+        drawing = Drawing(Outline.of(drawing))
+    if edges is not None:
+        one_of(edges, "edges", (1, 2))
+    one_of(edge_straight, "edge_straight", (True, False))
+    lie = _named_lie(drawing, tip, butt) if tip or butt else _own_lie(drawing)
+    scale, scale_said = _scale(drawing, lie, length)
+    points = lie.laid(drawing.outline.points) * scale
+    _refuse_fork(points)
+    guard, guard_said = _guard(points, guard)
+    _refuse_double_edge(points, guard, edges)
+    _refuse_double_guard(points, guard)
+    chosen = None if edge is None else lie.laid(drawing.here(edge)[None])[0] * scale
+    flip, edge_said = _edge_is_below(points, guard, chosen, edge_straight)
+    if flip:
+        points = points * (1.0, -1.0)
+    blade, handle, thick_said = _thicknesses(blade_thickness, handle_thickness, guard)
+    if tip_thickness is not None and tip_thickness > blade:
+        raise KnifeError(
+            f"tip_thickness must be at most the blade's {blade:g} mm, got {tip_thickness:g}.",
+            place="key 'tip_thickness'",
+        )
+    return Knife(
+        name=name,
+        outline=Outline.of(points - (0.0, points[:, 1].min())),
+        guard=guard,
+        blade_thickness=blade,
+        tip_thickness=blade if tip_thickness is None else tip_thickness,
+        handle_thickness=handle,
+        handle_round=handle_round,
+        choices=choices or Choices(),
+        source=source,
+        guesses=(
+            *drawing.warnings,
+            *(s for s in (lie.said, scale_said, guard_said, edge_said, thick_said) if s),
+        ),
+    )
+
+
+# ---------------------------------------------------------------- axis and scale
+
+
+@dataclass(frozen=True, slots=True)
+class _Lie:
+    """How the knife lies in its drawing: its butt, the direction to its tip, their distance."""
+
+    butt: FloatArray
+    angle: float
+    span: float
+    said: str = ""
+
+    def laid(self, points: FloatArray) -> FloatArray:
+        """Turn (n, 2) points so that the butt is at (0, 0) and the tip on the x axis."""
+        return turned(points - self.butt, -self.angle)
+
+
+def _named_lie(drawing: Drawing, tip: Pair | None, butt: Pair | None) -> _Lie:
+    if tip is None or butt is None:
+        missing = "tip" if tip is None else "butt"
+        raise KnifeError(
+            "tip and butt come together.", mend="Give both or neither.", place=f"key '{missing}'"
+        )
+    a, b = drawing.here(butt), drawing.here(tip)
+    span = float(np.hypot(*(b - a)))
+    if span == 0:
+        raise KnifeError("tip and butt are the same point.", place="key 'tip'")
+    shape = drawing.outline.polygon
+    for key, spot, given in (("tip", b, tip), ("butt", a, butt)):
+        off = shape.exterior.distance(Point(spot))
+        if off > OFF * span:
+            low, high = drawing.here(np.reshape(shape.bounds, (2, 2)))
+            raise KnifeError(
+                f"{key} = [{given[0]:g}, {given[1]:g}] lies {off:.4g} units off the outline, which "
+                f"spans x {low[0]:.4g} to {high[0]:.4g}, y {min(low[1], high[1]):.4g} to "
+                f"{max(low[1], high[1]):.4g}.",
+                mend="Give the point in the drawing's own units and axes.",
+                place=f"key '{key}'",
+            )
+    lie = _Lie(a, math.degrees(math.atan2(*(b - a)[::-1])), span)
+    x = lie.laid(drawing.outline.points)[:, 0]
+    if x.min() < -2 * OFF * span or x.max() > (1 + 2 * OFF) * span:
+        raise KnifeError(
+            f"tip and butt are {span:.4g} units apart, and the outline goes on "
+            f"{max(-x.min(), x.max() - span):.4g} units beyond them.",
+            mend="Give the two ends of the knife.",
+            place="key 'tip'",
+        )
+    _refuse_stout(lie, drawing)
+    return lie
+
+
+def _own_lie(drawing: Drawing) -> _Lie:
+    """Lie along the outline's own long axis, its more pointed end forward."""
+    angle = _axis(drawing.outline)
+    points = turned(drawing.outline.points, -angle)
+    if _bluntness(points) > _bluntness(-points):
+        angle += 180  # the blunter end is the butt
+        points = -points
+    start, end = points[:, 0].min(), points[:, 0].max()
+    ends = profile_of(points, np.array([start, end]))
+    middle = float(ends.back[0] + ends.edge[0]) / 2
+    butt = turned(np.array([[start, middle]]), angle)[0]
+    tip = drawing.here(turned(np.array([[end, float(ends.back[1] + ends.edge[1]) / 2]]), angle)[0])
+    said = (
+        "Laid along its own long axis, the more pointed end, at "
+        f"[{tip[0]:.4g}, {tip[1]:.4g}] in the drawing, taken for the tip (keys tip and butt)."
+    )
+    lie = _Lie(butt, angle, float(end - start), said)
+    _refuse_stout(lie, drawing)
+    return lie
+
+
+def _axis(outline: Outline) -> float:
+    """Direction of the long axis, degrees.
+
+    A shape that is its own mirror image has its axis of symmetry; any other is laid in the
+    narrowest rectangle, which follows a straight back.
+    """
+    shape = outline.polygon
+    middle = np.array(shape.centroid.coords[0])
+    angle = _principal(outline.points - middle)
+    straight = turned(outline.points - middle, -angle)
+    twin = Polygon(straight).buffer(0).intersection(Polygon(straight * (1.0, -1.0)).buffer(0))
+    if twin.area > ALIKE * shape.area:
+        return angle
+    box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))
+    sides = np.diff(box[:3], axis=0)
+    along = sides[np.argmax(np.hypot(*sides.T))]
+    return math.degrees(math.atan2(along[1], along[0]))
+
+
+def _principal(points: FloatArray) -> float:
+    """Direction of the principal axis of the area in a ring (n, 2) about (0, 0), degrees.
+
+    The second moments of area as sums over the sides (Green's theorem).
+    """
+    (x, y), (X, Y) = points.T, np.roll(points, -1, axis=0).T  # noqa: N806
+    cross = x * Y - X * y
+    xx = float((cross * (x * x + x * X + X * X)).sum()) / 12
+    yy = float((cross * (y * y + y * Y + Y * Y)).sum()) / 12
+    xy = float((cross * (2 * x * y + x * Y + X * y + 2 * X * Y)).sum()) / 24
+    return math.degrees(math.atan2(2 * xy, xx - yy)) / 2
+
+
+def _bluntness(points: FloatArray) -> float:
+    """Width close to the far end (largest x) over the width further in; 0 for a needle."""
+    low, high = points[:, 0].min(), points[:, 0].max()
+    shares = np.array([0.01, 0.02, 0.03, 0.15])
+    width = profile_of(points, high - shares * (high - low)).height
+    return float(width[:3].mean() / width[3])
+
+
+def _refuse_stout(lie: _Lie, drawing: Drawing) -> None:
+    x, y = np.ptp(lie.laid(drawing.outline.points), axis=0)
+    if y > STOUT * x:
+        raise KnifeError(
+            f"the outline is {y / x:.2f} times as wide as it is long; a knife is a slender thing.",
+            mend="Leave one knife alone in the drawing.",
+            place="key 'outline'",
+        )
+
+
+def _scale(drawing: Drawing, lie: _Lie, length: float | None) -> tuple[float, str]:
+    """Mm per unit of the drawing."""
+    if length is not None:
+        return number(length, "length", *LENGTHS, " mm") / lie.span, ""
+    if drawing.unit is None:
+        raise KnifeError(
+            "the drawing has no real size, so the knife's length is needed.",
+            mend="Give length = mm from tip to butt.",
+            place="key 'length'",
+        )
+    span = lie.span * drawing.unit
+    if not LENGTHS[0] <= span <= LENGTHS[1]:
+        raise KnifeError(
+            f"by the drawing's units the knife is {span:.4g} mm long; "
+            f"{LENGTHS[0]:g} to {LENGTHS[1]:g} mm make sense.",
+            mend="Give length = mm from tip to butt.",
+            place="key 'length'",
+        )
+    return drawing.unit, f"Length {span:.1f} mm, by the drawing's own units (key length)."
+
+
+# ---------------------------------------------------------------- guard and edge
+
+
+def _guard(points: FloatArray, given: float | None) -> tuple[float, str]:
+    """Where handle meets blade, mm from the butt."""
+    size = float(points[:, 0].max())
+    if given is not None:
+        if not 0.1 * size <= given <= 0.9 * size:
+            raise KnifeError(
+                f"guard must lie between the butt and the tip, {0.1 * size:.0f} to "
+                f"{0.9 * size:.0f} mm from the butt of this knife, got {given:g}.",
+                place="key 'guard'",
+            )
+        return float(given), ""
+    u = np.linspace(0, size, 401)
+    width = profile_of(points, u).height
+    step = _steps(width, reach=12)
+    seen = (u > 0.22 * size) & (u < 0.68 * size)
+    if step[seen].max() < STEP * width.max():
+        raise KnifeError(
+            "the width steps nowhere clearly, so the outline doesn't tell where the blade starts.",
+            mend="Give guard = mm from the butt.",
+            place="key 'guard'",
+        )
+    # A guard steps twice, out and in again: the blade starts at the later step.
+    near = int(np.flatnonzero(seen & (step >= 0.75 * step[seen].max()))[-1])
+    change = np.gradient(width)[near - 12 : near + 13]
+    sharpest = int(np.argmax(np.abs(change)))
+    # Wider towards the tip is the blade's heel, narrower is the end of a guard.
+    guard = float(u[near - 12 + sharpest - int(np.sign(change[sharpest]))])
+    return guard, f"Blade starts where the width steps, {guard:.0f} mm from the butt (key guard)."
+
+
+def _steps(width: FloatArray, reach: int) -> FloatArray:
+    """How much the mean width over ``reach`` samples differs to either side of each sample."""
+    total = np.concatenate([[0.0], np.cumsum(width)])
+    i = np.arange(len(width))
+    low, high = np.maximum(i - reach, 0), np.minimum(i + reach + 1, len(width))
+    before = (total[i] - total[low]) / np.maximum(i - low, 1)
+    after = (total[high] - total[np.minimum(i + 1, len(width))]) / np.maximum(high - i - 1, 1)
+    step: FloatArray = np.abs(after - before)
+    step[:reach] = step[-reach:] = 0
+    return step
+
+
+def _edge_is_below(
+    points: FloatArray, guard: float, chosen: FloatArray | None, straight: bool
+) -> tuple[bool, str]:
+    """Whether the edge faces -v as the points lie, and the guess in words."""
+    above, below = _bulges(points, guard)
+    told = above > SURE * below or below > SURE * above
+    by_shape = (below > above) != straight
+    if chosen is not None:
+        return _chosen_side(points, chosen, by_shape if told else None), ""
+    if not told:
+        raise KnifeError(
+            "both sides of the blade bulge alike, so the outline doesn't tell which is the edge.",
+            mend="Give edge = [x, y], any point beside the cutting edge.",
+            place="key 'edge'",
+        )
+    which = "straighter" if straight else "more bellied"
+    return by_shape, f"The {which} side of the blade is taken for the edge (key edge)."
+
+
+def _bulges(points: FloatArray, guard: float) -> tuple[float, float]:
+    """How far the upper and the lower side stand out beyond the chord from guard to tip.
+
+    Mean over the chord, at least the faintest bulge that tells anything, mm. The tip of a
+    single-edged blade lies nearer the back's line than the edge's, so the edge bulges more.
+    """
+    size = float(points[:, 0].max())
+    start = guard + 0.06 * (size - guard)  # clear of guard, ricasso and choil
+    side = profile_of(points, np.linspace(start, size, 201))
+    share = np.linspace(0, 1, 201)
+    tip = (side.back[-1] + side.edge[-1]) / 2
+    upper = side.edge - (side.edge[0] + (tip - side.edge[0]) * share)
+    lower = (side.back[0] + (tip - side.back[0]) * share) - side.back
+    faint = FAINT * (size - guard)
+    return max(float(upper.mean()), faint), max(float(lower.mean()), faint)
+
+
+def _chosen_side(points: FloatArray, chosen: FloatArray, by_shape: bool | None) -> bool:
+    """Whether the edge that the maker named faces -v; refuse where the shape contradicts."""
+    low, high = points.min(axis=0), points.max(axis=0)
+    here = profile_of(points, np.clip(chosen[:1], low[0], high[0]))
+    middle, height = float(here.back[0] + here.edge[0]) / 2, float(here.height[0])
+    aside = float(chosen[1]) - middle
+    if abs(aside) < 0.1 * height:
+        raise KnifeError(
+            "edge lies on the knife's middle, so it names neither side.",
+            mend="Give a point on or beside the cutting edge.",
+            place="key 'edge'",
+        )
+    flip = aside < 0
+    if by_shape is not None and by_shape != flip:
+        raise KnifeError(
+            "edge names the straighter side of the blade, and the fuller side would be the back: "
+            "as the shape tells it, the edge would face the fold and cut it.",
+            mend="Move the point to the other side, or, if the edge is the straight side "
+            "(sheepsfoot, wharncliffe), say edge_straight = true.",
+            place="key 'edge'",
+        )
+    return flip
+
+
+# ---------------------------------------------------------------- what can't be held
+
+
+def _refuse_fork(points: FloatArray) -> None:
+    u = np.linspace(points[:, 0].min(), points[:, 0].max(), 801)
+    side = profile_of(points, u)
+    between = float(np.trapezoid(side.height, u))
+    empty = 1 - Polygon(points).area / between
+    if empty > FORK:
+        raise KnifeError(
+            f"the outline is forked: {empty:.0%} of the ground between its back and its edge is "
+            "empty.",
+            mend="Draw the knife closed, as it goes into the sheath.",
+            place="key 'outline'",
+        )
+
+
+def _refuse_double_edge(points: FloatArray, guard: float, edges: int | None) -> None:
+    size = float(points[:, 0].max())
+    start = guard + 0.08 * (size - guard)
+    side = profile_of(points, np.linspace(start, size - 0.01 * size, 201))
+    tip = profile_of(points, np.array([size]))
+    middle = (side.back[0] + side.edge[0]) / 2
+    line = np.linspace(middle, float(tip.back[0] + tip.edge[0]) / 2, 201)
+    alike = float(np.abs((side.edge - line) - (line - side.back)).mean() / side.height.mean())
+    if edges == 2 or (edges is None and alike < TWIN):
+        raise KnifeError(
+            "the blade is double-edged, and a fold-over sheath can't hold it: the second edge "
+            "would lie against the fold and cut it."
+            if edges == 2
+            else "the blade is the same on both sides, like a double-edged one; a fold-over sheath "
+            "can't hold two edges: the second would lie against the fold and cut it.",
+            mend="If only one side is ground, say edges = 1 and give edge = [x, y].",
+            place="key 'edges'" if edges == 2 else "key 'outline'",
+        )
+
+
+def _refuse_double_guard(points: FloatArray, guard: float) -> None:
+    size = float(points[:, 0].max())
+    u = np.linspace(0, size, 801)
+    side = profile_of(points, u)
+    at = (u > guard - 0.07 * size) & (u < guard + 0.05 * size)
+    lugs = [_lug(side, at, u, guard, size, up) for up in (True, False)]
+    if min(lugs) > max(LUG[0], LUG[1] * size):
+        raise KnifeError(
+            f"the knife has a double guard, {lugs[0]:.1f} mm on one side and {lugs[1]:.1f} mm on "
+            "the other; a fold-over sheath can't hold it: one part would lie across the fold.",
+            mend="Such a knife wants a sheath of two panels.",
+            place="key 'outline'",
+        )
+
+
+def _lug(
+    side: Profile, at: np.ndarray, u: FloatArray, guard: float, size: float, up: bool
+) -> float:
+    """How far the outline at the guard stands out beyond handle and blade on one side, mm."""
+    out = side.edge if up else -side.back
+    handle = out[(u > guard - 0.2 * size) & (u < guard - 0.07 * size)]
+    blade = out[(u > guard + 0.05 * size) & (u < guard + 0.15 * size)]
+    return float(out[at].max() - max(np.median(handle), np.median(blade)))
+
+
+def _thicknesses(
+    blade: float | None, handle: object, guard: float
+) -> tuple[float, tuple[Pair, ...], str]:
+    said = []
+    if blade is None:
+        blade = 3.5
+        said.append(f"blade {blade:g} mm (key blade_thickness)")
+    blade = number(blade, "blade_thickness", 0.5, 12.0, " mm")
+    if handle is None:
+        handle = max(18.0, blade)
+        said.append(f"handle {handle:g} mm (key handle_thickness)")
+    stations = _stations(handle, guard)
+    thinnest = min(mm for _, mm in stations)
+    if thinnest < blade:
+        raise KnifeError(
+            f"handle_thickness must be at least the blade's {blade:g} mm, got {thinnest:g}.",
+            place="key 'handle_thickness'",
+        )
+    return blade, stations, f"Thickness taken for granted: {', '.join(said)}." if said else ""
+
+
+def _stations(handle: object, guard: float) -> tuple[Pair, ...]:
+    key = "handle_thickness"
+    if not isinstance(handle, list | tuple):
+        return ((0.0, number(handle, key, 2.0, 60.0, " mm")),)
+    stations = []
+    for row in handle:
+        u, mm = pair(row, key)
+        stations.append((number(u, key, 0.0, guard, " mm"), number(mm, key, 2.0, 60.0, " mm")))
+    if not stations or any(b[0] <= a[0] for a, b in pairwise(stations)):
+        raise KnifeError(
+            "handle_thickness must be mm, or [[mm from the butt, mm], ...] from butt to guard.",
+            place=f"key '{key}'",
+        )
+    return tuple(stations)
+
+
+def pair(value: object, key: str) -> tuple[object, object]:
+    """Two values of a list, not yet checked."""
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise KnifeError(f"{key} must be a pair of numbers, got {value!r}.", place=f"key '{key}'")
+    return value[0], value[1]

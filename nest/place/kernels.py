@@ -1,0 +1,763 @@
+"""Compiled loops of the search: arrays and scalars in, arrays and scalars out.
+
+Nothing here knows of hides, parts or units beyond millimetres and radians, and nothing
+raises; ``shapes`` fills the memory described below, ``search`` calls the loops.
+
+The overlap of two parts is the sum over pairs of their convex pieces of the least
+translation that parts the pair, found on the separating axes (the edge normals of both;
+Gottschalk, Lin & Manocha 1996). It is positive exactly when the interiors meet, so one
+number serves as test and as measure. Weights on pairs that stay in conflict are raised
+until the search leaves a bad arrangement by itself: guided local search (Voudouris &
+Tsang 1999), used for cutting by Egeblad, Nielsen & Odgaard 2007 and Umetani et al. 2009;
+samples refined by adaptive coordinate descent follow Gardeyn, Vanden Berghe & Wauters 2025.
+
+Memory
+------
+Everything lives in five arrays, which every loop takes last and in this order. Passing
+two dozen arrays, singly or in a tuple, costs more than a small overlap test (a factor of
+three to eight on the whole search was measured), so tables are rows in flat arrays and are
+found through the offsets at the head of ``I``.
+
+``I`` int64, shared
+    The head, see the ``AT_`` and ``N_`` names; then the tables
+
+    * kinds: the type of each part;
+    * types, rows of 6: first piece, pieces, first region, regions, first angle, angles
+      (0: any angle within the window);
+    * pieces, rows of 3: offset of the first corner in M, corners, first corner within type;
+    * regions, rows of 5: ground, first piece, pieces, offset of the first circle in M, circles;
+    * pairs, (angles, angles + 1): offset in M of the first group of angles a <= b;
+    * bins, (grounds, rows, columns + 1): position in I of a cell's first edge;
+      the lists of edges (offsets in M) follow.
+``M`` float64, shared
+    * types, rows of 5: 4th root of the area, reach (farthest corner from the origin),
+      window and axis in rad, area;
+    * corners, rows of 5: x, y; outward normal of the edge that starts there; support, the
+      largest normal · corner over the piece;
+    * regions, rows of 4: centre x, y and radius of a circle round the region; the radius at
+      which its own circles cover it;
+    * circles, rows of 3: centre and radius, inside a region, largest first;
+    * angles, rows of 7: a listed angle in rad, cosine, sine, box of the type at that angle;
+    * groups, rows of 6: box of the displacements of b from a at which one piece of a meets
+      any of b, and offsets in M of its first pair and the one after the last;
+    * pairs, rows of 6: the same for two pieces, with the offsets of their planes;
+    * planes, rows of 3: normal and offset; pieces meet where offset - normal · d > 0;
+    * edges of the grounds, rows of 7: x0, y0, x1, y1, unit normal, normal · point;
+    * stretch, (rows, columns, 2): cosine and sine of twice the direction of least stretch.
+``G`` float32 (grounds, rows, columns), shared
+    Distance to the ground's edge at grid nodes, positive inside; the sign is exact, the
+    size good to GRID_SLACK cells once interpolated.
+``S`` float64, one per worker
+    The parameters, see the ``F_`` names; then the tables
+
+    * poses, rows of 10: box x0, y0, x1, y1; x, y, turn, flip (or number of the listed
+      angle); cosine and sine of the angle. One row per part, the last is the candidate's;
+    * corners of pieces in place (as in M) and boxes of pieces, of the same rows;
+    * weights of pairs (parts, parts) and of strays (parts,);
+    * overlaps (parts, parts) and strays (parts,), both times the sizes of the parts;
+    * scratch for one piece.
+``R`` uint64 (1,), one per worker
+    State of the random numbers.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from nest.place.convex import next_random
+
+# The head of I: counts, and offsets of tables in I, M and S.
+N_PARTS, N_ANGLES, N_COLS, N_ROWS = 0, 1, 2, 3  # columns and rows of the bins
+AT_KINDS, AT_TYPES, AT_PIECES, AT_REGIONS, AT_PAIRS, AT_BINS = 4, 5, 6, 7, 8, 9
+AT_TYPE_M, AT_REGION_M, AT_ANGLES, AT_STRETCH = 10, 11, 12, 13
+N_STRETCH_COLS, N_STRETCH_ROWS = 14, 15
+AT_PLACED, AT_BOXES, AT_PAIR_WEIGHTS, AT_OWN_WEIGHTS = 16, 17, 18, 19
+AT_OVERLAPS, AT_STRAYS, AT_SCRATCH = 20, 21, 22
+N_CORNERS, N_PIECES = 23, 24  # most corners and pieces of a type: rows of the tables in place
+HEAD = 25
+
+# The head of S: parameters. Poses follow at F_SIZE.
+F_X0, F_Y0, F_X1, F_Y1 = 0, 1, 2, 3  # box of the container; in a strip parts stay inside it
+F_FRONT = 4  # parts may not reach beyond this x
+F_CELL, F_GX, F_GY = 5, 6, 7  # grid of G: cell size and first node
+F_TURN_CELL = 8  # cell size of stretch (same first node)
+F_BIN = 9  # cell size of bins (same first node)
+F_STRIP = 10  # 1: the container is the box alone; 0: it is ground
+F_LISTED = 11  # 1: all angles come from lists, and pairs of them have half-planes
+F_TOUCH = 12  # mm; depth below which pieces count as touching
+F_COUNT = 13  # candidate poses looked at
+F_SIZE = 14
+
+GRID_SLACK = 1.6  # cells; the grid's own error (0.83) and that of interpolation (0.71)
+
+TYPE, PIECE, REGION = 6, 3, 5  # row lengths in I
+TYPE_M, CORNER, REGION_M, CIRCLE, ANGLE = 5, 5, 4, 3, 7  # in M
+GROUP, PAIR, PLANE, EDGE = 6, 6, 3, 7  # in M
+POSE = 10  # row length in S
+
+
+# ---------------------------------------------------------------- putting a part in place
+
+
+@njit(cache=True, nogil=True)
+def _direction(x, y, I, M, S):
+    """Direction of least stretch at a place, rad, bilinear in the double angle."""
+    cell, cols = S[F_TURN_CELL], I[N_STRETCH_COLS]
+    u = min(max((x - S[F_GX]) / cell, 0.0), cols - 1.001)
+    v = min(max((y - S[F_GY]) / cell, 0.0), I[N_STRETCH_ROWS] - 1.001)
+    i, j = int(u), int(v)
+    a, b = u - i, v - j
+    p = I[AT_STRETCH] + 2 * (j * cols + i)
+    q = p + 2 * cols
+    w0, w1, w2, w3 = (1 - a) * (1 - b), a * (1 - b), (1 - a) * b, a * b
+    cs = w0 * M[p] + w1 * M[p + 2] + w2 * M[q] + w3 * M[q + 2]
+    sn = w0 * M[p + 1] + w1 * M[p + 3] + w2 * M[q + 1] + w3 * M[q + 3]
+    return 0.5 * np.arctan2(sn, cs)
+
+
+@njit(cache=True, nogil=True)
+def _turn_pieces(s, t, x, y, c, n, I, M, S):
+    """Write the pieces of type t, turned by (c, n) and shifted, and all boxes, into row s."""
+    first = I[AT_TYPES] + TYPE * t
+    piece, stop = I[first], I[first] + I[first + 1]
+    out = I[AT_PLACED] + CORNER * s * I[N_CORNERS]
+    box = I[AT_BOXES] + 4 * s * I[N_PIECES]
+    bx0, by0, bx1, by1 = 1e300, 1e300, -1e300, -1e300
+    for k in range(piece, stop):
+        row = I[AT_PIECES] + PIECE * k
+        x0, y0, x1, y1 = 1e300, 1e300, -1e300, -1e300
+        for i in range(I[row], I[row] + CORNER * I[row + 1], CORNER):
+            wx = c * M[i] - n * M[i + 1] + x
+            wy = n * M[i] + c * M[i + 1] + y
+            nx = c * M[i + 2] - n * M[i + 3]
+            ny = n * M[i + 2] + c * M[i + 3]
+            S[out], S[out + 1], S[out + 2], S[out + 3] = wx, wy, nx, ny
+            S[out + 4] = M[i + 4] + nx * x + ny * y
+            out += CORNER
+            x0, x1 = min(x0, wx), max(x1, wx)
+            y0, y1 = min(y0, wy), max(y1, wy)
+        S[box], S[box + 1], S[box + 2], S[box + 3] = x0, y0, x1, y1
+        box += 4
+        bx0, by0, bx1, by1 = min(bx0, x0), min(by0, y0), max(bx1, x1), max(by1, y1)
+    p = F_SIZE + POSE * s
+    S[p], S[p + 1], S[p + 2], S[p + 3] = bx0, by0, bx1, by1
+
+
+@njit(cache=True, nogil=True)
+def put(s, t, x, y, turn, flip, I, M, S):
+    """Put a part of type t into row s. With listed angles its pieces are not needed."""
+    p = F_SIZE + POSE * s
+    row = I[AT_TYPES] + TYPE * t
+    a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip))
+    if S[F_LISTED] > 0:
+        S[p], S[p + 1], S[p + 2], S[p + 3] = M[a + 3] + x, M[a + 4] + y, M[a + 5] + x, M[a + 6] + y
+        c, n = M[a + 1], M[a + 2]
+    else:
+        if I[row + 5] > 0:
+            c, n = M[a + 1], M[a + 2]
+        else:
+            axis = M[I[AT_TYPE_M] + TYPE_M * t + 3]
+            angle = _direction(x, y, I, M, S) + turn + flip * np.pi - axis
+            c, n = np.cos(angle), np.sin(angle)
+        _turn_pieces(s, t, x, y, c, n, I, M, S)
+    S[p + 4], S[p + 5], S[p + 6], S[p + 7], S[p + 8], S[p + 9] = x, y, turn, flip, c, n
+
+
+# ---------------------------------------------------------------- overlap
+
+
+@njit(cache=True, nogil=True)
+def _least_depth(a, an, b, bn, best, S):
+    """Least depth over the edge normals of piece a (an corners) against piece b, up to ``best``."""
+    n0, n1 = S[a + 2], S[a + 3]
+    j = b
+    low = n0 * S[b] + n1 * S[b + 1]
+    end = b + CORNER * bn
+    for k in range(b + CORNER, end, CORNER):
+        d = n0 * S[k] + n1 * S[k + 1]
+        if d < low:
+            low, j = d, k
+    best = min(best, S[a + 4] - low)
+    if best <= 0.0:
+        return 0.0
+    for i in range(a + CORNER, a + CORNER * an, CORNER):
+        # The lowest corner of b moves round with the normal, so it is only followed.
+        n0, n1 = S[i + 2], S[i + 3]
+        low = n0 * S[j] + n1 * S[j + 1]
+        for _ in range(bn):
+            k = j + CORNER if j + CORNER < end else b
+            d = n0 * S[k] + n1 * S[k + 1]
+            if d > low:
+                break
+            low, j = d, k
+        depth = S[i + 4] - low
+        if depth < best:
+            best = depth
+            if best <= 0.0:
+                return 0.0
+    return best
+
+
+@njit(cache=True, nogil=True)
+def _overlap_turned(s, r, ts, tr, limit, I, S):
+    """Sum of depths over pairs of pieces of rows s and r; may stop beyond ``limit``."""
+    total = 0.0
+    touch = S[F_TOUCH]
+    fs, fr = I[AT_TYPES] + TYPE * ts, I[AT_TYPES] + TYPE * tr
+    place_s = I[AT_PLACED] + CORNER * s * I[N_CORNERS]
+    place_r = I[AT_PLACED] + CORNER * r * I[N_CORNERS]
+    box_s = I[AT_BOXES] + 4 * s * I[N_PIECES]
+    for k in range(I[fs + 1]):
+        x0, y0, x1, y1 = S[box_s], S[box_s + 1], S[box_s + 2], S[box_s + 3]
+        box_s += 4
+        row = I[AT_PIECES] + PIECE * (I[fs] + k)
+        a, an = place_s + CORNER * I[row + 2], I[row + 1]
+        box_r = I[AT_BOXES] + 4 * r * I[N_PIECES]
+        for m in range(I[fr + 1]):
+            apart = S[box_r] >= x1 or S[box_r + 2] <= x0 or S[box_r + 1] >= y1 or S[box_r + 3] <= y0
+            box_r += 4
+            if apart:
+                continue
+            row = I[AT_PIECES] + PIECE * (I[fr] + m)
+            b, bn = place_r + CORNER * I[row + 2], I[row + 1]
+            depth = _least_depth(a, an, b, bn, 1e300, S)
+            if depth > touch:
+                depth = _least_depth(b, bn, a, an, depth, S)
+                if depth > touch:
+                    total += depth
+                    if total > limit:
+                        return total
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _overlap_listed(a, b, dx, dy, limit, touch, I, M):
+    """The same sum for listed angles a and b, b displaced by (dx, dy) from a."""
+    if a > b:
+        a, b, dx, dy = b, a, -dx, -dy
+    total = 0.0
+    row = I[AT_PAIRS] + a * (I[N_ANGLES] + 1) + b
+    for g in range(I[row], I[row + 1], GROUP):
+        if M[g] >= dx or M[g + 2] <= dx or M[g + 1] >= dy or M[g + 3] <= dy:
+            continue
+        for q in range(int(M[g + 4]), int(M[g + 5]), PAIR):
+            if M[q] >= dx or M[q + 2] <= dx or M[q + 1] >= dy or M[q + 3] <= dy:
+                continue
+            depth = 1e300
+            for k in range(int(M[q + 4]), int(M[q + 5]), PLANE):
+                d = M[k + 2] - M[k] * dx - M[k + 1] * dy
+                if d < depth:
+                    depth = d
+                    if d <= touch:
+                        break
+            if depth > touch:
+                total += depth
+                if total > limit:
+                    return total
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _overlap(s, r, ts, tr, limit, I, M, S):
+    """Overlap (mm) of rows s and r, whose types are ts and tr; may stop beyond ``limit``."""
+    if S[F_LISTED] <= 0:
+        return _overlap_turned(s, r, ts, tr, limit, I, S)
+    p, q = F_SIZE + POSE * s, F_SIZE + POSE * r
+    a = I[I[AT_TYPES] + TYPE * tr + 4] + int(S[q + 7])
+    b = I[I[AT_TYPES] + TYPE * ts + 4] + int(S[p + 7])
+    return _overlap_listed(a, b, S[p + 4] - S[q + 4], S[p + 5] - S[q + 5], limit, S[F_TOUCH], I, M)
+
+
+# ---------------------------------------------------------------- ground
+
+
+@njit(cache=True, nogil=True)
+def _distance(g, x, y, G, S):
+    """Signed distance at a place (bilinear), falling further away outside the grid."""
+    cell = S[F_CELL]
+    u, v = (x - S[F_GX]) / cell, (y - S[F_GY]) / cell
+    cu = min(max(u, 0.0), G.shape[2] - 1.001)
+    cv = min(max(v, 0.0), G.shape[1] - 1.001)
+    i, j = int(cu), int(cv)
+    a, b = cu - i, cv - j
+    near = (1 - b) * ((1 - a) * G[g, j, i] + a * G[g, j, i + 1]) + b * (
+        (1 - a) * G[g, j + 1, i] + a * G[g, j + 1, i + 1]
+    )
+    return near - cell * (abs(u - cu) + abs(v - cv))
+
+
+@njit(cache=True, nogil=True)
+def _is_inside(g, x, y, G, S):
+    """Sign at the nearest node of the grid (exact there)."""
+    i = int(np.floor((x - S[F_GX]) / S[F_CELL] + 0.5))
+    j = int(np.floor((y - S[F_GY]) / S[F_CELL] + 0.5))
+    if i < 0 or j < 0 or i >= G.shape[2] or j >= G.shape[1]:
+        return False
+    return G[g, j, i] > 0
+
+
+@njit(cache=True, nogil=True)
+def _edge_depth(p, end, e, M, S):
+    """Least translation that takes the piece at p..end in S off edge e; 0 when apart."""
+    ax, ay, bx, by = M[e], M[e + 1], M[e + 2], M[e + 3]
+    low, high = 1e300, -1e300
+    for i in range(p, end, CORNER):
+        d = M[e + 4] * S[i] + M[e + 5] * S[i + 1]
+        low, high = min(low, d), max(high, d)
+    best = min(high - M[e + 6], M[e + 6] - low)
+    if best <= S[F_TOUCH]:
+        return 0.0
+    for i in range(p, end, CORNER):
+        d = S[i + 4] - min(S[i + 2] * ax + S[i + 3] * ay, S[i + 2] * bx + S[i + 3] * by)
+        if d < best:
+            best = d
+            if best <= S[F_TOUCH]:
+                return 0.0
+    return best
+
+
+@njit(cache=True, nogil=True)
+def _piece_stray(g, k, x, y, c, n, I, M, S):
+    """Deepest edge of ground g inside piece k, turned by (c, n) and shifted; 0 when none."""
+    row = I[AT_PIECES] + PIECE * k
+    x0, y0, x1, y1 = 1e300, 1e300, -1e300, -1e300
+    p = end = I[AT_SCRATCH]
+    for i in range(I[row], I[row] + CORNER * I[row + 1], CORNER):
+        wx, wy = c * M[i] - n * M[i + 1] + x, n * M[i] + c * M[i + 1] + y
+        nx, ny = c * M[i + 2] - n * M[i + 3], n * M[i + 2] + c * M[i + 3]
+        S[end], S[end + 1], S[end + 2], S[end + 3] = wx, wy, nx, ny
+        S[end + 4] = M[i + 4] + nx * x + ny * y
+        end += CORNER
+        x0, x1, y0, y1 = min(x0, wx), max(x1, wx), min(y0, wy), max(y1, wy)
+    size, cols = S[F_BIN], I[N_COLS]
+    i0 = max(0, int(np.floor((x0 - S[F_GX]) / size)))
+    i1 = min(cols - 1, int(np.floor((x1 - S[F_GX]) / size)))
+    j0 = max(0, int(np.floor((y0 - S[F_GY]) / size)))
+    j1 = min(I[N_ROWS] - 1, int(np.floor((y1 - S[F_GY]) / size)))
+    worst = 0.0
+    for j in range(j0, j1 + 1):
+        cell = I[AT_BINS] + (g * I[N_ROWS] + j) * (cols + 1)
+        if i0 > i1:
+            break
+        for q in range(I[cell + i0], I[cell + i1 + 1]):
+            e = I[q]
+            ax, ay, bx, by = M[e], M[e + 1], M[e + 2], M[e + 3]
+            if max(ax, bx) > x0 and min(ax, bx) < x1 and max(ay, by) > y0 and min(ay, by) < y1:
+                worst = max(worst, _edge_depth(p, end, e, M, S))
+    return worst
+
+
+@njit(cache=True, nogil=True)
+def _region_stray(r, x, y, c, n, I, M, G, S):
+    """How far a region, turned by (c, n) and shifted, leaves its ground; 0 when inside.
+
+    Far from the edge the distance grid decides. Near it the sum over pieces of the deepest
+    edge met is exact in sign; the circles' depth is added so that far strays are drawn back.
+    """
+    row, m = I[AT_REGIONS] + REGION * r, I[AT_REGION_M] + REGION_M * r
+    g = I[row]
+    slack = GRID_SLACK * S[F_CELL]
+    cx, cy = c * M[m] - n * M[m + 1] + x, n * M[m] + c * M[m + 1] + y
+    if _distance(g, cx, cy, G, S) >= M[m + 2] + slack:
+        return 0.0
+    clear, deepest = True, 0.0
+    q = I[row + 3]
+    for k in range(q, q + CIRCLE * I[row + 4], CIRCLE):
+        d = _distance(g, c * M[k] - n * M[k + 1] + x, n * M[k] + c * M[k + 1] + y, G, S)
+        deepest = max(deepest, M[k + 2] - d)
+        if d < M[m + 3] + slack:
+            clear = False
+    if clear:
+        return 0.0
+    total = 0.0
+    for k in range(I[row + 1], I[row + 1] + I[row + 2]):
+        total += _piece_stray(g, k, x, y, c, n, I, M, S)
+    if total > 0.0 or not _is_inside(
+        g, c * M[q] - n * M[q + 1] + x, n * M[q] + c * M[q + 1] + y, G, S
+    ):
+        total += max(deepest, 0.01)
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _stray(s, t, I, M, G, S):
+    """How far the part in row s leaves its ground and passes the frontier (mm)."""
+    p = F_SIZE + POSE * s
+    total = max(0.0, S[p + 2] - S[F_FRONT])
+    if S[F_STRIP] > 0:
+        low = max(0.0, S[F_X0] - S[p]) + max(0.0, S[F_Y0] - S[p + 1])
+        return total + low + max(0.0, S[p + 3] - S[F_Y1])
+    row = I[AT_TYPES] + TYPE * t
+    for r in range(I[row + 2], I[row + 2] + I[row + 3]):
+        total += _region_stray(r, S[p + 4], S[p + 5], S[p + 8], S[p + 9], I, M, G, S)
+    return total
+
+
+# ---------------------------------------------------------------- moving one part
+
+
+@njit(cache=True, nogil=True)
+def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
+    """Weighted conflict of part i if it had this pose; may stop early above ``limit``."""
+    S[F_COUNT] += 1.0
+    n, kinds = I[N_PARTS], I[AT_KINDS]
+    t = I[kinds + i]
+    put(n, t, x, y, turn, flip, I, M, S)
+    scale = M[I[AT_TYPE_M] + TYPE_M * t]
+    total = 0.0
+    stray = _stray(n, t, I, M, G, S)
+    if stray > S[F_TOUCH]:
+        total = S[I[AT_OWN_WEIGHTS] + i] * stray * scale * scale
+        if total >= limit:
+            return total
+    p = F_SIZE + POSE * n
+    x0, y0, x1, y1 = S[p], S[p + 1], S[p + 2], S[p + 3]
+    q = F_SIZE
+    for j in range(n):
+        apart = S[q] >= x1 or S[q + 2] <= x0 or S[q + 1] >= y1 or S[q + 3] <= y0
+        q += POSE
+        if apart or j == i:
+            continue
+        r = I[kinds + j]
+        k = S[I[AT_PAIR_WEIGHTS] + i * n + j] * scale * M[I[AT_TYPE_M] + TYPE_M * r]
+        depth = _overlap(n, j, t, r, (limit - total) / k, I, M, S)
+        if depth > 0.0:
+            total += k * depth
+            if total >= limit:
+                return total
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _into_strip(t, x, y, flip, I, M, S):
+    """In a strip, the nearest place where a part with listed angles is inside the box."""
+    row = I[AT_TYPES] + TYPE * t
+    if S[F_STRIP] > 0 and I[row + 5] > 0:
+        a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip)) + 3
+        x = max(S[F_X0] - M[a], min(x, min(S[F_X1], S[F_FRONT]) - M[a + 2]))
+        y = max(S[F_Y0] - M[a + 1], min(y, S[F_Y1] - M[a + 3]))
+    return x, y
+
+
+@njit(cache=True, nogil=True)
+def _random_turn(t, I, M, R):
+    """A random turn within the window and a random flip (or one of the listed angles)."""
+    angles = I[I[AT_TYPES] + TYPE * t + 5]
+    if angles > 0:
+        return 0.0, float(int(next_random(R) * angles))
+    turn = M[I[AT_TYPE_M] + TYPE_M * t + 2] * (2.0 * next_random(R) - 1.0)
+    return turn, 1.0 if next_random(R) < 0.5 else 0.0
+
+
+@njit(cache=True, nogil=True)
+def _random_place(t, flip, x1, I, M, S, R):
+    """A place uniform over the container up to x1, or over where the part fits in a strip."""
+    x0, y0, y1 = S[F_X0], S[F_Y0], S[F_Y1]
+    row = I[AT_TYPES] + TYPE * t
+    if S[F_STRIP] > 0 and I[row + 5] > 0:
+        a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip)) + 3
+        x0, y0, x1, y1 = x0 - M[a], y0 - M[a + 1], x1 - M[a + 2], y1 - M[a + 3]
+    return x0 + (x1 - x0) * next_random(R), y0 + (y1 - y0) * next_random(R)
+
+
+@njit(cache=True, nogil=True)
+def _stepped(axis, step, tilt, sign, pose, window):
+    """The pose one stride along an axis: x, y, a diagonal, or the turn within its window."""
+    x, y, turn = pose[0], pose[1], pose[2]
+    if axis == 4:
+        turn = min(max(turn + sign * tilt, -window), window)
+    elif axis == 0:
+        x += sign * step
+    elif axis == 1:
+        y += sign * step
+    else:
+        x += sign * 0.7071 * step
+        y += sign * 0.7071 * step if axis == 2 else -sign * 0.7071 * step
+    return x, y, turn
+
+
+@njit(cache=True, nogil=True)
+def refine(i, pose, step, least, tilt, I, M, G, S, R):
+    """Coordinate descent of part i from ``pose`` (x, y, turn, flip, cost), changed in place.
+
+    A stride that gains grows by a tenth, one that does not is halved, until it is below
+    ``least`` mm (and the turn's stride in the same proportion).
+    """
+    t = I[I[AT_KINDS] + i]
+    window = M[I[AT_TYPE_M] + TYPE_M * t + 2]
+    free = I[I[AT_TYPES] + TYPE * t + 5] == 0 and window > 0
+    least_tilt = tilt * least / step if free else np.inf
+    while (step >= least or tilt >= least_tilt) and pose[4] > 0.0:
+        axis = int(next_random(R) * (5 if free else 4))
+        if step < least:
+            axis = 4
+        elif axis == 4 and tilt < least_tilt:
+            axis = int(next_random(R) * 4)
+        gained = False
+        for sign in (1.0, -1.0):
+            x, y, turn = _stepped(axis, step, tilt, sign, pose, window)
+            x, y = _into_strip(t, x, y, pose[3], I, M, S)
+            if x == pose[0] and y == pose[1] and turn == pose[2]:
+                continue
+            cost = cost_at(i, x, y, turn, pose[3], pose[4], I, M, G, S)
+            if cost < pose[4]:
+                pose[0], pose[1], pose[2], pose[4] = x, y, turn, cost
+                gained = True
+                break
+        if axis == 4:
+            tilt *= 1.1 if gained else 0.5
+        else:
+            step *= 1.1 if gained else 0.5
+
+
+@njit(cache=True, nogil=True)
+def _rank(best, x, y, turn, flip, cost, apart):
+    """Put a pose into the ranked list (m, 5), replacing one that is nearly the same."""
+    for k in range(len(best)):
+        near = (
+            best[k, 4] < 1e299
+            and best[k, 3] == flip
+            and abs(best[k, 0] - x) + abs(best[k, 1] - y) < apart
+        )
+        if near and cost >= best[k, 4]:
+            return
+        if cost < best[k, 4]:
+            for m in range(k if near else len(best) - 1, k, -1):
+                best[m, :] = best[m - 1, :]
+            best[k, 0], best[k, 1], best[k, 2], best[k, 3], best[k, 4] = x, y, turn, flip, cost
+            return
+
+
+@njit(cache=True, nogil=True)
+def better_pose(i, here, wide, best, I, M, G, S, R):
+    """Look for a pose of part i that costs less than where it is; ``best`` (3, 5) is scratch.
+
+    ``here`` samples near the present pose, ``wide`` over the container; the best three that
+    are distinct are refined, and the best of those once more, finely. Row 0 of ``best``
+    holds the result. Returns the cost of the present pose.
+    """
+    t = I[I[AT_KINDS] + i]
+    size = M[I[AT_TYPE_M] + TYPE_M * t] ** 2
+    p = F_SIZE + POSE * i
+    x, y, turn, flip = S[p + 4], S[p + 5], S[p + 6], S[p + 7]
+    now = cost_at(i, x, y, turn, flip, 1e300, I, M, G, S)
+    best[0, 0], best[0, 1], best[0, 2], best[0, 3], best[0, 4] = x, y, turn, flip, now
+    best[1, 4] = best[2, 4] = 1e300
+    x1 = min(S[F_X1], S[F_FRONT])
+    for k in range(here + wide):
+        tu, fl = _random_turn(t, I, M, R)
+        if k >= here:
+            cx, cy = _random_place(t, fl, x1, I, M, S, R)
+        else:
+            cx, cy = x + size * (next_random(R) - 0.5), y + size * (next_random(R) - 0.5)
+            if next_random(R) < 0.5:
+                tu, fl = turn, flip
+        cx, cy = _into_strip(t, cx, cy, fl, I, M, S)
+        cost = cost_at(i, cx, cy, tu, fl, best[2, 4], I, M, G, S)
+        if cost < best[2, 4]:
+            _rank(best, cx, cy, tu, fl, cost, 0.1 * size)
+            if cost <= 0.0:
+                return now
+    top = 0
+    for k in range(3):
+        if best[k, 4] < 1e299:
+            refine(i, best[k], 0.25 * size, 0.02 * size, 0.05, I, M, G, S, R)
+            if best[k, 4] < best[top, 4]:
+                top = k
+        if best[top, 4] <= 0.0:
+            break
+    if top > 0:
+        best[0, :] = best[top, :]
+    refine(i, best[0], 0.02 * size, 0.001 * size, 0.01, I, M, G, S, R)
+    return now
+
+
+# ---------------------------------------------------------------- all parts together
+
+
+@njit(cache=True, nogil=True)
+def _measure(i, I, M, G, S):
+    """Recompute the overlaps of part i and how far it strays."""
+    n, kinds = I[N_PARTS], I[AT_KINDS]
+    t = I[kinds + i]
+    scale = M[I[AT_TYPE_M] + TYPE_M * t]
+    stray = _stray(i, t, I, M, G, S)
+    S[I[AT_STRAYS] + i] = stray * scale * scale if stray > S[F_TOUCH] else 0.0
+    p = F_SIZE + POSE * i
+    over = I[AT_OVERLAPS]
+    for j in range(n):
+        depth = 0.0
+        q = F_SIZE + POSE * j
+        if j != i and not (
+            S[q] >= S[p + 2] or S[q + 2] <= S[p] or S[q + 1] >= S[p + 3] or S[q + 3] <= S[p + 1]
+        ):
+            r = I[kinds + j]
+            depth = _overlap(i, j, t, r, 1e300, I, M, S) * scale * M[I[AT_TYPE_M] + TYPE_M * r]
+        S[over + i * n + j] = S[over + j * n + i] = depth
+
+
+@njit(cache=True, nogil=True)
+def _conflict_of(i, I, S):
+    n = I[N_PARTS]
+    total = S[I[AT_STRAYS] + i]
+    for k in range(I[AT_OVERLAPS] + i * n, I[AT_OVERLAPS] + (i + 1) * n):
+        total += S[k]
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _total(I, S):
+    n = I[N_PARTS]
+    total = 0.0
+    for i in range(n):
+        total += S[I[AT_STRAYS] + i]
+        for j in range(i):
+            total += S[I[AT_OVERLAPS] + i * n + j]
+    return total
+
+
+@njit(cache=True, nogil=True)
+def put_all(X, I, M, G, S):
+    """Put every part at its row of X (parts, 4: x, y, turn, flip); returns the conflict."""
+    n = I[N_PARTS]
+    for i in range(n):
+        put(i, I[I[AT_KINDS] + i], X[i, 0], X[i, 1], X[i, 2], X[i, 3], I, M, S)
+    for i in range(n):
+        _measure(i, I, M, G, S)
+    return _total(I, S)
+
+
+@njit(cache=True, nogil=True)
+def _raise_weights(I, S):
+    """Conflicts gain weight with their share of the worst one, the rest relax towards 1."""
+    n, over, stray = I[N_PARTS], I[AT_OVERLAPS], I[AT_STRAYS]
+    pairs, own = I[AT_PAIR_WEIGHTS], I[AT_OWN_WEIGHTS]
+    worst = 0.0
+    for i in range(n):
+        worst = max(worst, S[stray + i])
+        for j in range(i):
+            worst = max(worst, S[over + i * n + j])
+    if worst <= 0.0:
+        return
+    for i in range(n):
+        share = S[stray + i] / worst
+        S[own + i] = S[own + i] * (1.2 + 0.8 * share) if share > 0 else max(1.0, 0.95 * S[own + i])
+        for j in range(i):
+            share = S[over + i * n + j] / worst
+            w = S[pairs + i * n + j]
+            w = w * (1.2 + 0.8 * share) if share > 0 else max(1.0, 0.95 * w)
+            S[pairs + i * n + j] = S[pairs + j * n + i] = w
+
+
+@njit(cache=True, nogil=True)
+def separate(X, patience, budget, here, wide, I, M, G, S, R):
+    """Move parts that are in conflict until none is, or patience or budget runs out.
+
+    X (parts, 4) holds the best poses found, in and out; ``patience`` is the number of
+    passes without a gain of 2 %, ``budget`` the candidate poses that may be looked at.
+    Returns the least conflict met (0.0: the layout in X is valid).
+    """
+    n = I[N_PARTS]
+    least = mark = put_all(X, I, M, G, S)
+    failed = 0
+    end = S[F_COUNT] + budget
+    order = np.empty(n, np.int64)
+    best = np.empty((3, 5))
+    while least > 0.0 and failed < patience and S[F_COUNT] < end:
+        m = 0
+        for i in range(n):
+            if _conflict_of(i, I, S) > 0.0:
+                order[m] = i
+                m += 1
+        for k in range(m - 1, 0, -1):
+            j = int(next_random(R) * (k + 1))
+            order[k], order[j] = order[j], order[k]
+        for k in range(m):
+            i = order[k]
+            if _conflict_of(i, I, S) > 0.0:
+                now = better_pose(i, here, wide, best, I, M, G, S, R)
+                if best[0, 4] < now:
+                    t = I[I[AT_KINDS] + i]
+                    put(i, t, best[0, 0], best[0, 1], best[0, 2], best[0, 3], I, M, S)
+                    _measure(i, I, M, G, S)
+        total = _total(I, S)
+        if total < least:
+            least = total
+            for i in range(n):
+                p = F_SIZE + POSE * i
+                X[i, 0], X[i, 1], X[i, 2], X[i, 3] = S[p + 4], S[p + 5], S[p + 6], S[p + 7]
+        if total < 0.98 * mark:
+            mark, failed = total, 0
+        else:
+            failed += 1
+        _raise_weights(I, S)
+    return least
+
+
+@njit(cache=True, nogil=True)
+def _slide_back(i, pose, I, M, G, S):
+    """Slide a free pose (x, y, turn, flip) of part i towards the start and down, in place."""
+    t = I[I[AT_KINDS] + i]
+    size = M[I[AT_TYPE_M] + TYPE_M * t] ** 2
+    step = size
+    while step > 0.002 * size:
+        moved = False
+        for axis in range(2):
+            x = pose[0] - step if axis == 0 else pose[0]
+            y = pose[1] - step if axis == 1 else pose[1]
+            x, y = _into_strip(t, x, y, pose[3], I, M, S)
+            if x == pose[0] and y == pose[1]:
+                continue
+            if cost_at(i, x, y, pose[2], pose[3], 1e-300, I, M, G, S) <= 0.0:
+                pose[0], pose[1], moved = x, y, True
+                break
+        if not moved:
+            step *= 0.5
+
+
+@njit(cache=True, nogil=True)
+def construct(X, order, tries, I, M, G, S, R):
+    """Place parts one by one, each where it reaches least far; poses go to X (parts, 4).
+
+    Every part takes the best of ``tries`` random free places, then slides back towards the
+    start and down. One that finds none is put where it conflicts least. Returns how many
+    found no free place.
+    """
+    n = I[N_PARTS]
+    for i in range(n):
+        p = F_SIZE + POSE * i
+        S[p] = S[p + 1] = S[p + 2] = S[p + 3] = 1e7  # not yet placed: nothing meets this box
+    stuck = 0
+    farthest = S[F_X0]
+    pose = np.empty(4)
+    for k in range(n):
+        i = order[k]
+        t = I[I[AT_KINDS] + i]
+        reach = M[I[AT_TYPE_M] + TYPE_M * t + 1]
+        found, score = False, 1e300
+        for trial in range(tries):
+            turn, flip = _random_turn(t, I, M, R)
+            x1 = S[F_X1]
+            if found:
+                x1 = min(x1, pose[0] + reach)
+            elif trial < tries // 2:
+                x1 = min(x1, farthest + reach)
+            x, y = _random_place(t, flip, x1, I, M, S, R)
+            x, y = _into_strip(t, x, y, flip, I, M, S)
+            cost = cost_at(i, x, y, turn, flip, 1e-300 if found else score, I, M, G, S)
+            p = F_SIZE + POSE * n
+            reached = S[p + 2] + 0.02 * S[p + 3]
+            if (cost <= 0.0 and (not found or reached < score)) or (not found and cost < score):
+                found = cost <= 0.0
+                score = reached if found else cost
+                pose[0], pose[1], pose[2], pose[3] = x, y, turn, flip
+        if found:
+            _slide_back(i, pose, I, M, G, S)
+        else:
+            stuck += 1
+        put(i, t, pose[0], pose[1], pose[2], pose[3], I, M, S)
+        if found:
+            farthest = max(farthest, S[F_SIZE + POSE * i + 2])
+        X[i, :] = pose
+    return stuck

@@ -1,0 +1,360 @@
+"""The search: a valid layout first, then its frontier drawn in as far as time allows.
+
+The frame is the one that all record holders on open data share since 2007: fix the
+frontier, let parts overlap, remove the overlaps, then move the frontier on (Egeblad,
+Nielsen & Odgaard 2007; Imamichi, Yagiura & Nagamochi 2009; Gardeyn, Vanden Berghe &
+Wauters 2025, whose exploration and compression schedule this follows).
+
+Two workers search from seeds of their own and share the better layout at fixed points
+of their work, whatever the number of cores, so that the same seed and the same effort
+give the same layout. A worker's work is counted in candidate poses looked at.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor, wait
+from dataclasses import dataclass, field
+from functools import partial
+
+import numpy as np
+
+from hides.outline import FloatArray
+from nest.place import kernels as k
+from nest.place.shapes import World
+
+WORKERS = 2
+ROUND = 60_000  # candidate poses per worker between two exchanges
+EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
+
+
+@dataclass(frozen=True, slots=True)
+class Tuning:
+    """The search's settings, found by runs at fixed density over several seeds."""
+
+    here: int = 20  # samples near the present pose
+    wide: int = 30  # samples over the container
+    patience: int = 40  # passes without a 2 % gain before an attempt is given up
+    strikes: int = 2  # attempts per layout
+    step: float = 0.01  # first share of the used length by which the frontier moves
+    least_step: float = 0.001  # the step is halved down to this
+    fails: int = 4  # failed separations before the step is halved
+    squeeze: float = 0.75  # share of the budget after which only compression is done
+    squeeze_from: float = 0.0005  # compression's steps, falling
+    squeeze_to: float = 0.00001
+
+
+@dataclass(slots=True)
+class Best:
+    """The best layout so far: poses (parts, 4: x, y, turn, flip), its reach and conflict."""
+
+    poses: FloatArray
+    reach: float
+    conflict: float
+
+    def beats(self, other: Best) -> bool:
+        """Valid before invalid, then by reach; among invalid ones by conflict."""
+        if self.conflict > 0 or other.conflict > 0:
+            return self.conflict < other.conflict
+        return self.reach < other.reach - 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What an observer is told whenever a better layout is found."""
+
+    seconds: float
+    reach: float
+    valid: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The search's result; ``angles`` in rad. ``conflict`` 0 means the layout is valid."""
+
+    poses: FloatArray
+    angles: FloatArray
+    reach: float
+    conflict: float
+    work: int
+    trace: tuple[Step, ...]
+    culprits: tuple[int, ...]  # parts in conflict, worst first
+
+
+class Worker:
+    """One searcher: its random state, layout arrays and the schedule it follows."""
+
+    def __init__(self, world: World, seed: int, tuning: Tuning) -> None:
+        n = len(world.kinds)
+        self.world, self.tuning, self.n = world, tuning, n
+        self.state = world.state.copy()
+        self.memory = (*world.shared, self.state)
+        self.random = np.array([_mix(seed)], np.uint64)
+        self.py = np.random.default_rng(_mix(seed))
+        self.best = Best(np.zeros((n, 4)), np.inf, np.inf)
+        self.step = tuning.step
+        self.pool: list[tuple[float, FloatArray]] = []
+        self.failed = 0
+
+    # ------------------------------------------------ pieces of work
+
+    def start(self, tries: int) -> None:
+        """Place part after part, large ones first with some luck; keep the best of it."""
+        luck = self.world.sizes * self.py.uniform(0.7, 1.3, self.n)
+        poses = np.zeros((self.n, 4))
+        self._calm()
+        self.state[k.F_FRONT] = self.state[k.F_X1]
+        order = np.argsort(-luck, kind="stable")
+        k.construct(poses, order, tries, *self.memory, self.random)
+        self._offer(poses, self._conflict(poses))
+
+    def repair(self, budget: int) -> None:
+        """Remove the conflicts of the best layout with the whole container to use."""
+        self.state[k.F_FRONT] = self.state[k.F_X1]
+        poses = self.best.poses.copy()
+        if self.failed:
+            poses = self._disrupted(poses)
+        else:
+            self._calm()
+        loss = self._separate(poses, budget)
+        self._offer(poses, loss)
+        self.failed += 1
+
+    def explore(self, budget: int) -> None:
+        """Move the frontier by the present step; on failure go on from a disturbed layout."""
+        front = self._front(self.best.reach, self.step)
+        if self.pool:
+            poses = self._disrupted(self._picked())
+        else:
+            poses = self._shifted(self.best.poses, front)
+        self.state[k.F_FRONT] = front
+        self._calm()
+        loss = self._separate(poses, budget)
+        if loss <= 0.0:
+            self._offer(poses, 0.0)
+            self.pool.clear()
+            self.failed = 0
+            return
+        self.pool.append((loss, poses))
+        self.pool.sort(key=lambda entry: entry[0])
+        self.failed += 1
+        if self.failed >= self.tuning.fails:
+            self.failed = 0
+            self.pool.clear()
+            self.step = max(self.step / 2, self.tuning.least_step)
+
+    def compress(self, budget: int, share: float) -> None:
+        """Move the frontier by small steps from the best layout; ``share`` of the phase is over."""
+        high, low = self.tuning.squeeze_from, self.tuning.squeeze_to
+        front = self._front(self.best.reach, high + (low - high) * share)
+        poses = self._shifted(self.best.poses, front)
+        self.state[k.F_FRONT] = front
+        self._calm()
+        if self._separate(poses, budget, strikes=1) <= 0.0:
+            self._offer(poses, 0.0)
+
+    def adopt(self, best: Best) -> None:
+        """Go on from another worker's layout."""
+        self.best = Best(best.poses.copy(), best.reach, best.conflict)
+        self.pool.clear()
+        self.failed = 0
+
+    # ------------------------------------------------ inside
+
+    def _separate(self, poses: FloatArray, budget: int, strikes: int | None = None) -> float:
+        t = self.tuning
+        end = self.count + budget
+        loss = np.inf
+        for _ in range(strikes or t.strikes):
+            left = end - self.count
+            if left <= 0:
+                break
+            loss = k.separate(poses, t.patience, left, t.here, t.wide, *self.memory, self.random)
+            if loss <= 0.0:
+                break
+        return float(loss)
+
+    def _conflict(self, poses: FloatArray) -> float:
+        return float(k.put_all(poses, *self.memory))
+
+    def _offer(self, poses: FloatArray, loss: float) -> None:
+        self.state[k.F_FRONT] = self.state[k.F_X1]
+        self._conflict(poses)
+        found = Best(poses.copy(), float(self._rows()[:, 2].max()), loss)
+        if found.beats(self.best):
+            self.best = found
+
+    def _front(self, reach: float, step: float) -> float:
+        return reach - step * (reach - float(self.state[k.F_X0]))
+
+    def _shifted(self, poses: FloatArray, front: float) -> FloatArray:
+        """Everything beyond a random cut moves back by what the frontier moves."""
+        moved = poses.copy()
+        cut = self.py.uniform(float(self.state[k.F_X0]), front)
+        moved[moved[:, 0] > cut, 0] -= self.best.reach - front
+        return moved
+
+    def _picked(self) -> FloatArray:
+        at = int(min(abs(self.py.normal(0.0, 0.25)), 0.999) * len(self.pool))
+        return self.pool[at][1].copy()
+
+    def _disrupted(self, poses: FloatArray) -> FloatArray:
+        """Swap the places of two of the larger parts that differ."""
+        kinds, sizes = self.world.kinds, self.world.sizes
+        large = np.flatnonzero(sizes >= np.median(sizes))
+        a = int(self.py.choice(large))
+        others = large[kinds[large] != kinds[a]]
+        if len(others) == 0:
+            others = np.flatnonzero(kinds != kinds[a])
+        b = int(self.py.choice(others)) if len(others) else int(self.py.integers(self.n))
+        poses[[a, b], :2] = poses[[b, a], :2]
+        return poses
+
+    def _calm(self) -> None:
+        head = self.world.shared[0]
+        self.state[head[k.AT_PAIR_WEIGHTS] : head[k.AT_OVERLAPS]] = 1.0
+
+    def judged(self, poses: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Angle in rad and conflict of every part at these poses, the frontier set aside."""
+        self.state[k.F_FRONT] = np.inf
+        self._conflict(poses)
+        rows = self._rows()
+        return np.arctan2(rows[:, 9], rows[:, 8]), self.strays + self.overlaps.sum(axis=1)
+
+    @property
+    def overlaps(self) -> FloatArray:
+        """(parts, parts) view of the present overlaps, times the sizes of both parts."""
+        at = self.world.shared[0][k.AT_OVERLAPS]
+        return self.state[at : at + self.n**2].reshape(self.n, self.n)
+
+    @property
+    def strays(self) -> FloatArray:
+        """(parts,) view of how far each part leaves its ground, times its size squared."""
+        at = self.world.shared[0][k.AT_STRAYS]
+        return self.state[at : at + self.n]
+
+    @property
+    def count(self) -> int:
+        """Candidate poses looked at so far."""
+        return int(self.state[k.F_COUNT])
+
+    def _rows(self) -> FloatArray:
+        """(parts, 10) view of the poses in place."""
+        return self.state[k.F_SIZE :][: k.POSE * self.n].reshape(self.n, k.POSE)
+
+
+@dataclass(slots=True)
+class _Clock:
+    """How much of the budget is used: by work when effort is given, else by time."""
+
+    seconds: float | None
+    effort: float | None
+    began: float = field(default_factory=time.perf_counter)
+
+    def passed(self) -> float:
+        return time.perf_counter() - self.began
+
+    def share(self, work: int) -> float:
+        if self.effort is not None:
+            return work / (self.effort * EFFORT)
+        return self.passed() / max(self.seconds or 0.0, 1e-9)
+
+
+def run(
+    world: World,
+    *,
+    seconds: float | None = None,
+    effort: float | None = None,
+    seed: int = 1,
+    good_enough: float = -np.inf,
+    observer: Callable[[Step], None] = lambda step: None,
+    stop: Callable[[], bool] = lambda: False,
+    tuning: Tuning | None = None,
+) -> Outcome:
+    """Search until the budget is used, ``stop`` says so or the reach is ``good_enough``.
+
+    Parameters
+    ----------
+    world : what to place where, from :func:`nest.place.shapes.build`.
+    seconds, effort : the budget; with ``effort`` (1.0 is about ten seconds on a slow core)
+        the result is the same on every run.
+    good_enough : reach (mm) at which nothing is left to gain.
+    observer : told of every better layout; it must not raise.
+    stop : asked between pieces of work.
+    """
+    clock = _Clock(seconds, effort)
+    tuning = tuning or Tuning()
+    workers = [Worker(world, seed * 7919 + w, tuning) for w in range(WORKERS)]
+    trace: list[Step] = []
+    best = workers[0].best
+
+    def note() -> None:
+        nonlocal best
+        leader = min(workers, key=lambda w: (w.best.conflict, w.best.reach)).best
+        if leader.beats(best):
+            best = leader
+            trace.append(Step(clock.passed(), best.reach, best.conflict <= 0))
+            observer(trace[-1])
+
+    def over() -> bool:
+        done = clock.share(max(w.count for w in workers)) >= 1.0
+        return done or stop() or (best.conflict <= 0 and best.reach <= good_enough)
+
+    with ThreadPoolExecutor(WORKERS) as pool:
+
+        def together(task: Callable[[Worker], None]) -> None:
+            wait([future := pool.submit(task, w) for w in workers])
+            future.result()
+            note()
+
+        together(lambda w: w.start(100))
+        turn = 0
+        while not over():
+            share = clock.share(max(w.count for w in workers))
+            together(partial(_turn, share=share, turn=turn, over=over))
+            turn += 1
+            _exchange(workers, best, share, turn, tuning)
+    angles, blame = workers[0].judged(best.poses)
+    return Outcome(
+        best.poses,
+        angles,
+        best.reach,
+        best.conflict,
+        sum(w.count for w in workers),
+        tuple(trace),
+        tuple(int(i) for i in np.argsort(-blame, kind="stable") if blame[i] > 0),
+    )
+
+
+def _turn(w: Worker, share: float, turn: int, over: Callable[[], bool]) -> None:
+    """One round of one worker: ROUND candidate poses, or a little more."""
+    end = w.count + ROUND
+    while w.count < end and not over():
+        before = w.count
+        if turn < 2 and w.best.conflict <= 0:
+            w.start(300)
+        elif w.best.conflict > 0:
+            w.repair(end - before)
+        elif share < w.tuning.squeeze:
+            w.explore(4 * ROUND)
+        else:
+            w.compress(ROUND, min(1.0, (share - w.tuning.squeeze) / (1 - w.tuning.squeeze)))
+        if w.count == before:
+            return
+
+
+def _exchange(workers: list[Worker], best: Best, share: float, turn: int, tuning: Tuning) -> None:
+    """Workers far behind, or all of them once compression begins, go on from the best."""
+    for w in workers:
+        behind = w.best.conflict > 0 or w.best.reach > 1.01 * best.reach
+        if best.beats(w.best) and (share >= tuning.squeeze or (behind and turn % 8 == 0)):
+            w.adopt(best)
+
+
+def _mix(seed: int) -> int:
+    """Spread a small seed over 64 bits (splitmix64, Steele, Lea & Flood 2014)."""
+    z = (seed + 0x9E3779B97F4A7C15) & 0xFFFFFFFFFFFFFFFF
+    z = ((z ^ (z >> 30)) * 0xBF58476D1CE4E5B9) & 0xFFFFFFFFFFFFFFFF
+    z = ((z ^ (z >> 27)) * 0x94D049BB133111EB) & 0xFFFFFFFFFFFFFFFF
+    return (z ^ (z >> 31)) | 1

@@ -1,0 +1,472 @@
+"""Parts and ground brought into the arrays that the kernels read.
+
+Two promises are made here, and everything after relies on them:
+
+* the search shape of a part contains the part grown by half the gap, so that search shapes
+  that do not overlap mean parts that keep their gap;
+* the ground handed in is where a region may lie, and regions are only ever made larger, so
+  that a region inside it in the search is inside it in truth.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike, NDArray
+from scipy import ndimage
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from hides import outline
+from hides.outline import FloatArray, polygons_of
+from nest.place import kernels as k
+from nest.place.convex import fewest_convex
+
+IntArray = NDArray[np.int64]
+
+SIMPLIFY = 0.15  # mm; search shapes may be this much larger than they need: fewer corners
+RESERVE = 0.02  # mm; kept beside that, far above rounding, far below the checker's concern
+CELL = 4.0  # mm; grid of the distance to the ground's edge
+BIN = 24.0  # mm; grid of the edge index
+TURN_CELL = 20.0  # mm; grid of the stretch direction, which turns slowly
+PAD = 48.0  # mm; grids reach this far beyond the container
+TOUCH = 1e-5  # mm; depth that counts as touching
+PARTITIONS = 60  # random convex partitions tried per shape
+
+
+@dataclass(frozen=True)
+class Shape:
+    """One kind of thing to place.
+
+    ``points`` (n, 2) is its outline about the point it turns on. Either ``angles`` lists
+    the allowed angles in degrees, or the angle is the local direction minus ``axis``, or
+    its opposite, give or take ``window`` degrees. ``regions`` pairs outlines with the key
+    of the ground they must stay in.
+    """
+
+    points: FloatArray
+    angles: tuple[float, ...] | None = None
+    axis: float = 0.0
+    window: float = 0.0
+    regions: tuple[tuple[FloatArray, Hashable], ...] = ()
+
+
+@dataclass(frozen=True)
+class World:
+    """The kernels' memory: ``shared`` is I, M and G, ``state`` a fresh S to copy."""
+
+    shared: tuple[IntArray, FloatArray, NDArray[np.float32]]
+    state: FloatArray
+    kinds: IntArray  # (parts,) type of each part
+    sizes: FloatArray  # (parts,) area of each part's search shape, mm²
+
+
+def convex_pieces(points: FloatArray, seed: int = 1) -> list[FloatArray]:
+    """Cut a simple ring (n, 2) into few convex rings; together they cover it exactly."""
+    n = len(points)
+    starts, members = np.zeros(n + 1, np.int64), np.zeros(4 * n, np.int64)
+    state = np.array([seed * 2654435761 + 88172645463325252], np.uint64)
+    scale = float(np.ptp(points, axis=0).max())
+    ring = np.ascontiguousarray(points, dtype=np.float64)
+    count = fewest_convex(ring, 1e-9 * scale * scale, PARTITIONS, state, starts, members)
+    if count == 0:
+        triangles = shapely.constrained_delaunay_triangles(Polygon(points))
+        return [np.asarray(t.exterior.coords)[:-1] for t in polygons_of(triangles)]
+    return [points[members[starts[i] : starts[i + 1]]] for i in range(count)]
+
+
+def grown(points: FloatArray, by: float) -> FloatArray:
+    """A ring with few corners that contains ``points`` grown by ``by`` mm."""
+    core = outline.grown(Polygon(points), by) if by > 0 else Polygon(points)
+    reserve = RESERVE
+    while True:
+        wide = core.buffer(1.05 * SIMPLIFY + reserve, join_style="mitre", mitre_limit=2.0)
+        slim = Polygon(polygons_of(wide)[0].exterior).simplify(SIMPLIFY)
+        if isinstance(slim, Polygon) and slim.is_valid and slim.contains(core):
+            return _straightened(np.asarray(slim.exterior.coords)[:-1])
+        reserve *= 2
+
+
+def shrunk(ground: BaseGeometry) -> BaseGeometry:
+    """Ground with few corners that lies inside ``ground``."""
+    slim = ground.buffer(-SIMPLIFY - RESERVE, join_style="mitre").simplify(SIMPLIFY)
+    return slim.intersection(ground) if not ground.contains(slim) else slim
+
+
+def build(
+    shapes: Sequence[Shape],
+    kinds: Sequence[int],
+    *,
+    gap: float = 0.0,
+    ground: dict[Hashable, BaseGeometry] | None = None,
+    box: tuple[float, float, float, float],
+    direction: Callable[[FloatArray], FloatArray] | None = None,
+    exact: bool = False,
+) -> World:
+    """Prepare a search.
+
+    Parameters
+    ----------
+    shapes, kinds : the types, and the type of each part to place.
+    gap : mm between parts.
+    ground : where regions may lie, by key; None: the box alone, which is then a strip open
+        to the right.
+    box : container's box (x0, y0, x1, y1), mm.
+    direction : (n, 2) places -> (n,) degrees, of least stretch; None: 0 everywhere.
+    exact : take outlines as they are (gap 0): nothing is simplified.
+    """
+    keys = list(ground) if ground else []
+    tables = _Tables(keys, gap, exact)
+    for shape in shapes:
+        tables.add(shape)
+    params = np.zeros(k.F_SIZE)
+    params[[k.F_X0, k.F_Y0, k.F_X1, k.F_Y1]] = box
+    params[k.F_FRONT] = box[2]
+    params[k.F_STRIP] = 0.0 if ground else 1.0
+    params[k.F_LISTED] = 1.0 if all(shape.angles for shape in shapes) else 0.0
+    params[k.F_TOUCH] = 1e-9 * (box[3] - box[1]) if exact else TOUCH
+    memory = _Memory(np.asarray(kinds, np.int64))
+    memory.add_types(tables)
+    if params[k.F_LISTED]:
+        memory.add_pairs(tables)
+    memory.add_ground([ground[key] for key in keys] if ground else [], params, direction)
+    return memory.world(tables, params)
+
+
+class _Tables:
+    """Types, their pieces, regions and listed angles, as rows."""
+
+    def __init__(self, keys: list[Hashable], gap: float, exact: bool) -> None:
+        self.keys, self.gap, self.exact = keys, gap, exact
+        self.type_ints: list[list[int]] = []
+        self.type_floats: list[list[float]] = []
+        self.pieces: list[FloatArray] = []  # (corners, 5) each
+        self.piece_starts: list[int] = []  # corners of the same type before the piece
+        self.region_ints: list[list[int]] = []  # circles by number, not yet by offset
+        self.region_floats: list[list[float]] = []
+        self.circles: list[tuple[float, float, float]] = []
+        self.angles: list[list[float]] = []
+
+    def add(self, shape: Shape) -> None:
+        outer = shape.points if self.exact else grown(shape.points, self.gap / 2)
+        first, first_region, first_angle = len(self.pieces), len(self.region_ints), len(self.angles)
+        self._add_pieces(outer)
+        pieces = len(self.pieces) - first
+        for region, key in shape.regions:
+            self._add_region(region, self.keys.index(key))
+        for angle in shape.angles or ():
+            self._add_angle(outer, float(np.deg2rad(angle)))
+        area = Polygon(outer).area
+        reach = float(np.hypot(outer[:, 0], outer[:, 1]).max())
+        self.type_ints.append(
+            [
+                *(first, pieces),
+                *(first_region, len(self.region_ints) - first_region),
+                *(first_angle, len(self.angles) - first_angle),
+            ]
+        )
+        self.type_floats.append(
+            [area**0.25, reach, np.deg2rad(shape.window), np.deg2rad(shape.axis), area]
+        )
+
+    def _add_pieces(self, ring: FloatArray) -> None:
+        start = 0
+        for piece in convex_pieces(ring):
+            edge = np.roll(piece, -1, axis=0) - piece
+            normal = np.column_stack([edge[:, 1], -edge[:, 0]])
+            normal /= np.hypot(normal[:, 0], normal[:, 1])[:, None]
+            support = (normal @ piece.T).max(axis=1)
+            self.pieces.append(np.column_stack([piece, normal, support]))
+            self.piece_starts.append(start)
+            start += len(piece)
+
+    def _add_region(self, region: FloatArray, key: int) -> None:
+        ring = grown(region, 0.0)
+        first = len(self.pieces)
+        self._add_pieces(ring)
+        circles, covering = _circles(ring)
+        middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
+        radius = float(np.hypot(*(ring - middle).T).max())
+        self.region_ints.append(
+            [key, first, len(self.pieces) - first, len(self.circles), len(circles)]
+        )
+        self.region_floats.append([middle[0], middle[1], radius, covering])
+        self.circles.extend(circles)
+
+    def _add_angle(self, ring: FloatArray, angle: float) -> None:
+        c, s = np.cos(angle), np.sin(angle)
+        world = ring @ np.array([[c, s], [-s, c]])
+        self.angles.append([angle, c, s, *world.min(axis=0), *world.max(axis=0)])
+
+
+class _Memory:
+    """I and M of the kernels as they are laid out, table by table."""
+
+    def __init__(self, kinds: IntArray) -> None:
+        self.kinds = kinds
+        self.head = np.zeros(k.HEAD, np.int64)
+        self.ints: list[IntArray] = [self.head]
+        self.floats: list[FloatArray] = []
+        self.used_ints, self.used_floats = k.HEAD, 0
+        self.depth = np.zeros((1, 2, 2), np.float32)
+
+    def add_types(self, tables: _Tables) -> None:
+        head = self.head
+        head[k.N_PARTS], head[k.N_ANGLES] = len(self.kinds), len(tables.angles)
+        head[k.AT_KINDS] = self._int(self.kinds)
+        head[k.AT_TYPES] = self._int(tables.type_ints)
+        head[k.AT_TYPE_M] = self._float(tables.type_floats)
+        sizes = [len(piece) for piece in tables.pieces]
+        at = [self._float(piece) for piece in tables.pieces]
+        head[k.AT_PIECES] = self._int(list(zip(at, sizes, tables.piece_starts, strict=True)))
+        circles = self._float(tables.circles)
+        regions = [[*row[:3], circles + k.CIRCLE * row[3], row[4]] for row in tables.region_ints]
+        head[k.AT_REGIONS] = self._int(regions)
+        head[k.AT_REGION_M] = self._float(tables.region_floats)
+        head[k.AT_ANGLES] = self._float(tables.angles)
+        head[k.N_PIECES] = max(row[1] for row in tables.type_ints)
+        head[k.N_CORNERS] = max(sum(sizes[row[0] : row[0] + row[1]]) for row in tables.type_ints)
+
+    def add_pairs(self, tables: _Tables) -> None:
+        """Half-planes of all pairs of pieces at all pairs of listed angles a <= b.
+
+        Piece B, displaced by d, meets piece A where d lies in the Minkowski sum of A and
+        -B; its edges have the normals of A, and those of B reversed.
+        """
+        posed = _posed_pieces(tables)
+        n = len(posed)
+        first = np.zeros((n, n + 1), np.int64)
+        groups, pairs, planes = _Rows(), _Rows(), _Rows()
+        for a in range(n):
+            for b in range(a, n):
+                first[a, b] = groups.count
+                for one in posed[a]:
+                    rows = [_pair_row(one, other, planes) for other in posed[b]]
+                    groups.add([_around(rows)], pairs.add(rows))
+            first[a, n] = groups.count
+        plane_at = self._float(planes.joined())
+        pair_at = self._float(pairs.joined(plane_at, k.PLANE))
+        group_at = self._float(groups.joined(pair_at, k.PAIR))
+        self.head[k.AT_PAIRS] = self._int(group_at + k.GROUP * first)
+
+    def add_ground(
+        self,
+        grounds: list[BaseGeometry],
+        params: FloatArray,
+        direction: Callable[[FloatArray], FloatArray] | None,
+    ) -> None:
+        """Distance grids, edges by bin and the stretch direction; ``params`` get the grid."""
+        x0, y0, x1, y1 = params[:4]
+        gx, gy = x0 - PAD, y0 - PAD
+        params[[k.F_GX, k.F_GY, k.F_CELL, k.F_BIN, k.F_TURN_CELL]] = gx, gy, CELL, BIN, TURN_CELL
+        if not grounds:
+            return
+        wide, high = x1 - x0 + 2 * PAD, y1 - y0 + 2 * PAD
+        nodes = _nodes(gx, gy, wide, high, CELL)
+        self.depth = np.stack([_signed_distance(ground, nodes) for ground in grounds])
+        self._add_edges(grounds, gx, gy, int(wide / BIN) + 2, int(high / BIN) + 2)
+        places = _nodes(gx, gy, wide, high, TURN_CELL)
+        flat = np.column_stack([places[0].ravel(), places[1].ravel()])
+        angle = np.deg2rad(direction(flat)) if direction else np.zeros(len(flat))
+        rows, cols = places[0].shape
+        self.head[[k.N_STRETCH_ROWS, k.N_STRETCH_COLS]] = rows, cols
+        double = np.column_stack([np.cos(2 * angle), np.sin(2 * angle)])
+        self.head[k.AT_STRETCH] = self._float(double)
+
+    def _add_edges(
+        self, grounds: list[BaseGeometry], gx: float, gy: float, cols: int, rows: int
+    ) -> None:
+        starts = np.zeros((len(grounds), rows, cols + 1), np.int64)
+        lists: list[int] = []
+        for g, ground in enumerate(grounds):
+            edges = _edges_of(ground)
+            first = self._float(edges)
+            bins: list[list[list[int]]] = [[[] for _ in range(cols)] for _ in range(rows)]
+            for e, (ax, ay, bx, by) in enumerate(edges[:, :4]):
+                i0, i1 = sorted((int((ax - gx) // BIN), int((bx - gx) // BIN)))
+                j0, j1 = sorted((int((ay - gy) // BIN), int((by - gy) // BIN)))
+                for j in range(j0, j1 + 1):
+                    for i in range(i0, i1 + 1):
+                        bins[j][i].append(first + k.EDGE * e)
+            for j in range(rows):
+                for i in range(cols):
+                    starts[g, j, i] = len(lists)
+                    lists.extend(bins[j][i])
+                starts[g, j, cols] = len(lists)
+        at = self._int(lists)
+        self.head[k.AT_BINS] = self._int(at + starts)
+        self.head[[k.N_COLS, k.N_ROWS]] = cols, rows
+
+    def world(self, tables: _Tables, params: FloatArray) -> World:
+        """Close the memory, and lay out S behind its parameters and poses."""
+        head, n = self.head, len(self.kinds)
+        at = k.F_SIZE + k.POSE * (n + 1)
+        for slot, size in (
+            (k.AT_PLACED, (n + 1) * head[k.N_CORNERS] * k.CORNER),
+            (k.AT_BOXES, (n + 1) * head[k.N_PIECES] * 4),
+            (k.AT_PAIR_WEIGHTS, n * n),
+            (k.AT_OWN_WEIGHTS, n),
+            (k.AT_OVERLAPS, n * n),
+            (k.AT_STRAYS, n),
+            (k.AT_SCRATCH, k.CORNER * max(len(piece) for piece in tables.pieces)),
+        ):
+            head[slot] = at
+            at += int(size)
+        state = np.zeros(at)
+        state[: k.F_SIZE] = params
+        areas = np.array(tables.type_floats)[:, 4]
+        shared = (np.concatenate(self.ints), np.concatenate(self.floats), self.depth)
+        return World(shared, state, self.kinds, areas[self.kinds])
+
+    def _int(self, rows: ArrayLike) -> int:
+        table = np.asarray(rows, np.int64).ravel()
+        self.ints.append(table)
+        self.used_ints += len(table)
+        return self.used_ints - len(table)
+
+    def _float(self, rows: ArrayLike) -> int:
+        table = np.asarray(rows, np.float64).ravel()
+        self.floats.append(table)
+        self.used_floats += len(table)
+        return self.used_floats - len(table)
+
+
+class _Rows:
+    """Rows of a table as they grow; columns 4 and 5 may name a span of another table's rows."""
+
+    def __init__(self) -> None:
+        self.parts: list[FloatArray] = []
+        self.count = 0
+
+    def add(self, rows: ArrayLike, span: tuple[int, int] | None = None) -> tuple[int, int]:
+        """Append rows, with the span of rows they refer to; returns the span they take."""
+        table = np.asarray(rows, np.float64)
+        if span is not None:
+            table = np.column_stack([table, np.tile(np.array(span, float), (len(table), 1))])
+        self.parts.append(table)
+        self.count += len(table)
+        return self.count - len(table), self.count
+
+    def joined(self, at: int = 0, stride: int = 0) -> FloatArray:
+        """All rows; spans become offsets of a table that lies at ``at``."""
+        table = np.concatenate(self.parts)
+        if stride:
+            table[:, 4:6] = at + stride * table[:, 4:6]
+        return table
+
+
+Posed = tuple[FloatArray, FloatArray]  # corners and normals of a piece, turned
+
+
+def _pair_row(one: Posed, other: Posed, planes: _Rows) -> list[float]:
+    """Where ``other``, displaced, meets ``one``: box and span of its half-planes."""
+    (a, a_normals), (b, b_normals) = one, other
+    normals = np.vstack([a_normals, -b_normals])
+    reach = (normals @ a.T).max(axis=1) - (normals @ b.T).min(axis=1)
+    span = planes.add(np.column_stack([normals, reach]))
+    return [*(a.min(axis=0) - b.max(axis=0)), *(a.max(axis=0) - b.min(axis=0)), *span]
+
+
+def _around(rows: list[list[float]]) -> FloatArray:
+    """The box around all boxes."""
+    table = np.array(rows)
+    return np.concatenate([table[:, :2].min(axis=0), table[:, 2:4].max(axis=0)])
+
+
+def _posed_pieces(tables: _Tables) -> list[list[Posed]]:
+    """Per listed angle the corners and normals of its type's pieces, turned."""
+    posed = []
+    for first, pieces, _, _, angle, angles in tables.type_ints:
+        for _, c, s, *_ in tables.angles[angle : angle + angles]:
+            turn = np.array([[c, s], [-s, c]])
+            own = tables.pieces[first : first + pieces]
+            posed.append([(piece[:, :2] @ turn, piece[:, 2:4] @ turn) for piece in own])
+    return posed
+
+
+def _circles(ring: FloatArray, most: int = 8) -> tuple[list[tuple[float, float, float]], float]:
+    """Up to ``most`` large circles inside a ring, and the radius at which they cover it."""
+    shape = Polygon(ring)
+    low, high = ring.min(axis=0), ring.max(axis=0)
+    step = max(np.sqrt(shape.area) / 24.0, 1.0)
+    xs, ys = np.arange(low[0], high[0] + step, step), np.arange(low[1], high[1] + step, step)
+    nodes = np.array(np.meshgrid(xs, ys)).reshape(2, -1).T
+    shapely.prepare(shape)
+    inside = nodes[shapely.contains_xy(shape, nodes[:, 0], nodes[:, 1])]
+    heart = shapely.maximum_inscribed_circle(shape).coords[0]
+    inside = np.vstack([inside, heart])
+    depth = np.asarray(shapely.distance(shapely.points(inside), shape.exterior))
+    free = depth.copy()
+    found: list[tuple[float, float, float]] = []
+    while len(found) < most:
+        best = int(free.argmax()) if found else len(inside) - 1
+        if found and free[best] < 0.25 * found[0][2]:
+            break
+        x, y = inside[best]
+        found.append((float(x), float(y), float(depth[best])))
+        free = np.minimum(free, np.hypot(inside[:, 0] - x, inside[:, 1] - y) - depth[best])
+    centres = np.array(found)[:, :2]
+    edge = np.vstack([shapely.get_coordinates(shape.segmentize(step)), inside])
+    nearest = np.hypot(*(edge[:, None, :] - centres[None]).transpose(2, 0, 1)).min(axis=1)
+    return found, float(nearest.max()) + step
+
+
+def _straightened(ring: FloatArray) -> FloatArray:
+    """Drop corners that lie on the line between their neighbours."""
+    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
+    turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
+    keep = np.abs(turn) > 1e-9 * np.hypot(*before.T) * np.hypot(*after.T)
+    out: FloatArray = ring[keep]
+    return out if _is_ccw(out) else out[::-1].copy()
+
+
+def _is_ccw(ring: FloatArray) -> bool:
+    x, y = ring[:, 0], ring[:, 1]
+    return float(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) > 0
+
+
+def _nodes(
+    x: float, y: float, wide: float, high: float, cell: float
+) -> tuple[FloatArray, FloatArray]:
+    xs = x + cell * np.arange(int(wide / cell) + 2)
+    ys = y + cell * np.arange(int(high / cell) + 2)
+    gx, gy = np.meshgrid(xs, ys)
+    return gx, gy
+
+
+def _signed_distance(
+    ground: BaseGeometry, nodes: tuple[FloatArray, FloatArray]
+) -> NDArray[np.float32]:
+    """Distance to the ground's edge at grid nodes, positive inside; good to one cell.
+
+    Distances are counted from the nodes nearest to the edge itself, so that a hole which
+    lies between nodes is seen as well.
+    """
+    shapely.prepare(ground)
+    inside = shapely.contains_xy(ground, nodes[0], nodes[1])
+    xy = shapely.get_coordinates(ground.boundary.segmentize(CELL / 4))
+    away = np.ones(inside.shape, bool)
+    cell = np.rint((xy - [nodes[0][0, 0], nodes[1][0, 0]]) / CELL).astype(int)
+    away[cell[:, 1], cell[:, 0]] = False
+    distance = np.maximum(ndimage.distance_transform_edt(away, sampling=CELL), 1e-3)
+    signed: NDArray[np.float32] = np.where(inside, distance, -distance).astype(np.float32)
+    return signed
+
+
+def _edges_of(ground: BaseGeometry) -> FloatArray:
+    """(n, 7): the ground's edges, cut to bin length so that a bin's list stays short."""
+    rows = []
+    for polygon in polygons_of(ground):
+        for ring in (polygon.exterior, *polygon.interiors):
+            xy = np.asarray(ring.segmentize(2 * BIN).coords)
+            a, b = xy[:-1], xy[1:]
+            normal = np.column_stack([b[:, 1] - a[:, 1], a[:, 0] - b[:, 0]])
+            length = np.hypot(normal[:, 0], normal[:, 1])
+            keep = length > 1e-9
+            normal = normal[keep] / length[keep, None]
+            offset = (normal * a[keep]).sum(axis=1)
+            rows.append(np.column_stack([a[keep], b[keep], normal, offset]))
+    return np.vstack(rows)

@@ -1,0 +1,153 @@
+"""From a job and a hide to placements, and back from the search's arrays.
+
+The search works in a frame turned so that the end of the hide to be kept lies at large x:
+whatever is kept, parts gather towards small x.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from shapely import affinity
+from shapely.geometry.base import BaseGeometry
+
+from hides.hide import Hide
+from hides.outline import FloatArray, turned
+from hides.thickness import Need
+from nest.errors import NoPlan
+from nest.part import Part
+from nest.place import search, shapes
+from nest.plan import Placement, keep_direction
+from nest.week import Job, Wanted
+
+WINDOW_RESERVE = 0.04  # degrees; the direction is interpolated, the checker's is exact
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """What the search found: one placement per part wanted, valid or not.
+
+    ``in_conflict`` names the parts that still overlap or leave their ground, worst first;
+    ``reach`` is the frontier in mm along the keep direction, ``trace`` the way there.
+    """
+
+    placements: tuple[Placement, ...]
+    valid: bool
+    reach: float
+    in_conflict: tuple[str, ...]
+    work: int
+    trace: tuple[search.Step, ...]
+
+
+def place(
+    job: Job,
+    hide: Hide,
+    *,
+    seconds: float | None = None,
+    effort: float | None = None,
+    good_enough: float = -np.inf,
+    observer: Callable[[search.Step], None] = lambda step: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> Placed:
+    """Place all parts of ``job`` on ``hide`` and gather them away from the end that is kept.
+
+    Raises
+    ------
+    NoPlan : some part finds no ground at all on this hide (thickness, flaws or size).
+    """
+    keep = keep_direction(job.keep)
+    phi = float(np.rad2deg(np.arctan2(keep[1], keep[0])))
+    world = prepare(job, hide, phi)
+    outcome = search.run(
+        world,
+        seconds=seconds,
+        effort=effort,
+        seed=job.seed,
+        good_enough=good_enough,
+        observer=observer,
+        stop=stop,
+    )
+    places = turned(outcome.poses[:, :2], phi)
+    angles = np.rad2deg(outcome.angles) + phi
+    return Placed(
+        tuple(
+            Placement(wanted.id, float(angle), float(x), float(y))
+            for wanted, angle, (x, y) in zip(job.parts, angles, places, strict=True)
+        ),
+        valid=outcome.conflict <= 0,
+        reach=outcome.reach - job.gap / 2,
+        in_conflict=tuple(job.parts[i].id for i in outcome.culprits),
+        work=outcome.work,
+        trace=outcome.trace,
+    )
+
+
+def prepare(job: Job, hide: Hide, phi: float) -> shapes.World:
+    """The job's parts and the hide's ground in the search's frame, turned by -``phi`` degrees."""
+    ground: dict[Hashable, BaseGeometry] = {}
+    kinds: list[int] = []
+    known: dict[Hashable, int] = {}
+    found: list[shapes.Shape] = []
+    for wanted in job.parts:
+        key = (_part_key(wanted.part), wanted.need)
+        if key not in known:
+            known[key] = len(found)
+            found.append(_shape_of(wanted))
+            for region in wanted.part.regions:
+                _add_ground(ground, region.face, wanted, hide, job.edge_margin, phi)
+        kinds.append(known[key])
+    box = shapely.union_all(list(ground.values())).bounds
+
+    def direction(points: FloatArray) -> FloatArray:
+        return hide.stretch.direction(turned(points, phi)) - phi
+
+    return shapes.build(found, kinds, gap=job.gap, ground=ground, box=box, direction=direction)
+
+
+def _part_key(part: Part) -> Hashable:
+    regions = tuple((r.face, r.outline.points.tobytes()) for r in part.regions)
+    return part.axis, part.window, part.outline.points.tobytes(), regions
+
+
+def _shape_of(wanted: Wanted) -> shapes.Shape:
+    part = wanted.part
+    window = max(part.window - WINDOW_RESERVE, 0.0) if part.window < 90 else 90.0
+    return shapes.Shape(
+        part.outline.points,
+        axis=part.axis,
+        window=window,
+        regions=tuple((r.outline.points, (r.face, wanted.need)) for r in part.regions),
+    )
+
+
+def _add_ground(
+    ground: dict[Hashable, BaseGeometry],
+    face: str,
+    wanted: Wanted,
+    hide: Hide,
+    margin: float,
+    phi: float,
+) -> None:
+    key = (face, wanted.need)
+    if key in ground:
+        return
+    allowed = hide.ground(face, wanted.need, margin)
+    turned_back = affinity.rotate(allowed, -phi, origin=(0.0, 0.0))
+    slim = shapes.shrunk(turned_back)
+    if slim.is_empty:
+        raise NoPlan(_nowhere(wanted, face, hide))
+    ground[key] = slim
+
+
+def _nowhere(wanted: Wanted, face: str, hide: Hide) -> str:
+    return (
+        f"{wanted.id} ({face}) asks for leather of {_words(wanted.need)}, and {hide.name} has "
+        "no ground of that thickness inside its margins and clear of flaws."
+    )
+
+
+def _words(need: Need) -> str:
+    return f"{need.low:g} to {need.high:g} mm" + (" or thicker" if need.may_split else "")

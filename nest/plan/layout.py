@@ -1,0 +1,189 @@
+"""Plan: where every part lies on one hide, by which rules, and what came of it.
+
+A plan is finished and frozen. It holds whatever a proof needs beside the hide record: the
+parts wanted with all they ask for, the placements, the rules, and the digest of the record
+it was made for. Figures and verdict are put in by :func:`dataclasses.replace`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from shapely import Polygon
+
+from hides.hide import Hide
+from hides.outline import Outline
+from nest.errors import PlanError
+from nest.week import KEEPS, Job, Wanted
+
+TOLERANCE = 0.01  # mm; what the checker forgives: a hair's tenth, far below any cutter
+DIGITS = 6  # of a mm and a degree: 1e-6° at 1 m from the origin is 2e-5 mm, lost in TOLERANCE
+
+# The end that is kept whole is where the frontier moves to; parts gather at the other end.
+# Butt: the best leather lies at the tail end of the backbone and grows worse both towards the
+# neck and towards the belly, so the frontier is slanted: mostly along x, by a third along y.
+# None: no gathering was asked; figures still need a line to speak of used area, so it is tail's.
+_KEEP_DIRECTIONS = {
+    "tail": (-1.0, 0.0),
+    "neck": (1.0, 0.0),
+    "belly": (0.0, 1.0),
+    "butt": (-1.0, -0.35),
+    "none": (-1.0, 0.0),
+}
+
+
+def keep_direction(keep: str) -> tuple[float, float]:
+    """Unit vector in the hide's frame that points to the end of the hide that is kept.
+
+    A point p is used leather where ``u · p`` is at most the plan's frontier, the largest
+    ``u · p`` over all parts. ``keep`` is one of :data:`nest.week.KEEPS`.
+    """
+    x, y = _KEEP_DIRECTIONS[keep]
+    length = float(np.hypot(x, y))
+    return x / length, y / length
+
+
+def rounded(value: float) -> float:
+    """Round a number as the file holds it; never minus zero."""
+    return round(float(value), DIGITS) + 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Where one part lies: turned by ``angle`` degrees about its (0, 0), then moved to (x, y)."""
+
+    id: str
+    angle: float
+    x: float
+    y: float
+
+    def rounded(self) -> Placement:
+        """Return the same placement as the file will hold it."""
+        return Placement(
+            self.id, rounded(self.angle % 360.0) % 360.0, rounded(self.x), rounded(self.y)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Remnant:
+    """A piece of hide left beyond the frontier.
+
+    ``polygon`` in mm, hide frame, holes out; ``circle`` is (x, y, radius) in mm of the
+    largest circle of sound leather in it.
+    """
+
+    polygon: Polygon
+    circle: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What the checker said of a plan: ``tolerance`` in mm, ``version`` of its rules."""
+
+    passed: bool
+    findings: int
+    tolerance: float
+    version: int
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A placement of parts on one hide, with the rules it keeps.
+
+    Attributes
+    ----------
+    name : the week's name.
+    wanted : every part of the week, in order.
+    left_out : ids of the kits that this plan leaves out on purpose; all others must be there.
+    hide_name, hide_sha256, hide_file : the hide record planned on, by name, digest and file name.
+    gap : mm, least distance between two parts.
+    edge_margin : mm, least distance from a part to the hide's edge and holes.
+    keep : the end of the hide to be kept, one of :data:`nest.week.KEEPS`.
+    seed, budget : what the search was given ("20 s", "effort 1").
+    figures : plain numbers by the keys of :data:`nest.figures.FIGURES`.
+    check : the checker's verdict, None while it has not spoken.
+    drawn : the parts as the plan's file draws them, one for each placement in order; empty for
+        a plan that comes from no file.
+    """
+
+    name: str
+    wanted: tuple[Wanted, ...]
+    hide_name: str
+    hide_sha256: str
+    hide_file: str
+    placements: tuple[Placement, ...]
+    gap: float
+    edge_margin: float
+    keep: str
+    seed: int
+    budget: str
+    left_out: tuple[str, ...] = ()
+    figures: Mapping[str, float] = field(default_factory=dict)
+    remnants: tuple[Remnant, ...] = ()
+    check: Verdict | None = None
+    drawn: tuple[Outline, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.keep not in KEEPS:
+            raise PlanError(f"keep must be one of {', '.join(KEEPS)}; got '{self.keep}'.")
+        for name, value in (("gap", self.gap), ("edge_margin", self.edge_margin)):
+            if not (np.isfinite(value) and value >= 0):
+                raise PlanError(f"{name} must be >= 0 mm, got {value}.")
+        for p in self.placements:
+            if not np.isfinite([p.angle, p.x, p.y]).all():
+                raise PlanError(f"'{p.id}' lies at angle {p.angle}, ({p.x}, {p.y}): no place.")
+        if len(self.by_id) != len(self.wanted):
+            raise PlanError("two wanted parts share one id.", mend="Give each its own.")
+        if self.drawn and len(self.drawn) != len(self.placements):
+            raise PlanError(f"{len(self.drawn)} parts drawn, {len(self.placements)} placed.")
+
+    @classmethod
+    def of(
+        cls,
+        job: Job,
+        hide: Hide,
+        placements: Iterable[Placement],
+        *,
+        left_out: Sequence[str] = (),
+        budget: str = "",
+    ) -> Plan:
+        """Make the plan of a job on a hide; placements are rounded as the file will hold them."""
+        return cls(
+            name=job.name,
+            wanted=job.parts,
+            hide_name=hide.name,
+            hide_sha256=hide.sha256,
+            hide_file=hide.source.name if hide.source else "",
+            placements=tuple(p.rounded() for p in placements),
+            gap=job.gap,
+            edge_margin=job.edge_margin,
+            keep=job.keep,
+            seed=job.seed,
+            budget=budget,
+            left_out=tuple(left_out),
+        )
+
+    @property
+    def by_id(self) -> dict[str, Wanted]:
+        """The wanted parts by their id."""
+        return {wanted.id: wanted for wanted in self.wanted}
+
+    @property
+    def expected(self) -> tuple[Wanted, ...]:
+        """The parts that must lie on the hide: all wanted but those of kits left out."""
+        return tuple(wanted for wanted in self.wanted if wanted.kit not in self.left_out)
+
+
+def placed_outline(plan: Plan, placement: Placement) -> Outline:
+    """Return a part's outline in the hide's frame.
+
+    Raises
+    ------
+    PlanError : the plan has no definition for the placement's id.
+    """
+    wanted = plan.by_id.get(placement.id)
+    if wanted is None:
+        raise PlanError(f"the plan places '{placement.id}', which it does not define.")
+    return wanted.part.outline.placed(placement.angle, placement.x, placement.y)
