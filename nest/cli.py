@@ -134,7 +134,10 @@ def _compare(options: argparse.Namespace) -> int:
     words = recommend(tried)
     written = _save(compare_sheet(tried).save, options, _stem(options.week, ".week"), ".compare")
     if options.json:
-        rows = {t.hide.name: dict(t.figures.numbers) | {"sheaths": t.sheaths} for t in tried}
+        rows = {
+            t.hide.name: dict(t.figures.numbers) | {"sheaths": len(t.figures.sheaths)}
+            for t in tried
+        }
         return _json({"hides": rows, "recommended": words, "files": written})
     _table(table(tried))
     print(f"\n{words}")

@@ -156,20 +156,20 @@ def _thickness(value: object) -> float:
 
 
 def pitch_of(value: object) -> float:
-    """Stitch pitch in mm from a number (mm), ``"6 per inch"`` or ``"27/6"``.
+    """Stitch pitch in mm from a number (mm), ``"4 mm"``, ``"6 per inch"`` or ``"27/6"``.
 
     An inch holds 25.4 mm; European irons are numbered by the stitches in 27 mm (a maker's
     table lists 5.4, 4.5, 3.9, 3.4 and 3.0 mm for 5 to 9). Anything else is asked, not guessed.
     """
     if not isinstance(value, str):
         return number(value, "stitch", *BOUNDS["stitch"], " mm")
-    text = value.lower().replace("mm", "").strip()
-    for lead, tail, inch in (("", "per inch", 25.4), ("27/", "", 27.0), ("", "", None)):
-        if text.startswith(lead) and text.endswith(tail):
-            body = text[len(lead) : len(text) - len(tail)].strip()
-            if body.replace(".", "", 1).isdigit() and float(body) > 0:
-                pitch = float(body) if inch is None else inch / float(body)
-                return number(pitch, "stitch", *BOUNDS["stitch"], " mm")
+    text = value.lower().strip()
+    for lead, tail, span in (("", "mm", None), ("", "per inch", 25.4), ("27/", "", 27.0)):
+        body = text.removeprefix(lead).removesuffix(tail).strip()
+        marked = text.startswith(lead) and text.endswith(tail)
+        if marked and body.replace(".", "", 1).isdigit() and float(body) > 0:
+            pitch = float(body) if span is None else span / float(body)
+            return number(pitch, "stitch", *BOUNDS["stitch"], " mm")
     raise KnifeError(
         f"stitch = {value!r} can mean two pitches.",
         mend='Give it in mm (4.0), as "6 per inch" (4.23 mm) or as "27/6" (an iron of 4.5 mm).',

@@ -62,7 +62,9 @@ def _knife_of(table: dict[str, object], path: Path) -> Knife:
         error.place = f"[sheath] {error.place}"
         raise
     values: dict[str, object] = {
-        key: number(table[key], key, *bounds) for key, bounds in _NUMBERS.items() if key in table
+        key: number(table[key], key, *bounds, "" if key == "handle_round" else " mm")
+        for key, bounds in _NUMBERS.items()
+        if key in table
     }
     values |= {key: _point(table[key], key) for key in _PAIRS if key in table}
     values |= {k: table[k] for k in ("handle_thickness", "edges", "edge_straight") if k in table}

@@ -30,9 +30,7 @@ LENGTHS = (40.0, 600.0)  # mm; below it is a blade for a craft knife, above it i
 # Shares are of the knife's length unless said otherwise; all are judgement, tried on drawings.
 STOUT = 0.55  # wider than this, it is no knife
 OFF = 0.03  # tip and butt may be picked this far off the outline
-STEP = (
-    0.12  # of the greatest width: the width has to step by so much to show where the blade starts
-)
+STEP = 0.12  # of the greatest width: a smaller step doesn't show where the blade starts
 LUG = (3.0, 0.012)  # mm, share: a guard stands out so far beyond handle and blade
 ALIKE = 0.9  # of its area: a shape that covers so much of its mirror image is symmetric
 FORK = 0.07  # of the area between back and edge: more empty ground in it makes it a fork

@@ -22,6 +22,7 @@ import numpy as np
 
 from hides.outline import FloatArray
 from nest.place import kernels as k
+from nest.place import shapes
 from nest.place.shapes import World
 
 WORKERS = 2
@@ -283,6 +284,7 @@ def run(
     observer : told of every better layout; it must not raise.
     stop : asked between pieces of work.
     """
+    warm_up()
     clock = _Clock(seconds, effort)
     tuning = tuning or Tuning()
     workers = [Worker(world, seed * 7919 + w, tuning) for w in range(WORKERS)]
@@ -325,6 +327,15 @@ def run(
         tuple(trace),
         tuple(int(i) for i in np.argsort(-blame, kind="stable") if blame[i] > 0),
     )
+
+
+def warm_up() -> None:
+    """Compile the kernels, or load them from the cache, before time is counted."""
+    square = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    world = shapes.build([shapes.Shape(square, (0.0,))], [0, 0], box=(0, 0, 9, 9), exact=True)
+    worker = Worker(world, 1, Tuning())
+    worker.start(2)
+    worker.repair(1)
 
 
 def _turn(w: Worker, share: float, turn: int, over: Callable[[], bool]) -> None:

@@ -86,7 +86,7 @@ def grown(points: FloatArray, by: float) -> FloatArray:
         wide = core.buffer(1.05 * SIMPLIFY + reserve, join_style="mitre", mitre_limit=2.0)
         slim = Polygon(polygons_of(wide)[0].exterior).simplify(SIMPLIFY)
         if isinstance(slim, Polygon) and slim.is_valid and slim.contains(core):
-            return _straightened(np.asarray(slim.exterior.coords)[:-1])
+            return straightened(np.asarray(slim.exterior.coords)[:-1])
         reserve *= 2
 
 
@@ -414,8 +414,8 @@ def _circles(ring: FloatArray, most: int = 8) -> tuple[list[tuple[float, float, 
     return found, float(nearest.max()) + step
 
 
-def _straightened(ring: FloatArray) -> FloatArray:
-    """Drop corners that lie on the line between their neighbours."""
+def straightened(ring: FloatArray) -> FloatArray:
+    """A ring (n, 2), counter-clockwise, without corners on the line between their neighbours."""
     before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     keep = np.abs(turn) > 1e-9 * np.hypot(*before.T) * np.hypot(*after.T)

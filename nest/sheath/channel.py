@@ -167,7 +167,7 @@ def channel_of(knife: Knife, choices: Choices) -> Channel:
     available = profile_of(np.asarray(room.exterior.coords[:-1]), x).edge
     slack = _slack(x, needed, available, room)
     channel = Channel(lie, allowance, x, back, edge, needed, passing, available, slack, room)
-    _check(channel)
+    _check(channel, choices)
     return channel
 
 
@@ -222,27 +222,32 @@ def _slack(x: FloatArray, needed: FloatArray, available: FloatArray, room: Polyg
     return np.where(upright > 0, np.minimum(upright, near), upright)
 
 
-def _check(channel: Channel) -> None:
+def _check(channel: Channel, choices: Choices) -> None:
     """Refuse a pattern that won't close, or a knife that can't be drawn."""
+    key = "slack" if choices.handle_margin is None else "handle_margin"
     worst = int(np.argmin(channel.slack))
-    at = f"{channel.x[worst] - channel.lie.shift:.0f} mm from the butt"
     if channel.slack[worst] < TIGHT:
         raise KnifeError(
-            f"the sheath won't close: {at} the knife needs {channel.needed[worst]:.1f} mm of "
-            f"leather from fold to welt and the pattern gives {channel.available[worst]:.1f} mm.",
-            mend="Widen handle_margin or slack; left out, they are found by girth.",
-            place="[sheath] key 'handle_margin'",
+            f"the sheath won't close: {_place(channel, worst)} the knife needs "
+            f"{channel.needed[worst]:.1f} mm of leather from fold to welt and the pattern gives "
+            f"{channel.available[worst]:.1f} mm.",
+            mend=f"Ask for more {key}, or leave it out.",
+            place=f"[sheath] key '{key}'",
         )
     short = channel.passing - channel.available
     worst = int(np.argmax(short))
     if short[worst] > -TIGHT:
         raise KnifeError(
-            f"the knife can't be drawn: {channel.x[worst] - channel.lie.shift:.0f} mm from the "
-            f"butt the sheath is {channel.available[worst]:.1f} mm from fold to welt, and "
+            f"the knife can't be drawn: {_place(channel, worst)} the sheath is "
+            f"{channel.available[worst]:.1f} mm from fold to welt, and "
             f"{channel.passing[worst]:.1f} mm have to pass.",
-            mend="Widen handle_margin, or leave it out to have it found by girth.",
-            place="[sheath] key 'handle_margin'",
+            mend=f"Ask for more {key}, or leave it out.",
+            place=f"[sheath] key '{key}'",
         )
+
+
+def _place(channel: Channel, station: int) -> str:
+    return f"{channel.x[station] - channel.lie.shift:.0f} mm from the butt"
 
 
 def verdict(slack: float) -> str:
@@ -264,7 +269,7 @@ def fit_warnings(channel: Channel) -> tuple[str, ...]:
         worst = int(np.argmax(slack))
         said.append(
             f"The {name} has up to {slack[worst]:.1f} mm of room "
-            f"({channel.x[inside][worst] - lie.shift:.0f} mm from the butt), because wider parts "
+            f"({_place(channel, int(np.flatnonzero(inside)[worst]))}), because wider parts "
             f"of the knife have to pass there. {_remedy(name, float(slack[worst]))}"
         )
     return tuple(said)

@@ -14,6 +14,7 @@ from nest.part import Part
 from nest.sheath.channel import LIP, Channel, fit_warnings, verdict
 from nest.sheath.loop import risen
 from nest.sheath.parts import Draft
+from nest.sheath.pattern import CORNER_RADIUS
 from nest.sheath.shape import Dimension, Facts, Spot, Station
 from nest.sheath.stitch import thread_diameter, thread_length
 
@@ -98,25 +99,23 @@ def warnings_of(draft: Draft) -> tuple[str, ...]:
 def dimensions_of(draft: Draft, parts: Sequence[Part]) -> tuple[Dimension, ...]:
     """Measures for the drawing, each in the frame of its part."""
     channel, pattern, place = draft.channel, draft.pattern, draft.place
-    throat, guard, tip = pattern.throat, channel.lie.guard, channel.lie.tip
-    inner = channel.inner(throat)
+    throat, end = pattern.throat, pattern.end
+    x = throat + CORNER_RADIUS  # the throat's corners are rounded
+    inner = channel.inner(x)
     outer = inner + draft.choices.welt + draft.choices.oversize
-    traced = channel.allowance + float(channel.edge[0])
-    mid_blade = (guard + tip) / 2
-    found = [
-        _on_body(draft, "length along the fold", (throat, 0.0), (pattern.end, 0.0)),
-        _on_body(draft, "width at the throat", (throat, -outer), (throat, outer)),
-        _on_body(draft, "fold to welt at the throat", (throat, 0.0), (throat, inner)),
-        _on_body(draft, "margin at the handle", (throat, traced), (throat, outer)),
-        _on_body(draft, "fold allowance", (mid_blade, 0.0), (mid_blade, channel.allowance)),
-        _on_body(
-            draft,
-            "fold to welt at mid blade",
-            (mid_blade, 0.0),
-            (mid_blade, channel.inner(mid_blade)),
-        ),
-        _on_body(draft, "fold to loop's middle", (place.x + 5, 0.0), (place.x + 5, place.middle)),
-    ]
+    traced = channel.allowance + float(np.interp(x, channel.x, channel.edge))
+    mid = (channel.lie.guard + channel.lie.tip) / 2
+    seat_x = place.x + 5
+    measures: tuple[tuple[str, Spot, Spot], ...] = (
+        ("length along the fold", (throat, 0.0), (end, 0.0)),
+        ("width at the throat", (x, -outer), (x, outer)),
+        ("fold to welt at the throat", (x, 0.0), (x, inner)),
+        ("margin at the handle", (x, traced), (x, outer)),
+        ("fold allowance", (mid, 0.0), (mid, channel.allowance)),
+        ("fold to welt at mid blade", (mid, 0.0), (mid, channel.inner(mid))),
+        ("fold to loop's middle", (seat_x, 0.0), (seat_x, place.middle)),
+    )
+    found = [_on_body(draft, *measure) for measure in measures]
     return (*found, *_of_loop(draft, parts))
 
 
@@ -138,6 +137,6 @@ def _of_loop(draft: Draft, parts: Sequence[Part]) -> list[Dimension]:
 
 
 def _on_body(draft: Draft, label: str, p: Spot, q: Spot) -> Dimension:
-    x, y = draft.origin
+    x, y = (float(v) for v in draft.origin)
     value = float(np.hypot(q[0] - p[0], q[1] - p[1]))
     return Dimension("body", label, (p[0] - x, p[1] - y), (q[0] - x, q[1] - y), value)

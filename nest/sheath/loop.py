@@ -76,7 +76,7 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
         raise KnifeError(
             f"the loop takes {span:.0f} mm along the knife, and {end - start:.0f} mm of it are in "
             "the sheath.",
-            mend='Take a narrower belt, a higher throat, or loop = "back".',
+            mend='Take a narrower belt, a larger throat, or loop = "back".',
             place="[sheath] key 'belt'",
         )
     within = (channel.x >= start) & (channel.x <= start + span)
@@ -87,7 +87,7 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
     if width > room:
         raise KnifeError(
             f"fold and welt leave {room:.1f} mm for the loop, which wants {width:g} mm.",
-            mend="Take a smaller loop_width, another throat or a wider handle_margin.",
+            mend='Take a smaller loop_width, a larger throat, or loop = "back".',
             place="[sheath] key 'loop_width'",
         )
     middle = float(np.clip(balance, low + width / 2, high - width / 2))

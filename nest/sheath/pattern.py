@@ -9,7 +9,6 @@ rear on the right hip. A left-hand sheath is the mirror image.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -62,21 +61,19 @@ def pattern_of(channel: Channel, choices: Choices, seat: Seat) -> Pattern:
     half = _whole(cut.intersection(box(throat, 0, _FAR, _FAR)))
     back_path = _path(half)
     front_path = _path(_thumbed(half, channel, choices)) if choices.thumb else back_path
-    back = Outline.of(_straightened(back_path))
-    front = Outline.of(_straightened(front_path * (1.0, -1.0)))
-    strap = None
     if choices.loop == "back":
         band = _strap(seat, throat, risen(choices))
-        risen_half = _filleted(half, band)
-        back_path = _path(risen_half)
-        strap = _outline(_whole(risen_half.intersection(box(-_FAR, 0, throat, _FAR))))
+        back_path = _path(_filleted(half, band))
     ring = np.vstack([back_path, (front_path * (1.0, -1.0))[::-1][1:-1]])
+    body = Outline.of(_straightened(ring))
+    rises = choices.loop == "back"
     return Pattern(
-        body=Outline.of(_straightened(ring)),
+        body=body,
         welt=_welt(outer, channel, choices),
-        front=front,
-        back=back,
-        strap=strap,
+        front=_part_of(body, box(-_FAR, -_FAR, _FAR, 0)),
+        back=_part_of(body, box(throat if rises else -_FAR, 0, _FAR, _FAR)),
+        # It overlaps the back a little, so that nothing lies between the two.
+        strap=_part_of(body, box(-_FAR, 0, throat + 1, _FAR)) if rises else None,
         seam=_seam(room, channel, choices),
         inner=_inner(room, channel),
         throat=throat,
@@ -84,38 +81,31 @@ def pattern_of(channel: Channel, choices: Choices, seat: Seat) -> Pattern:
     )
 
 
+def _part_of(body: Outline, where: Polygon) -> Outline:
+    """A region is cut out of the finished outline, so that regions cover the part exactly."""
+    return Outline.of(shapely.get_coordinates(_whole(body.polygon.intersection(where)).exterior))
+
+
 def _path(half: Polygon) -> FloatArray:
-    """The half's outline from the fold's end at the tip, round by the seam, to the throat."""
+    """The half's outline from the fold's end at the tip, round by the seam, to the throat.
+
+    The stretch up to the throat's corner is thinned by itself, so that front and back, which
+    may differ beyond it, get the same edge.
+    """
     ring = shapely.get_coordinates(shapely.orient_polygons(half).exterior)[:-1]
     on_fold = np.flatnonzero(np.abs(ring[:, 1]) < 1e-9)
-    start = on_fold[np.argmax(ring[on_fold, 0])]
-    ring = np.roll(ring, -start, axis=0)
+    ring = np.roll(ring, -on_fold[np.argmax(ring[on_fold, 0])], axis=0)
     last = int(np.flatnonzero(np.abs(ring[1:, 1]) < 1e-9)[0]) + 1
-    path = thinned(ring[: last + 1])
-    path[[0, -1], 1] = 0.0
-    return path
+    path = ring[: last + 1]
+    corner = int(np.argmax(path[:, 0] < path[-1, 0] + CORNER_RADIUS + 0.5))
+    points = np.concatenate([thinned(path[: corner + 1]), thinned(path[corner:])[1:]])
+    points[[0, -1], 1] = 0.0
+    return points
 
 
 def thinned(path: FloatArray) -> FloatArray:
-    """The fewest points (m, 2) that follow a path (n, 2) within SIMPLE to either side.
-
-    Chords of a curve lie inside it. So chords are let off by twice SIMPLE, and their ends
-    moved out by half of what the chords beside them lie inside.
-    """
-    line = LineString(path).simplify(2 * SIMPLE, preserve_topology=False)
-    kept = shapely.get_coordinates(line)
-    at = [0]
-    for spot in kept[1:]:
-        at.append(at[-1] + 1 + int(np.argmax((path[at[-1] + 1 :] == spot).all(axis=1))))
-    along = np.diff(kept, axis=0)
-    normal = np.c_[-along[:, 1], along[:, 0]] / np.hypot(*along.T)[:, None]
-    off = np.zeros(len(along))
-    for k, (i, j) in enumerate(pairwise(at)):
-        aside = (path[i : j + 1] - kept[k]) @ normal[k]
-        off[k] = aside[np.argmax(np.abs(aside))]
-    shift = off[:, None] * normal
-    kept[1:-1] += (shift[:-1] + shift[1:]) / 4
-    return kept
+    """Few points (m, 2) of a path (n, 2), the lines between them within SIMPLE of it."""
+    return shapely.get_coordinates(LineString(path).simplify(SIMPLE, preserve_topology=False))
 
 
 def _straightened(ring: FloatArray) -> FloatArray:
@@ -184,7 +174,8 @@ def _welt(outer: Polygon, channel: Channel, choices: Choices) -> Outline:
 def _seam(room: Polygon, channel: Channel, choices: Choices) -> FloatArray:
     """The stitch line: from below the throat line to before the welt's end at the tip."""
     ring = room.buffer(choices.welt - choices.margin_mm, quad_segs=ARC).exterior
-    return _toward_tip(ring, channel.lie.throat + choices.margin_mm, channel.allowance + WELT_END)
+    first = channel.lie.throat + max(choices.margin_mm, CORNER_RADIUS)
+    return _toward_tip(ring, first, channel.allowance + WELT_END)
 
 
 def _inner(room: Polygon, channel: Channel) -> FloatArray:

@@ -80,6 +80,8 @@ def half_girth(section: Section, *, fold: float, grow: float, welt: float) -> Fl
     welt : half the welt's thickness, mm.
     """
     count = len(section.lower)
+    if count == 0:
+        return np.zeros(0)
     bend = np.broadcast_to([[[fold, 0.0]]], (count, 1, 2))
     centres = np.concatenate([bend, section.centres], axis=1)
     radii = np.concatenate([np.zeros((count, 1)), section.radii], axis=1) + grow

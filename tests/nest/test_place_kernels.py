@@ -170,5 +170,5 @@ def test_window_follows_the_local_direction() -> None:
 def test_open_shapes_split_into_few_pieces() -> None:
     """The most ragged of the open instances: far fewer pieces than triangles."""
     for item in json.loads((DATA / "esicup/swim.json").read_text())["items"]:
-        ring = shapes._straightened(np.array(item["points"], float))
+        ring = shapes.straightened(np.array(item["points"], float))
         assert len(shapes.convex_pieces(ring)) <= max(1, len(ring) // 2)
