@@ -261,25 +261,6 @@ def text_of(members: Mapping[str, object], features: Iterable[Mapping[str, objec
     return "{\n" + ",\n".join([*head, f'"features": [\n{body}\n]']) + "\n}\n"
 
 
-def write_whole(path: Path, text: str) -> None:
-    """Write a text file whole or not at all.
-
-    Raises
-    ------
-    InputError : the folder isn't there or can't be written to.
-    """
-    half = path.with_name(path.name + ".part")
-    try:
-        half.write_text(text, encoding="utf-8", newline="\n")
-        half.replace(path)
-    except OSError as error:
-        raise InputError(
-            f"can't be written ({error.strerror}).", mend="Check the folder.", file=path
-        ) from None
-    finally:
-        half.unlink(missing_ok=True)
-
-
 def _line(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
 

@@ -31,6 +31,7 @@ from pathlib import Path
 from shapely import LineString, Point, Polygon
 
 from hides.errors import HideError, InputError
+from hides.files import write_whole
 from hides.flaws import SIDES, Flaw, kind_of
 from hides.geojson import (
     Feature,
@@ -42,7 +43,6 @@ from hides.geojson import (
     polygon_of,
     rings_of,
     text_of,
-    write_whole,
 )
 from hides.hide import PRICED_BY, Hide, Price
 from hides.outline import Outline, grown

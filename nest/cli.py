@@ -40,6 +40,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _say(str(error), BAD_INPUT)
     except NoPlan as error:
         return _say(str(error), NO_PLAN)
+    except BrokenPipeError:  # the reader of our output has gone, as with | head
+        sys.stderr.close()
+        return DONE
     except OSError as error:
         return _say(f"{error.filename or 'a file'}: {error.strerror or error}.", BAD_INPUT)
     except KeyboardInterrupt:
@@ -234,7 +237,7 @@ def _watched(job: Job, hide: Hide, options: argparse.Namespace) -> Iterator[_Wat
 
 def _write_plan(options: argparse.Namespace, planned: Planned, hide: Hide, stem: str) -> int:
     from nest import plan as plans
-    from nest.report.cutplan import cut_plan
+    from nest.report.cutplan import cut_detail, cut_plan
     from nest.report.dxf import write_dxf
     from nest.report.lists import write_figures, write_parts
 
@@ -251,6 +254,7 @@ def _write_plan(options: argparse.Namespace, planned: Planned, hide: Hide, stem:
         write(out / name)
     written = [str(out / name) for name in writers]
     written += _save(cut_plan(plan, hide, figures).save, options, stem, ".cutplan")
+    written += _save(cut_detail(plan, hide, figures).save, options, stem, ".detail")
     facts = {"hide": hide.name, "parts": len(plan.placements), "seed": plan.seed}
     if options.json:
         return _json(facts | {"figures": dict(figures.numbers), "files": written})
@@ -319,10 +323,11 @@ def _sheath_facts(sheath: Sheath) -> dict[str, str]:
     return {
         "sheath": f"{sheath.name}, {sheath.hand} hand",
         "fold allowance": f"{f.fold_allowance:.1f} mm (rule of thumb {f.fold_rule:.1f} mm)",
-        "edge seam": f"{f.seam:.0f} mm, {f.stitches} holes at {least:.2f} to {most:.2f} mm",
-        "loop seam": f"{f.loop_seam:.0f} mm, {f.loop_stitches} holes",
-        "thread": f"{f.thread / 1000:.2f} m of {f.thread_diameter:g} mm, {f.needles} needles "
-        f"(rule of thumb for the edge seam {low / 1000:.2f} to {high / 1000:.2f} m)",
+        "edge seam": f"{f.seam:.0f} mm, {f.stitches} stitches of {least:.2f} to {most:.2f} mm",
+        "its thread": f"{f.thread / 1000:.2f} m of {f.thread_diameter:g} mm, {f.needles} needles "
+        f"(rule of thumb {low / 1000:.2f} to {high / 1000:.2f} m)",
+        "loop seams": f"{f.loop_seam:.0f} mm, {f.loop_stitches} stitches, "
+        f"{f.loop_thread / 1000:.2f} m of thread",
         "welt trim": f"{f.welt_trim:.1f} mm",
         **{f"{kind} area": area_text(area) for kind, area in f.areas.items()},
     }

@@ -32,8 +32,8 @@ class Mark:
 
     ``kind`` is fold, stitch (points are the hole centres), loop (where the loop is sewn on),
     throat, inner (the welt's inner line), grain (two points: the axis), drain (the rim of a
-    hole) or label. ``points`` is (n, 2) in the part frame, ``closed`` joins last to first, ``text`` is what
-    is written there, if anything. Only ``stitch`` points and a ``drain`` are holes.
+    hole) or label. ``points`` is (n, 2) in the part frame, ``closed`` joins last to first,
+    ``text`` is what is written there. Only ``stitch`` points and a ``drain`` are holes.
     """
 
     kind: str

@@ -15,9 +15,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from hides.hide import Hide
-from nest.check import check, verdict
+from nest.check import Finding, check, verdict
 from nest.errors import NoPlan
-from nest.figures import Figures, measure
+from nest.figures import Figures, bound_of, measure
 from nest.place import search
 from nest.place.bound import Bound, bound
 from nest.place.solve import Placed, place
@@ -25,6 +25,7 @@ from nest.plan import Plan
 from nest.week import Job, Kit
 
 Observer = Callable[[search.Step], None]
+TRIES = 3  # searches, should the checker refuse what one of them found
 SHARE_TO_TRY = 0.25  # of the budget, for finding out what fits when not everything does
 
 
@@ -83,7 +84,16 @@ def plan_week(
         placed = _place(asked, hide, _bound(asked, hide), share, observer, stop)
     if left_out and not partial:
         raise NoPlan(_does_not_fit(job, hide, left_out, least))
-    return _checked(job, hide, placed, left_out, _words(budget))
+    for attempt in range(1, TRIES + 1):
+        plan = Plan.of(job, hide, placed.placements, left_out=left_out, budget=_words(budget))
+        findings = check(plan, hide)
+        if not findings:
+            break
+        if attempt == TRIES:
+            raise NoPlan(_refused(findings, hide))
+        other = replace(asked, seed=asked.seed + 1_000_003 * attempt)
+        placed = _place(other, hide, _bound(asked, hide), budget, observer, stop)
+    return _finished(plan, hide, placed)
 
 
 def _place(
@@ -105,21 +115,19 @@ def _place(
     )
 
 
-def _checked(job: Job, hide: Hide, placed: Placed, left_out: Sequence[str], budget: str) -> Planned:
-    """Judge the layout; a plan that the checker refuses is never returned."""
-    plan = Plan.of(job, hide, placed.placements, left_out=left_out, budget=budget)
-    findings = check(plan, hide)
-    if findings:
-        raise NoPlan(
-            f"the checker refused the plan on {hide.name}: {findings[0].says} "
-            "This is a fault of the program, not of your input; please report it."
-        )
-    least = _bound(job.without(tuple(left_out)), hide)
+def _finished(plan: Plan, hide: Hide, placed: Placed) -> Planned:
+    """A plan that the checker passed, with its figures."""
+    least = bound_of(plan, hide)
     figures = measure(plan, hide, least)
-    plan = replace(
-        plan, figures=figures.numbers, remnants=figures.remnants, check=verdict(findings)
-    )
+    plan = replace(plan, figures=figures.numbers, remnants=figures.remnants, check=verdict(()))
     return Planned(plan, hide, figures, least, placed.trace, placed.work)
+
+
+def _refused(findings: Sequence[Finding], hide: Hide) -> str:
+    return (
+        f"the checker refused the plan on {hide.name}: {findings[0].says} "
+        "This is a fault of the program, not of your input; please report it."
+    )
 
 
 def _bound(job: Job, hide: Hide) -> Bound:

@@ -14,6 +14,7 @@ ROOT = Path(__file__).parent.parent
 LAYERS = (
     # leather; knows nothing of knives, plans or cutters
     "hides.errors",
+    "hides.files",
     "hides.units",
     "hides.outline",
     "hides.geojson",

@@ -20,6 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from hides.errors import InputError
+from hides.files import write_whole
 from hides.flaws import FACES
 from hides.geojson import (
     Feature,
@@ -30,7 +31,6 @@ from hides.geojson import (
     parse,
     polygon_of,
     rings_of,
-    write_whole,
 )
 from hides.geojson import text_of as geojson_text
 from hides.outline import FloatArray, Outline, turned

@@ -7,6 +7,7 @@ import pytest
 from shapely import Polygon, box
 
 from hides.errors import InputError
+from hides.files import write_whole
 from hides.geojson import (
     LARGEST,
     Spot,
@@ -16,7 +17,6 @@ from hides.geojson import (
     parse,
     rings_of,
     text_of,
-    write_whole,
 )
 
 

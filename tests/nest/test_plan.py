@@ -9,7 +9,7 @@ from shapely import Point, Polygon, box
 from small import BODY, JOB, LOOP, PLACEMENTS, hide, outline, plan
 
 from hides.errors import InputError
-from hides.geojson import write_whole
+from hides.files import write_whole
 from nest.check import Code, check
 from nest.errors import PlanError
 from nest.plan import (

@@ -1,0 +1,232 @@
+"""What a picture shows of a hide: ground, thickness, stretch, flaws and the words around it.
+
+Each function draws one thing with a pen whose frame is the hide's, so that a hide picture
+and a cut plan show the same leather the same way.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import numpy as np
+import shapely
+from shapely import LineString, box
+from shapely.geometry.base import BaseGeometry
+
+from hides.flaws import FACES, KINDS, Flaw, bars
+from hides.hide import Hide
+from hides.outline import polygons_of
+from nest.draw.labels import Labels
+from nest.draw.palette import (
+    BACKBONE,
+    FADED,
+    FLAW,
+    HATCHES,
+    HIDE_EDGE,
+    HIDE_FILL,
+    INK,
+    NOTE,
+    OTHER_HATCH,
+    PAPER,
+    SMALL,
+    STRETCH,
+)
+from nest.draw.rows import Row, note, swatch
+from nest.draw.sheet import Box, Pen, Sheet, Style
+from nest.draw.tints import draw_tints
+from nest.draw.words import Type
+
+TICKS = 9.0  # page mm between stretch ticks
+TICK = 2.6  # page mm, length of one
+
+REGION = Type(11.0, "#b29a75", bold=True)
+CODE = Type(5.2, FLAW, bold=True, halo=PAPER)
+EDGE_WORD = Type(6.2, FADED, italic=True)
+
+
+def draw_ground(pen: Pen, hide: Hide) -> None:
+    """Draw the leather with its thickness as tints, and its edge."""
+    pen.shade(hide.polygon, HIDE_FILL, layer=1.0, name="hide")
+    draw_tints(pen, hide)
+    pen.shade(hide.polygon, HIDE_EDGE, layer=5.0, name="hide-edge")
+
+
+def draw_readings(pen: Pen, hide: Hide, labels: Labels) -> None:
+    """Dot every gauge reading and write its thickness beside it."""
+    if not hide.readings:
+        return
+    pen.dots([(r.x, r.y) for r in hide.readings], 0.9, Style(fill=INK), layer=6.0, name="readings")
+    for reading in hide.readings:
+        place = (reading.x, reading.y)
+        labels.near(pen, place, f"{reading.thickness:.2f}", NOTE, on_it=False)
+
+
+def draw_stretch(pen: Pen, hide: Hide, avoid: BaseGeometry | None = None) -> None:
+    """Draw small ticks along the line of least stretch, clear of ``avoid`` and of all words."""
+    pitch, half = TICKS / pen.scale, TICK / pen.scale / 2
+    x0, y0, x1, y1 = hide.outline.bounds
+    places = np.stack(np.meshgrid(np.arange(x0, x1, pitch), np.arange(y0, y1, pitch)), axis=-1)
+    points = (places.reshape(-1, 2) + pitch / 2).astype(np.float64)
+    clear = hide.polygon if avoid is None else hide.polygon.difference(avoid)
+    clear = clear.buffer(-1.3 * half)
+    points = points[shapely.contains_xy(clear, points)]
+    angle = np.deg2rad(hide.stretch.direction(points))
+    reach = half * np.column_stack([np.cos(angle), np.sin(angle)])
+    ticks = np.stack([points - reach, points + reach], axis=1)
+    words = shapely.union_all([word.box for word in pen.sheet.words])
+    on_words = shapely.intersects(words, shapely.linestrings(pen.at(ticks)))
+    for tick in ticks[~on_words]:
+        pen.line(tick, STRETCH, layer=1.6)
+    for line in hide.stretch_lines:
+        pen.line(line, Style(edge=STRETCH.edge, width=0.35), layer=1.6)
+
+
+def draw_flaws(pen: Pen, hide: Hide, *, layer: float = 2.0) -> None:
+    """Draw each flaw in the hatch of what it bars; dashed if on the flesh side only."""
+    for number, flaw in enumerate(hide.flaws, 1):
+        shape = flaw.shape.intersection(hide.polygon)
+        pen.shade(shape, flaw_look(flaw), layer=layer, name=f"flaw:{number}:{flaw.kind}")
+    for hole in hide.holes:
+        pen.shade(hole.polygon, Style(fill=PAPER, edge=INK, width=0.35), layer=layer, name="hole")
+
+
+def name_flaws(pen: Pen, hide: Hide, labels: Labels) -> None:
+    """Write each flaw's code on it or beside it."""
+    for flaw in hide.flaws:
+        centre = flaw.shape.representative_point()
+        labels.near(pen, (centre.x, centre.y), flaw_code(flaw.kind), CODE)
+
+
+def flaw_code(kind: str) -> str:
+    """Two letters for a kind of flaw: the first two of its name unless those are taken."""
+    names = list(KINDS)
+    earlier = [name[:2] for name in names[: names.index(kind)]]
+    return kind[0] + kind[2] if kind[:2] in earlier else kind[:2]
+
+
+def flaw_look(flaw: Flaw) -> Style:
+    """Hatch by the faces it bars, dashed edge on the flesh side."""
+    hatch = HATCHES.get(barred(flaw), OTHER_HATCH)
+    dash = (1.0, 0.7) if flaw.face == "flesh" else ()
+    return Style(edge=FLAW, width=0.25, dash=dash, hatch=hatch)
+
+
+def barred(flaw: Flaw) -> frozenset[str]:
+    """Faces of a part that may not lie on the flaw."""
+    return frozenset(face for face in FACES if bars(flaw, face))
+
+
+def flaw_legend(hide: Hide, width: float) -> list[Row]:
+    """Legend rows, one for each kind and side of flaw on the hide."""
+    rows: list[Row] = []
+    for (kind, side), count in Counter((flaw.kind, flaw.face) for flaw in hide.flaws).items():
+        flaw = next(f for f in hide.flaws if (f.kind, f.face) == (kind, side))
+        faces = barred(flaw)
+        says = "all parts" if faces == set(FACES) else ", ".join(f for f in FACES if f in faces)
+        where = " on the flesh" if side == "flesh" else ""
+        words = f"{flaw_code(kind)} {kind} × {count}{where}: bars {says or 'nothing'}"
+        rows += swatch(flaw_look(flaw), words, width)
+    return rows
+
+
+def draw_edges(pen: Pen, hide: Hide) -> None:
+    """Draw the backbone, write backbone, belly, tail and neck round the hide, and its rulers."""
+    x0, y0, x1, _ = hide.outline.bounds
+    middle = (x0 + x1) / 2
+    if hide.backbone is not None:
+        pen.line(hide.backbone, BACKBONE, layer=5.5, name="backbone")
+    low, high = _sides(hide)
+    sheet, apart = pen.sheet, np.array([0.0, 2.8])
+    bottom, top = _edges_at(hide.polygon, middle)
+    sheet.text(pen.at([(middle, bottom)])[0] - apart, low, EDGE_WORD, anchor="centre")
+    sheet.text(pen.at([(middle, top)])[0] + apart / 2, high, EDGE_WORD, anchor="centre")
+    sheet.text(pen.at([(x0, y0)])[0] - apart, "← tail", EDGE_WORD)
+    sheet.text(pen.at([(x1, y0)])[0] - apart, "neck →", EDGE_WORD, anchor="right")
+    draw_rulers(pen, hide.outline.bounds)
+
+
+def _sides(hide: Hide) -> tuple[str, str]:
+    """What lies below and above the hide on the page."""
+    if hide.piece == "side":
+        return "backbone", "belly edge"
+    _, y0, _, y1 = hide.outline.bounds
+    both = y0 < -0.25 * y1  # the backbone runs through it
+    return "towards the belly" if both else "towards the backbone", "towards the belly"
+
+
+def draw_rulers(pen: Pen, bounds: Box) -> None:
+    """Draw rulers below and left of ``bounds`` that count mm from the frame's origin.
+
+    With them and a tape a place on the page is found on the leather.
+    """
+    x0, y0, x1, y1 = bounds
+    _ruler(pen, (x0, x1), across=(y0, -4.6), upright=False)
+    _ruler(pen, (y0, y1), across=(x0, -2.2), upright=True)
+
+
+def draw_regions(pen: Pen, hide: Hide, labels: Labels, avoid: BaseGeometry | None = None) -> None:
+    """Write the regions of a side where they lie, on leather clear of ``avoid``."""
+    for name, region in _regions(hide).items():
+        clear = region if avoid is None else region.difference(avoid)
+        for shape in polygons_of(pen.on_page(clear))[:1]:
+            labels.inside(shape, name, REGION)
+
+
+def _ruler(
+    pen: Pen, span: tuple[float, float], *, across: tuple[float, float], upright: bool
+) -> None:
+    """Ticks every 100 mm of the frame over ``span``, a number at every 500.
+
+    ``across`` is the line they stand on: a frame coordinate, and page mm away from it.
+    """
+    start, away = across
+    marks = np.arange(np.ceil(span[0] / 100), np.floor(span[1] / 100) + 1) * 100.0
+    line = np.column_stack([marks, np.full(len(marks), start)])
+    out = np.array([away, 0.0] if upright else [0.0, away])
+    for mark, place in zip(marks, pen.at(line[:, ::-1] if upright else line) + out, strict=True):
+        long = mark % 500 == 0
+        tick = out / abs(away) * (1.4 if long else 0.7)
+        pen.sheet.line([place, place + tick], Style(edge=FADED, width=0.15), layer=1.0)
+        if long:
+            label = place + tick + np.array([-0.6, -0.6] if upright else [0.0, -1.9])
+            anchor = "right" if upright else "centre"
+            pen.sheet.text(label, f"{mark + 0.0:.0f}", SMALL, anchor=anchor)
+
+
+def scale_bar(scale: float, width: float) -> list[Row]:
+    """A row with a bar of round length, at most ``width`` wide, and the scale in words."""
+    lengths = (10, 20, 50, 100, 200, 500, 1000)
+    step = max((s for s in lengths if 5 * s * scale <= width - 14.0), default=lengths[0])
+    wide = step * scale
+
+    def draw(sheet: Sheet, x: float, top: float) -> None:
+        for i in range(5):
+            look = Style(fill=PAPER if i % 2 else INK, edge=INK, width=0.15)
+            piece = box(x + i * wide, top - 4.1, x + (i + 1) * wide, top - 3.0)
+            sheet.shade(piece, look, layer=3.0)
+        sheet.text((x, top - 2.2), "0", NOTE)
+        sheet.text((x + wide, top - 2.2), f"{step}", NOTE, anchor="centre")
+        sheet.text((x + 5 * wide, top - 2.2), f"{5 * step} mm", NOTE, anchor="centre")
+
+    return [Row(5.4, draw), *note(f"scale 1 : {1.0 / scale:.4g}", width)]
+
+
+def _edges_at(shape: BaseGeometry, x: float) -> tuple[float, float]:
+    """Lowest and highest y of a shape on the line across at ``x``."""
+    _, low, _, high = shape.bounds
+    cut = shape.intersection(LineString([(x, low), (x, high)]))
+    return (float(cut.bounds[1]), float(cut.bounds[3])) if not cut.is_empty else (low, high)
+
+
+def _regions(hide: Hide) -> dict[str, BaseGeometry]:
+    """Rough regions of a side, as the default stretch field has them; none for other pieces."""
+    if hide.piece != "side":
+        return {}
+    field, (x0, y0, x1, y1) = hide.stretch, hide.outline.bounds
+    neck, belly = x0 + 0.61 * field.length, 0.61 * field.depth
+    spans = {
+        "BUTT": box(x0, y0, neck, belly),
+        "SHOULDER": box(neck, y0, x1, y1),
+        "BELLY": box(x0, belly, neck, y1),
+    }
+    return {name: span.intersection(hide.polygon) for name, span in spans.items()}

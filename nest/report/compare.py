@@ -1,0 +1,268 @@
+"""One week on several hides: which one to cut.
+
+Every hide gets the same picture at the same scale, three bars (leather used against its
+bound, leather cost per sheath, yield) and a column of figures; one sentence says which.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Protocol
+
+from shapely import box
+
+from hides.hide import Hide
+from hides.units import area_text
+from nest.draw import leather
+from nest.draw.palette import FRONTIER, HEAD, INK, LEFT_OVER, NOTE, PART_EDGE, SMALL, STRONG
+from nest.draw.parts import outline_of
+from nest.draw.rows import Row, beside, cells, gap, head, height_of, note, stack
+from nest.draw.sheet import Sheet, Style
+from nest.draw.words import Type
+from nest.figures import FIGURES, Figures
+from nest.plan import Plan
+from nest.report.names import patterns_of
+from nest.report.page import BAND, MARGIN, PAPERS, titled
+
+CLOSE = 0.01  # costs or areas that differ by less are called equal
+GUTTER = 6.0
+NAMES = 42.0  # mm, width of the column with the figures' names
+COST = "Leather cost per sheath"
+ADVICE = Type(8.0, bold=True)
+GOOD, OTHER = "#c98b3c", "#d9c8a8"  # the recommended hide's bars, and the others'
+
+TABLE = (
+    "net_area",
+    "used_area",
+    "bound_area",
+    "bound_gap",
+    "yield_on_used",
+    "yield_on_hide",
+    "remnant_area",
+    "remnant_circle",
+    "hide_cost",
+    "leather_cost",
+    "waste_cost",
+    "usable_cost",
+)
+DEFINITIONS = {FIGURES[key].label: FIGURES[key].definition for key in TABLE} | {
+    "Sheaths": "Sheaths of the week that found room.",
+    COST: "Leather cost / sheaths: what one sheath bears, waste shared.",
+}
+
+
+class Tried(Protocol):
+    """A week's plan on one hide, with its figures, as :func:`nest.planning.plan_week` gives it."""
+
+    @property
+    def plan(self) -> Plan:
+        """The plan."""
+
+    @property
+    def hide(self) -> Hide:
+        """The hide it was made for."""
+
+    @property
+    def figures(self) -> Figures:
+        """What it comes to."""
+
+
+def best_of(tried: Sequence[Tried]) -> Tried:
+    """The hide to cut: most sheaths first, then least cost per sheath, then least leather.
+
+    Costs count only where every hide has a price in the same currency.
+    """
+    by_cost = _comparable(tried)
+    return min(
+        tried,
+        key=lambda t: (-_count(t), (_cost(t) or 0.0) if by_cost else 0.0, _used(t)),
+    )
+
+
+def recommend(tried: Sequence[Tried]) -> str:
+    """Say in one sentence which hide to cut and why.
+
+    Raises
+    ------
+    ValueError : nothing was tried.
+    """
+    if not tried:
+        raise ValueError("there is no plan to compare")
+    best = best_of(tried)
+    if not _count(best):
+        return "No hide holds a sheath of this week."
+    wanted = len({one.kit for one in best.plan.wanted})
+    words = f"Cut from {best.hide.name}: {_holds(_count(best), wanted)}"
+    if _cost(best) is not None:
+        words += f" for {_money(best)} of leather each"
+    rivals = [t for t in tried if t is not best and _count(t) == _count(best)]
+    words += _lead_over(best, rivals, by_cost=_comparable(tried))
+    left = best.figures.text("largest_remnant")
+    return words + (f", leaving {left} in one piece." if left else ".")
+
+
+def table(tried: Sequence[Tried]) -> list[list[str]]:
+    """Rows of words: a heading with the hides' names, then one row per figure."""
+    rows = [["", *(t.hide.name for t in tried)]]
+    rows.append(["Sheaths", *(str(_count(t)) for t in tried)])
+    rows.append([COST, *(_money(t) for t in tried)])
+    rows += [[FIGURES[key].label, *(t.figures.text(key) for t in tried)] for key in TABLE]
+    return [row for row in rows if any(row[1:])]
+
+
+def compare_sheet(tried: Sequence[Tried], *, paper: str | None = None) -> Sheet:
+    """Draw the comparison, landscape; on A4 for up to six hides, on A3 for more.
+
+    Raises
+    ------
+    ValueError : nothing was tried.
+    """
+    words = recommend(tried)
+    width, height = PAPERS[paper or ("A4" if len(tried) <= 6 else "A3")]
+    names = ", ".join(t.hide.name for t in tried)
+    sheet = titled(width, height, f"{tried[0].plan.name}: hides compared", names)
+    top = height - MARGIN - BAND
+    room = width - 2 * MARGIN
+    top = stack(sheet, [*note(words, room, ADVICE), gap(2.0)], MARGIN, top)
+    rows = _table_rows(tried, room)
+    foot = MARGIN + height_of(rows)
+    stack(sheet, rows, MARGIN, foot)
+    bars = 9.0 + 6.0 * len(tried)
+    _draw_layouts(sheet, tried, (MARGIN, foot + bars + 4.0, room, top - foot - bars - 4.0))
+    _draw_bars(sheet, tried, (MARGIN, foot + 4.0, room, bars))
+    return sheet
+
+
+def _comparable(tried: Sequence[Tried]) -> bool:
+    """Whether costs can be compared: all known, in one currency."""
+    priced = all(_cost(t) is not None for t in tried)
+    return priced and len({t.figures.currency for t in tried}) == 1
+
+
+def _holds(sheaths: int, wanted: int) -> str:
+    return f"all {wanted} sheaths" if sheaths == wanted else f"{sheaths} of {wanted} sheaths"
+
+
+def _lead_over(best: Tried, rivals: Sequence[Tried], *, by_cost: bool) -> str:
+    """How much better the best is than the next of those that hold as many sheaths."""
+    if not rivals:
+        return ""
+
+    def measure(t: Tried) -> float:
+        return (_cost(t) or 0.0) if by_cost else _used(t)
+
+    second = min(rivals, key=measure)
+    if not measure(second) or measure(second) == float("inf"):
+        return ""
+    saved = 1.0 - measure(best) / measure(second)
+    if saved < CLOSE:
+        return f", about the same as {second.hide.name}"
+    how = "cheaper" if by_cost else "less leather"
+    return f", {100 * saved:.0f} % {how} than {second.hide.name}"
+
+
+def _money(t: Tried) -> str:
+    cost = _cost(t)
+    return "" if cost is None else f"{cost:.2f} {t.figures.currency}"
+
+
+def _count(t: Tried) -> int:
+    """How many sheaths the plan holds."""
+    return len(t.figures.sheaths)
+
+
+def _cost(t: Tried) -> float | None:
+    """Leather cost per sheath, None where the hide has no price."""
+    whole = t.figures.numbers.get("leather_cost")
+    return None if whole is None or not _count(t) else whole / _count(t)
+
+
+def _used(t: Tried) -> float:
+    """Used area in mm² per sheath; infinite where nothing was placed."""
+    used = t.figures.numbers.get("used_area", float("inf"))
+    return used / _count(t) if _count(t) else float("inf")
+
+
+# --- the page --------------------------------------------------------------------------------
+
+
+def _table_rows(tried: Sequence[Tried], width: float) -> list[Row]:
+    each = min(38.0, (width - NAMES - 50.0) / len(tried))
+    says = width - NAMES - each * len(tried)
+    widths = (NAMES, says, *(each for _ in tried))
+    numbers = range(2, 2 + len(tried))
+    heads, *body = table(tried)
+    first, *names = heads
+    rows = [cells([first, "", *names], widths, STRONG, right=numbers)]
+    for label, *values in body:
+        row = cells([label, "", *values], widths, Type(6.4, INK), right=numbers)
+        rows.append(beside(row, note(DEFINITIONS.get(label, ""), says - 2.0, SMALL), NAMES))
+    return [head("Figures", width), *rows]
+
+
+def _draw_layouts(
+    sheet: Sheet, tried: Sequence[Tried], rect: tuple[float, float, float, float]
+) -> None:
+    """Every hide with its parts, all at one scale."""
+    x, y, width, height = rect
+    each = (width - (len(tried) - 1) * GUTTER) / len(tried)
+    boxes = [t.hide.outline.bounds for t in tried]
+    longest = max(b[2] - b[0] for b in boxes)
+    deepest = max(b[3] - b[1] for b in boxes)
+    scale = min(each / longest, (height - 7.0) / deepest)
+    for i, (t, bounds) in enumerate(zip(tried, boxes, strict=True)):
+        left = x + i * (each + GUTTER)
+        pen = sheet.view((left, y, each, height - 7.0), bounds, scale)
+        leather.draw_ground(pen, t.hide)
+        leather.draw_flaws(pen, t.hide)
+        patterns = patterns_of(t.plan)
+        for placement in t.plan.placements:
+            wanted = t.plan.by_id[placement.id]
+            look = Style(fill=patterns[wanted.kit].fill, edge=PART_EDGE.edge, width=0.12)
+            name = f"part:{t.hide.name}:{placement.id}"
+            pen.shade(outline_of(wanted.part, placement), look, layer=3.0, name=name)
+        for remnant in t.figures.remnants:
+            pen.shade(remnant.polygon, LEFT_OVER, layer=2.5)
+        for piece in t.figures.cut_line.geoms:
+            pen.line(piece.coords, FRONTIER, layer=4.0)
+        sheet.text((left, y + height - 4.5), t.hide.name, HEAD)
+        area = f"{t.hide.piece}, {area_text(t.hide.gross_area)}"
+        sheet.text((left + each, y + height - 4.5), area, NOTE, anchor="right")
+
+
+def _draw_bars(
+    sheet: Sheet, tried: Sequence[Tried], rect: tuple[float, float, float, float]
+) -> None:
+    x, y, width, height = rect
+    each = (width - 2 * GUTTER) / 3
+    panels: tuple[tuple[str, Callable[[Tried], float | None], Callable[[Tried], str]], ...] = (
+        (
+            "Used area (the tick is its bound)",
+            lambda t: t.figures.numbers.get("used_area"),
+            lambda t: t.figures.text("used_area"),
+        ),
+        (COST, _cost, _money),
+        (
+            "Yield on the used area",
+            lambda t: t.figures.numbers.get("yield_on_used"),
+            lambda t: t.figures.text("yield_on_used"),
+        ),
+    )
+    best = best_of(tried)
+    for i, (title, value, words) in enumerate(panels):
+        left = x + i * (each + GUTTER)
+        sheet.text((left, y + height - 3.0), title, Type(7.0, INK, bold=True))
+        most = max((value(t) or 0.0 for t in tried), default=0.0) or 1.0
+        for j, t in enumerate(tried):
+            base = y + height - 10.0 - 6.0 * j
+            long = (each - 50.0) * (value(t) or 0.0) / most
+            look = Style(fill=GOOD if t is best else OTHER, edge=INK, width=0.15)
+            sheet.text((left, base + 1.2), t.hide.name, NOTE)
+            if long:
+                bar = box(left + 18.0, base, left + 18.0 + long, base + 3.8)
+                sheet.shade(bar, look, layer=2.0, name=f"bar:{title}:{t.hide.name}")
+            sheet.text((left + 20.0 + long, base + 1.2), words(t) or "not known", NOTE)
+            if i == 0 and (least := t.figures.numbers.get("bound_area")):
+                at = left + 18.0 + (each - 50.0) * least / most
+                tick = Style(edge=INK, width=0.5)
+                sheet.line([(at, base - 0.6), (at, base + 4.4)], tick, layer=3.0)

@@ -1,0 +1,96 @@
+"""The hide picture: all that the record says of one piece of leather, on one page."""
+
+from __future__ import annotations
+
+from hides.hide import Hide
+from hides.remarks import remarks
+from hides.units import area_text
+from nest.draw import leather
+from nest.draw.labels import Labels
+from nest.draw.palette import BACKBONE, LEADER_DOT, STRETCH, ZONE_EDGE
+from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
+from nest.draw.sheet import Pen, Sheet
+from nest.draw.tints import draw_levels, ramp, tints_of
+from nest.draw.words import Type
+from nest.report.page import BAND, MARGIN, PAPERS, titled
+
+SIDEBAR = 56.0  # mm, width of the column at the right
+GUTTER = 5.0
+RULER = 7.0  # mm, room for the upright ruler
+REMARK = Type(6.0)
+
+
+def hide_sheet(hide: Hide, *, paper: str = "A4") -> Sheet:
+    """Draw a hide with its flaws, thickness, stretch and areas, landscape."""
+    width, height = PAPERS[paper]
+    sheet = titled(width, height, f"Hide “{hide.name}”", _facts(hide))
+    room, top = width - 2 * MARGIN - SIDEBAR - GUTTER, height - MARGIN - BAND
+    frame = (MARGIN + RULER, MARGIN + 8.0, room - RULER, top - MARGIN - 12.0)
+    pen = sheet.view(frame, hide.outline.bounds)
+    _draw(pen, hide)
+    side = [*_area_rows(hide), gap(2.0), *_leather_rows(hide), gap(2.0)]
+    side += [*leather.scale_bar(pen.scale, SIDEBAR), gap(2.0), *_remark_rows(hide)]
+    stack(sheet, side, MARGIN + room + GUTTER, top)
+    return sheet
+
+
+def _facts(hide: Hide) -> str:
+    facts = [f"{hide.piece}, {hide.tannage} tanned, grain side up"]
+    if hide.parent:
+        facts.append(f"cut from “{hide.parent}”")
+    facts.append(f"{len(hide.flaws)} flaws, {len(hide.readings)} readings")
+    return "    ·    ".join(facts)
+
+
+def _draw(pen: Pen, hide: Hide) -> None:
+    leather.draw_ground(pen, hide)
+    leather.draw_flaws(pen, hide)
+    leather.draw_edges(pen, hide)
+    labels = Labels(pen)
+    leather.name_flaws(pen, hide, labels)
+    labels.obstacles += [pen.on_page(flaw.shape) for flaw in hide.flaws]
+    leather.draw_readings(pen, hide, labels)
+    leather.draw_regions(pen, hide, labels)
+    draw_levels(pen, hide, labels)
+    leather.draw_stretch(pen, hide)
+
+
+def _area_rows(hide: Hide) -> list[Row]:
+    rows = [head("Area and price", SIDEBAR)]
+    rows += _told("Traced", area_text(hide.gross_area), "inside the outline, holes left out")
+    says = "without the flaws that bar every part, as drawn"
+    rows += _told("Usable", area_text(hide.usable_area), says)
+    if hide.supplier_area:
+        off = hide.gross_area / hide.supplier_area - 1
+        says = f"as the seller measured it; traced is {off:+.1%} off"
+        rows += _told("Stamped", area_text(hide.supplier_area), says)
+    if hide.price is not None and hide.paid is not None:
+        paid = f"{hide.paid:.2f} {hide.price.currency}"
+        per = {"ft2": "per ft²", "dm2": "per dm²", "piece": "for the piece"}[hide.price.per]
+        rows += _told("Paid", paid, f"{hide.price.amount:g} {hide.price.currency} {per}")
+    return rows
+
+
+def _told(label: str, value: str, says: str) -> list[Row]:
+    return [pair(label, value, SIDEBAR), *note(says, SIDEBAR), gap(0.8)]
+
+
+def _leather_rows(hide: Hide) -> list[Row]:
+    rows = [head("Leather", SIDEBAR)]
+    rows += ramp(tints_of(hide), SIDEBAR)
+    if hide.readings:
+        rows += stroke(LEADER_DOT, "gauge reading, mm", SIDEBAR)
+    for zone in hide.zones:
+        words = f"{zone.name}: {zone.low:g} to {zone.high:g} mm, as given"
+        rows += stroke(ZONE_EDGE, words, SIDEBAR)
+    rows += stroke(STRETCH, "direction of least stretch", SIDEBAR)
+    if hide.backbone is not None:
+        rows += stroke(BACKBONE, "backbone", SIDEBAR)
+    return rows + leather.flaw_legend(hide, SIDEBAR)
+
+
+def _remark_rows(hide: Hide) -> list[Row]:
+    rows = [head("Remarks", SIDEBAR)]
+    for words in remarks(hide) or ("None.",):
+        rows += [*note(words, SIDEBAR, REMARK), gap(0.8)]
+    return rows

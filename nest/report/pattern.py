@@ -1,0 +1,355 @@
+"""The sheath pattern at full size: cut it out, fold it round the knife, and it fits.
+
+Parts lie grain side up at exactly 1:1, with the knife laid in, every stitch hole, the
+measures, and beside them what a maker needs to know: the print check, the stitching, the
+leather, and the fit station by station. Cautions stand with the step they belong to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import permutations
+
+import numpy as np
+from shapely import LineString, MultiPoint, Polygon, box
+
+from hides.outline import FloatArray, polygons_of
+from hides.units import DM2
+from nest.draw.labels import Labels
+from nest.draw.palette import (
+    ALARM,
+    FADED,
+    INK,
+    KNIFE,
+    MEASURE,
+    NOTE,
+    PAPER,
+    PATTERN,
+    RULE,
+    SMALL,
+    THREAD,
+)
+from nest.draw.parts import AT_HOME, draw_marks
+from nest.draw.rows import Row, cells, gap, head, height_of, note, pair, stack
+from nest.draw.sheet import Pen, Sheet, Style
+from nest.draw.words import Type
+from nest.knife import Knife
+from nest.part import Mark, Part
+from nest.report.page import BAND, MARGIN, PAPERS, titled
+from nest.sheath import Sheath, Station
+
+COLUMN = 76.0  # mm, width of the words beside the parts
+GUTTER = 7.0
+AIR = 5.0  # mm round each part with its measures
+STEP = 4.5  # mm from a part to its measures, and from one to the next
+HOLE = 1.0  # mm, diameter of a stitch hole: a round awl or a 1 mm bit
+RULER, SQUARE = 100.0, 50.0  # mm, to check the print by
+
+FACE = Type(11.0, FADED, bold=True)
+NAME = Type(7.0, FADED, bold=True)
+TILTS = (0.0, -10.0, 10.0, -20.0, 20.0, -30.0, 30.0)  # degrees; a welt's words may follow it
+SMALL_MARK = Type(5.4, THREAD, halo=KNIFE.fill)
+TIE = Style(edge=MEASURE.edge, width=0.08)
+CAUTION = Type(6.2, ALARM, bold=True)
+SIZE = Type(6.0, MEASURE.edge, halo=PAPER)
+
+Place = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """Something to be laid on the page: ``bounds`` in mm of its own frame."""
+
+    bounds: tuple[float, float, float, float]
+    part: Part | None = None
+
+    @property
+    def width(self) -> float:
+        """With air on both sides."""
+        return self.bounds[2] - self.bounds[0] + 2 * AIR
+
+    @property
+    def height(self) -> float:
+        """With air above and below."""
+        return self.bounds[3] - self.bounds[1] + 2 * AIR
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """A dimension as drawn: the line with arrows first, then the ties back to the part."""
+
+    lines: tuple[FloatArray, ...]
+    words: str
+    inside: bool = False
+
+    @classmethod
+    def moved(cls, p: FloatArray, q: FloatArray, axis: int, to: float, words: str) -> Measure:
+        """Move a measure along ``axis`` (0 is x) to the coordinate ``to``, with ties."""
+        ends = np.array([p, q])
+        line = ends.copy()
+        line[:, axis] = to
+        return cls((line, *(np.array(pair) for pair in zip(ends, line, strict=True))), words)
+
+
+CHECK = Item((0.0, -8.0, RULER, SQUARE + 4.0))
+
+
+def pattern_sheet(sheath: Sheath, knife: Knife, *, paper: str | None = None) -> Sheet:
+    """Draw a sheath's pattern at 1:1.
+
+    Parameters
+    ----------
+    paper : one of :data:`nest.report.page.PAPERS`; by default the smallest that holds all,
+        and beyond A1 a page as large as needed.
+
+    Raises
+    ------
+    ValueError : the pattern doesn't fit the paper asked for.
+    """
+    items = [Item(_reach(sheath, part), part) for part in sheath.parts]
+    rows = _rows(sheath, knife)
+    width, height, places = _laid_out([*items, CHECK], height_of(rows), paper)
+    below = f"{_style(sheath)}    ·    {sheath.choices.leather:g} mm leather    ·    grain side up"
+    sheet = titled(width, height, f"{sheath.name}: sheath pattern 1:1", below)
+    for item, place in zip(items, places, strict=False):
+        _draw_part(sheet, sheath, item, place)
+    _draw_check(sheet, places[-1])
+    stack(sheet, rows, width - MARGIN - COLUMN, height - MARGIN - BAND)
+    return sheet
+
+
+def _style(sheath: Sheath) -> str:
+    loop = "loop sewn on" if sheath.choices.loop == "sewn" else "back rises to the loop"
+    return f"worn on the {sheath.hand}, {loop}, belt {sheath.choices.belt:g} mm"
+
+
+# --- the page --------------------------------------------------------------------------------
+
+
+def _laid_out(
+    items: Sequence[Item], words: float, paper: str | None
+) -> tuple[float, float, list[Place]]:
+    """Page size, and where the lower left corner of each item's box goes."""
+    for name in [paper] if paper else PAPERS:
+        for width, height in (PAPERS[name], PAPERS[name][::-1]):
+            top = height - MARGIN - BAND
+            places, foot = _shelves(items, width - 2 * MARGIN - COLUMN - GUTTER, top)
+            if min(foot, top - words) >= MARGIN:
+                return width, height, places
+    if paper:
+        raise ValueError(f"the pattern doesn't fit {paper} at full size")
+    room = max(600.0, *(item.width for item in items))
+    tall = max(words, -_shelves(items, room, 0.0)[1])
+    width, height = room + 2 * MARGIN + COLUMN + GUTTER, tall + 2 * MARGIN + BAND
+    return width, height, _shelves(items, room, height - MARGIN - BAND)[0]
+
+
+def _shelves(items: Sequence[Item], room: float, top: float) -> tuple[list[Place], float]:
+    """Lay items in rows from ``top`` down, the first one first and the others in the best order.
+
+    Returns their places and where the last row ends: minus infinity if one is too wide.
+    """
+    if max(item.width for item in items) > room:
+        return [], -float("inf")
+    tried = []
+    for order in permutations(range(1, len(items))):
+        places: dict[int, Place] = {}
+        x, high, low = 0.0, top, top
+        for i in (0, *order):
+            if x and x + items[i].width > room:
+                x, high = 0.0, low
+            places[i] = (MARGIN + x, high - items[i].height)
+            low = min(low, high - items[i].height)
+            x += items[i].width
+        tried.append((low, [places[i] for i in range(len(items))]))
+    low, best = max(tried, key=lambda layout: layout[0])
+    return best, low
+
+
+def _reach(sheath: Sheath, part: Part) -> tuple[float, float, float, float]:
+    """The box of a part with the knife laid in and its measures."""
+    points = [part.outline.points, *(line for m in _measures(sheath, part) for line in m.lines)]
+    if part.kind == "body":
+        points.append(sheath.knife)
+    low, high = np.vstack(points).min(axis=0), np.vstack(points).max(axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+# --- the parts -------------------------------------------------------------------------------
+
+
+def _draw_part(sheet: Sheet, sheath: Sheath, item: Item, place: Place) -> None:
+    part = item.part
+    if part is None:
+        return
+    x, y = place
+    pen = Pen(sheet, 1.0, (x + AIR - item.bounds[0], y + AIR - item.bounds[1]))
+    pen.shade(part.outline.polygon, PATTERN, layer=2.0, name=f"part:{part.kind}")
+    if part.kind == "body":
+        _draw_knife(pen, sheath)
+    draw_marks(pen, part, AT_HOME, hole=HOLE)
+    labels = Labels(pen)
+    holes = [mark.points for mark in part.marks if mark.kind == "stitch"]
+    labels.obstacles += polygons_of(MultiPoint(pen.at(np.vstack(holes))).buffer(HOLE))
+    measures = _measures(sheath, part)
+    labels.obstacles += [LineString(pen.at(m.lines[0])) for m in measures if m.inside]
+    for mark in part.marks:
+        _write_mark(pen, part, mark, labels)
+    for measure in measures:
+        _draw_measure(pen, measure, labels)
+    title = f"{sheath.name}: {part.kind.upper()}  ·  cut 1, grain side up, do not turn over"
+    sheet.text((x + AIR, y + 1.0), title, NOTE)
+
+
+def _write_mark(pen: Pen, part: Part, mark: Mark, labels: Labels) -> None:
+    """Write a mark's words: large on the leather, small in the welt and the loop's pads."""
+    if mark.kind == "label" and part.kind == "welt":
+        labels.inside(pen.on_page(part.outline.polygon), mark.text, SMALL_MARK, angles=TILTS)
+    elif mark.kind == "label":
+        for style in (FACE, NAME):
+            if labels.near(pen, mark.points[0], mark.text, style, steps=3):
+                return
+    elif mark.kind == "loop":
+        labels.inside(pen.on_page(Polygon(mark.points)), mark.text, SMALL_MARK)
+    elif mark.kind == "drain":
+        labels.near(pen, mark.points.mean(axis=0), mark.text, SMALL_MARK, on_it=False)
+
+
+def _draw_knife(pen: Pen, sheath: Sheath) -> None:
+    """Lay in the knife and number the stations of the fit table along the fold."""
+    pen.shade(Polygon(sheath.knife), KNIFE, layer=2.1, name="knife")
+    side = 1.0 if sheath.knife[:, 1].mean() > sheath.fold else -1.0
+    last = -np.inf  # the last number written; stations crowd at the tip
+    for number, station in enumerate(sheath.stations, 1):
+        foot, top = sheath.fold, sheath.fold + side * station.available
+        pen.line([(station.x, foot), (station.x, top)], RULE, layer=2.2)
+        if station.x > last + 3.0:
+            pen.text((station.x + 0.5, foot + side * 2.0 - 0.7), str(number), SMALL)
+            last = station.x
+
+
+def _measures(sheath: Sheath, part: Part) -> list[Measure]:
+    """The measures of a part, each drawn below it, to its left, or where it is."""
+    x0, y0, x1, y1 = part.outline.bounds
+    found: list[Measure] = []
+    below = left = 0
+    for d in (d for d in sheath.dimensions if d.part == part.kind):
+        p, q = np.array(d.p), np.array(d.q)
+        words = f"{d.label} {d.value:.1f}"
+        level = abs(q[0] - p[0]) >= abs(q[1] - p[1])
+        if level and abs(q[0] - p[0]) > 0.9 * (x1 - x0):
+            below += 1
+            found.append(Measure.moved(p, q, 1, y0 - STEP * below, words))
+        elif not level and (min(p[0], q[0]) < x0 + 1.0 or abs(q[1] - p[1]) > 0.9 * (y1 - y0)):
+            left += 1
+            found.append(Measure.moved(p, q, 0, x0 - STEP * left, words))
+        else:
+            found.append(Measure((np.array([p, q]),), words, inside=True))
+    return found
+
+
+def _draw_measure(pen: Pen, measure: Measure, labels: Labels) -> None:
+    line, *ties = measure.lines
+    for tie in ties:
+        pen.line(tie, TIE, layer=2.3)
+    small = float(np.hypot(*(line[1] - line[0]))) < 6.0
+    pen.arrow(line[0], line[1], MEASURE, both=True, head=0.8 if small else 1.8)
+    middle = line.mean(axis=0)
+    if measure.inside:
+        labels.near(pen, middle, measure.words, SIZE, on_it=False, steps=6)
+    else:
+        angle = 0.0 if line[0][1] == line[1][1] else 90.0
+        words = pen.text(middle, measure.words, SIZE, anchor="middle", angle=angle)
+        pen.sheet.shade(words.box.buffer(0.6), Style(fill=PAPER), layer=3.2)
+
+
+def _draw_check(sheet: Sheet, place: Place) -> None:
+    """A ruler and a square whose size shows whether the print is true."""
+    x, y = place[0] + AIR, place[1] + AIR + 8.0
+    look = Style(edge=INK, width=0.2)
+    sheet.shade(box(x, y, x + SQUARE, y + SQUARE), look, layer=2.0, name="square")
+    sheet.text((x + SQUARE / 2, y + SQUARE / 2), "50 mm square", NOTE, anchor="middle")
+    sheet.line([(x, y - 3.0), (x + RULER, y - 3.0)], look, name="ruler")
+    for i in range(11):
+        long = 2.5 if i % 5 == 0 else 1.5
+        sheet.line([(x + 10 * i, y - 3.0), (x + 10 * i, y - 3.0 + long)], look)
+        if i % 5 == 0:
+            sheet.text((x + 10 * i, y - 6.0), f"{10 * i}", SMALL, anchor="centre")
+    says = "Print at 100 %, no “fit to page”. Measure the square and the ruler before you cut."
+    for i, row in enumerate(note(says, RULER - SQUARE - 4.0, NOTE)):
+        row.draw(sheet, x + SQUARE + 4.0, y + SQUARE - i * row.height)
+
+
+# --- the words -------------------------------------------------------------------------------
+
+
+def _rows(sheath: Sheath, knife: Knife) -> list[Row]:
+    return [
+        *_cut_rows(sheath),
+        gap(2.0),
+        *_sew_rows(sheath),
+        gap(2.0),
+        *_fit_rows(sheath.stations),
+        gap(2.0),
+        *_remark_rows((*sheath.warnings, *knife.guesses)),
+    ]
+
+
+def _cut_rows(sheath: Sheath) -> list[Row]:
+    facts = sheath.facts
+    rows = [head("Cut and glue", COLUMN)]
+    for kind, area in facts.areas.items():
+        rows.append(pair(f"Leather, {kind}", f"{area / DM2:.2f} dm²", COLUMN))
+    rows.append(pair("Fold to the knife's back", f"{facts.fold_allowance:.1f} mm", COLUMN))
+    rule = f"{facts.fold_rule:.1f} mm by the rule of thumb: the leather's thickness and a little"
+    rows += note(rule, COLUMN)
+    rows.append(pair("Welt stands out of the throat", f"{facts.welt_trim:g} mm", COLUMN))
+    rows += note("trim it flush when the glue has set", COLUMN)
+    return rows + _caution("Glue fumes: air the room and follow the label.")
+
+
+def _sew_rows(sheath: Sheath) -> list[Row]:
+    facts = sheath.facts
+    low, high = facts.pitches
+    pitch = f"{low:.2f}" if high - low < 0.005 else f"{low:.2f} to {high:.2f}"
+    rows = [head("Sew", COLUMN)]
+    rows.append(pair("Edge seam", f"{facts.stitches} stitches, {facts.seam:.0f} mm", COLUMN))
+    if facts.loop_stitches:
+        loop = f"{facts.loop_stitches} stitches, {facts.loop_seam:.0f} mm"
+        rows.append(pair("Loop seams", loop, COLUMN))
+    rows.append(pair("Pitch", f"{pitch} mm", COLUMN))
+    thread = f"{facts.thread / 1000:.2f} m of {facts.thread_diameter:g} mm"
+    rows.append(pair("Thread for the edge seam", thread, COLUMN))
+    few, many = facts.thread_rule
+    rule = f"rule of thumb, 7 to 8 × the seam: {few / 1000:.2f} to {many / 1000:.2f} m"
+    rows += note(rule, COLUMN)
+    if facts.loop_stitches:
+        rows.append(pair("Thread for the loop", f"{facts.loop_thread / 1000:.2f} m", COLUMN))
+    rows.append(pair("Needles", f"{facts.needles}", COLUMN))
+    return rows + _caution("Awl: keep the other hand out of its line.")
+
+
+def _fit_rows(stations: Sequence[Station]) -> list[Row]:
+    numbers, widths = range(1, 5), (5.0, 10.0, 15.0, 14.0, 12.0, 3.0, 16.0)
+    titles = ("", "at", "needed", "there", "slack", "", "")
+    rows = [head("Fit: fold to welt, mm", COLUMN), cells(titles, widths, NOTE, right=numbers)]
+    for number, s in enumerate(stations, 1):
+        figures = (f"{s.u:.0f}", f"{s.needed:.1f}", f"{s.available:.1f}", f"{s.slack:+.1f}")
+        style = Type(6.2, ALARM if s.slack < -1.0 else INK)
+        words = (f"{number}", *figures, "", s.verdict)
+        rows.append(cells(words, widths, style, right=numbers))
+    says = "“at” counts from the butt along the knife; leather along its neutral line."
+    rows += [gap(0.6), *note(says, COLUMN)]
+    return rows + _caution("Tape over the blade's edge before you try the fit.")
+
+
+def _remark_rows(words: Sequence[str]) -> list[Row]:
+    rows = [head("Mind", COLUMN)] if words else []
+    for sentence in words:
+        rows += [*note(sentence, COLUMN), gap(0.6)]
+    return rows
+
+
+def _caution(words: str) -> list[Row]:
+    return [gap(0.6), *note(f"⚠ {words}", COLUMN, CAUTION)]

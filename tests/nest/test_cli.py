@@ -1,0 +1,112 @@
+"""The command as a user runs it: files written, exit codes, one line of error, no traceback."""
+
+from __future__ import annotations
+
+import ast
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+from nest.cli import main
+
+ROOT = Path(__file__).resolve().parents[2]
+SHARED = ROOT / "shared"
+WEEK = str(SHARED / "weeks/week-4.week.toml")
+BIRCH = str(SHARED / "hides/birch.hide.json")
+
+
+def names(folder: Path) -> set[str]:
+    return {path.name for path in folder.iterdir()}
+
+
+def test_plan_writes_everything_a_maker_needs(tmp_path, capsys) -> None:
+    """Plan, lists, drawing exchange file and the cut plan as PNG, PDF and SVG."""
+    assert main(["plan", WEEK, "--effort", "0.01", "--out", str(tmp_path)]) == 0
+    kinds = ("plan.json", "parts.csv", "figures.csv", "dxf")
+    pictures = tuple(
+        f"{page}.{kind}" for page in ("cutplan", "detail") for kind in ("png", "pdf", "svg")
+    )
+    assert names(tmp_path) == {f"week-4.{kind}" for kind in kinds + pictures}
+    assert "12 parts, checked" in capsys.readouterr().out
+
+
+def test_plan_as_json_has_the_figures_and_nothing_else_on_stdout(tmp_path, capsys) -> None:
+    """A script can read it."""
+    assert main(["plan", WEEK, "--effort", "0.01", "--out", str(tmp_path), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["parts"] == 12
+    assert told["figures"]["used_area"] >= told["figures"]["bound_area"]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["hide", "show", BIRCH],
+        ["hide", "check", BIRCH],
+        ["sheath", str(SHARED / "knives/heron.knife.toml"), "--hand", "left"],
+        ["compare", WEEK, "--hides", BIRCH, str(SHARED / "hides/rowan.hide.json"),
+         "--effort", "0.005"],
+    ],
+)  # fmt: skip
+def test_every_other_verb_runs_and_prints_json_too(arguments, tmp_path, capsys) -> None:
+    """Words for people, JSON for scripts."""
+    out = [] if "check" in arguments else ["--out", str(tmp_path)]
+    assert main([*arguments, *out]) == 0
+    assert capsys.readouterr().out.strip()
+    assert main([*arguments, *out, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["plan", "none.week.toml"], "none.week.toml: there is no such file"),
+        (["plan", WEEK, "--hide", "none.hide.json"], "none.hide.json"),
+        (["hide", "check", WEEK], "week-4.week.toml"),
+        (["sheath", BIRCH], "birch.hide.json"),
+    ],
+)
+def test_bad_input_is_one_message_and_exit_code_2(arguments, says, tmp_path, capsys) -> None:
+    """The file is named; nothing is written."""
+    where = [] if "check" in arguments else ["--out", str(tmp_path / "out")]
+    assert main([*arguments, *where]) == 2
+    told = capsys.readouterr()
+    assert says in told.err
+    assert "Traceback" not in told.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_week_that_does_not_fit_is_exit_code_1(tmp_path, capsys) -> None:
+    """Sound input, no plan: it says what would fit, and writes nothing."""
+    week = tmp_path / "big.week.toml"
+    knife = SHARED / "knives/heron.knife.toml"
+    week.write_text(f"[[sheath]]\nknife = '{knife}'\ncount = 200\nleather = [3.2, 3.5]\n")
+    out = tmp_path / "out"
+    code = main(["plan", str(week), "--hide", BIRCH, "--effort", "0.005", "--out", str(out)])
+    assert code == 1
+    assert "of 200 sheaths fit" in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_a_folder_that_can_not_be_written_is_said(tmp_path, capsys) -> None:
+    """A file stands where the folder should be."""
+    blocked = tmp_path / "out"
+    blocked.write_text("in the way")
+    assert main(["hide", "show", BIRCH, "--out", str(blocked)]) == 2
+    assert "out" in capsys.readouterr().err
+
+
+def test_help_imports_no_heavy_library() -> None:
+    """--help answers at once because the module level imports only the standard library."""
+    tree = ast.parse((ROOT / "nest/cli.py").read_text(encoding="utf-8"))
+    top = {
+        (node.module or "").split(".")[0] if isinstance(node, ast.ImportFrom) else alias.name
+        for node in tree.body
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for alias in node.names
+    }
+    assert top <= set(sys.stdlib_module_names) | {"hides", "nest", "__future__"}
+    ours = [n.module for n in tree.body if isinstance(n, ast.ImportFrom) and n.level == 0]
+    assert [m for m in ours if m.startswith(("hides", "nest"))] == ["hides.errors", "nest.errors"]

@@ -1,0 +1,93 @@
+"""The week file: what it says, and one clear message for each way it can be wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from hides.errors import InputError
+from nest.week import job_of, read
+
+ROOT = Path(__file__).resolve().parents[2]
+KNIFE = f'knife = "{ROOT}/shared/knives/heron.knife.toml"'
+
+
+def week(folder: Path, text: str) -> Path:
+    path = folder / "test.week.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("name", "sheaths", "parts"), [("4", 4, 12), ("12", 12, 36), ("30", 30, 86)]
+)
+def test_sample_weeks_want_what_they_are_named_for(name: str, sheaths: int, parts: int) -> None:
+    """Every part has an id of its own; the four Osiers of week 30 carry the loop on the back."""
+    job = job_of(read(ROOT / f"shared/weeks/week-{name}.week.toml"))
+    assert (len(job.kits), len(job.parts)) == (sheaths, parts)
+    assert len({wanted.id for wanted in job.parts}) == parts
+
+
+def test_kits_of_one_knife_are_numbered_over_its_orders(tmp_path: Path) -> None:
+    """Two orders of the same knife don't share ids, and the left hand is the mirror image."""
+    text = f"[[sheath]]\n{KNIFE}\ncount = 2\n[[sheath]]\n{KNIFE}\nhand = 'left'\n"
+    job = job_of(read(week(tmp_path, text)))
+    assert [kit.id for kit in job.kits] == ["heron-1", "heron-2", "heron-3"]
+    right, left = job.kits[0].parts[0].part, job.kits[2].parts[0].part
+    assert left.outline.area == pytest.approx(right.outline.area, rel=1e-9)
+    assert left.outline != right.outline
+
+
+def test_leather_range_is_the_need_and_its_middle_the_pattern(tmp_path: Path) -> None:
+    """3.0 to 3.4 is asked of the hide; the pattern is made for 3.2: smaller than one for 3.8."""
+    thin = job_of(read(week(tmp_path, f"[[sheath]]\n{KNIFE}\nleather = [3.0, 3.4]\n")))
+    need = thin.parts[0].need
+    assert (need.low, need.high, need.may_split) == (3.0, 3.4, False)
+    thick = job_of(read(week(tmp_path, f"[[sheath]]\n{KNIFE}\nleather = [3.6, 4.0]\n")))
+    assert thin.parts[0].part.outline.area < thick.parts[0].part.outline.area
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("name = 'x'\n", "wants no sheath"),
+        ("[[sheath]]\ncount = 1\n", "sheath 1, key 'knife'"),
+        (f"[[sheath]]\n{KNIFE}\ncout = 2\n", "Did you mean 'count'?"),
+        (f"[[sheath]]\n{KNIFE}\ncount = 0\n", "count must be 1 or more"),
+        (f"[[sheath]]\n{KNIFE}\n[[sheath]]\n{KNIFE}\ncount = -1\n", "sheath 2, key 'count'"),
+        (f"[[sheath]]\n{KNIFE}\nleather = [3.5, 3.2]\n", "least first"),
+        (f"[[sheath]]\n{KNIFE}\nleather = [nan, 3.2]\n", "leather must be"),
+        (f"[[sheath]]\n{KNIFE}\nmay_split = 1\n", "may_split must be True or False"),
+        (f"[[sheath]]\n{KNIFE}\ndue = 'soon'\n", "due must be a date"),
+        (f"[[sheath]]\n{KNIFE}\nwelt = 400\n", "welt must be"),
+        (f"[[sheath]]\n{KNIFE}\nhand = 'both'\n", "hand must be"),
+        (f"gap = -1\n[[sheath]]\n{KNIFE}\n", "gap must be 0 to 50"),
+        (f"keep = 'head'\n[[sheath]]\n{KNIFE}\n", "keep must be"),
+        (f"seed = 1.5\n[[sheath]]\n{KNIFE}\n", "seed must be a whole number"),
+        (f"seconds = 1\neffort = 1\n[[sheath]]\n{KNIFE}\n", "not both"),
+        (f"hides = 'birch'\n[[sheath]]\n{KNIFE}\n", "list of file names"),
+        ("[[sheath]\n", "not TOML"),
+        ("[[sheath]]\nknife = 'none.knife.toml'\n", "no such file"),
+        (f"[[sheath]]\n{KNIFE}\ncount = 5000\n", "more than 2000 parts"),
+    ],
+)
+def test_a_wrong_week_gets_one_message_with_file_and_place(
+    tmp_path: Path, text: str, says: str
+) -> None:
+    """Each names the file at fault and says what is wrong."""
+    with pytest.raises(InputError) as caught:
+        job_of(read(week(tmp_path, text)))
+    assert says in str(caught.value)
+    assert ".toml" in str(caught.value)
+
+
+def test_files_that_are_no_week_are_refused(tmp_path: Path) -> None:
+    """Binary, missing and oversized files: refused before they are understood."""
+    binary = tmp_path / "a.week.toml"
+    binary.write_bytes(b"\xff\xfe\x00PNG")
+    large = tmp_path / "b.week.toml"
+    large.write_bytes(b"#" * 1_100_000)
+    for path, says in ((binary, "UTF-8"), (tmp_path / "c.week.toml", "no such"), (large, "1 MB")):
+        with pytest.raises(InputError, match=says):
+            read(path)
