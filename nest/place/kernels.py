@@ -761,3 +761,14 @@ def construct(X, order, tries, I, M, G, S, R):
             farthest = max(farthest, S[F_SIZE + POSE * i + 2])
         X[i, :] = pose
     return stuck
+
+
+@njit(cache=True, nogil=True)
+def settle(X, order, I, M, G, S):
+    """Slide the parts of a valid layout, in ``order``, back towards the start; X in and out."""
+    put_all(X, I, M, G, S)
+    for i in order:
+        before = X[i, 0], X[i, 1]
+        _slide_back(i, X[i], I, M, G, S)
+        if (X[i, 0], X[i, 1]) != before:
+            put(i, I[I[AT_KINDS] + i], X[i, 0], X[i, 1], X[i, 2], X[i, 3], I, M, S)

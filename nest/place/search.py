@@ -27,6 +27,7 @@ from nest.place.shapes import World
 
 WORKERS = 2
 ROUND = 60_000  # candidate poses per worker between two exchanges
+SETTLING = 4  # passes in which loose parts slide back at the end
 EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 
 
@@ -216,6 +217,22 @@ class Worker:
         head = self.world.shared[0]
         self.state[head[k.AT_PAIR_WEIGHTS] : head[k.AT_OVERLAPS]] = 1.0
 
+    def settled(self, best: Best) -> tuple[FloatArray, float]:
+        """Poses and reach once loose parts have slid back, for larger pieces between them.
+
+        The frontier is set by few parts; the others are where the search left them.
+        """
+        poses = best.poses.copy()
+        if best.conflict > 0:
+            return poses, best.reach
+        self.state[k.F_FRONT] = best.reach
+        for _ in range(SETTLING):
+            order = np.argsort(poses[:, 0], kind="stable")
+            k.settle(poses, order, *self.memory)
+        if self._conflict(poses) > 0:
+            return best.poses, best.reach
+        return poses, float(self._rows()[:, 2].max())
+
     def judged(self, poses: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Angle in rad and conflict of every part at these poses, the frontier set aside."""
         self.state[k.F_FRONT] = np.inf
@@ -317,11 +334,12 @@ def run(
             together(partial(_turn, share=share, turn=turn, over=over))
             turn += 1
             _exchange(workers, best, share, turn, tuning)
-    angles, blame = workers[0].judged(best.poses)
+    poses, reach = workers[0].settled(best)
+    angles, blame = workers[0].judged(poses)
     return Outcome(
-        best.poses,
+        poses,
         angles,
-        best.reach,
+        reach,
         best.conflict,
         sum(w.count for w in workers),
         tuple(trace),
@@ -336,6 +354,7 @@ def warm_up() -> None:
     worker = Worker(world, 1, Tuning())
     worker.start(2)
     worker.repair(1)
+    worker.settled(worker.best)
 
 
 def _turn(w: Worker, share: float, turn: int, over: Callable[[], bool]) -> None:
