@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from nest.week import Job
 
 DONE, NO_PLAN, BAD_INPUT, STOPPED = 0, 1, 2, 130
+REFRESH = 0.1  # seconds between two writings of the live line
 PICTURES = (".png", ".pdf", ".svg")
 
 
@@ -188,6 +189,7 @@ class _Watch:
         self.least, self.area = least.used_area, used_area(hide, job.keep)
         self.quiet, self.name = quiet, hide.name
         self.began, self.asked = time.perf_counter(), False
+        self.shown = 0.0
         self.best = "looking for a first valid plan"
 
     def step(self, step: object) -> None:
@@ -213,8 +215,9 @@ class _Watch:
     def show(self) -> None:
         from hides.units import area_text
 
-        if not self.quiet:
-            spent = time.perf_counter() - self.began
+        spent = time.perf_counter() - self.began
+        if not self.quiet and spent > self.shown + REFRESH:
+            self.shown = spent
             line = f"{self.name}: {self.best}, bound {area_text(self.least)}, {spent:.1f} s"
             print(f"\r{line[:118]:<118}", end="", file=sys.stderr, flush=True)
 
