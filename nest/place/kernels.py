@@ -651,20 +651,23 @@ def _raise_weights(I, S):
 
 
 @njit(cache=True, nogil=True)
-def separate(X, patience, budget, here, wide, I, M, G, S, R):
+def separate(X, memo, patience, budget, here, wide, I, M, G, S, R):
     """Move parts that are in conflict until none is, or patience or budget runs out.
 
     X (parts, 4) holds the best poses found, in and out; ``patience`` is the number of
     passes without a gain of 2 %, ``budget`` the candidate poses that may be looked at.
-    Returns the least conflict met (0.0: the layout in X is valid).
+    ``memo`` (3,) carries the search over calls: passes failed (below 0: begin at X), the
+    conflict that has to be bettered, the least conflict met, which is returned (0.0: the
+    layout in X is valid).
     """
     n = I[N_PARTS]
-    least = mark = put_all(X, I, M, G, S)
-    failed = 0
+    if memo[0] < 0:
+        memo[1] = memo[2] = put_all(X, I, M, G, S)
+        memo[0] = 0.0
     end = S[F_COUNT] + budget
     order = np.empty(n, np.int64)
     best = np.empty((3, 5))
-    while least > 0.0 and failed < patience and S[F_COUNT] < end:
+    while memo[2] > 0.0 and memo[0] < patience and S[F_COUNT] < end:
         m = 0
         for i in range(n):
             if _conflict_of(i, I, S) > 0.0:
@@ -682,17 +685,17 @@ def separate(X, patience, budget, here, wide, I, M, G, S, R):
                     put(i, t, best[0, 0], best[0, 1], best[0, 2], best[0, 3], I, M, S)
                     _measure(i, I, M, G, S)
         total = _total(I, S)
-        if total < least:
-            least = total
+        if total < memo[2]:
+            memo[2] = total
             for i in range(n):
                 p = F_SIZE + POSE * i
                 X[i, 0], X[i, 1], X[i, 2], X[i, 3] = S[p + 4], S[p + 5], S[p + 6], S[p + 7]
-        if total < 0.98 * mark:
-            mark, failed = total, 0
+        if total < 0.98 * memo[1]:
+            memo[1], memo[0] = total, 0.0
         else:
-            failed += 1
+            memo[0] += 1.0
         _raise_weights(I, S)
-    return least
+    return memo[2]
 
 
 @njit(cache=True, nogil=True)

@@ -35,10 +35,11 @@ EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 class Tuning:
     """The search's settings, found by runs at fixed density over several seeds."""
 
-    here: int = 20  # samples near the present pose
-    wide: int = 30  # samples over the container
-    patience: int = 40  # passes without a 2 % gain before an attempt is given up
-    strikes: int = 2  # attempts per layout
+    here: int = 10  # samples near the present pose
+    wide: int = 20  # samples over the container
+    patience: int = 150  # passes without a 2 % gain before an attempt is given up
+    attempt: int = 2_000_000  # candidate poses in which an attempt must have come to something
+    squeeze_patience: int = 40  # the same for the small steps at the end
     step: float = 0.01  # first share of the used length by which the frontier moves
     least_step: float = 0.001  # the step is halved down to this
     fails: int = 4  # failed separations before the step is halved
@@ -84,20 +85,36 @@ class Outcome:
     culprits: tuple[int, ...]  # parts in conflict, worst first
 
 
+@dataclass(slots=True)
+class _Trial:
+    """One attempt to make a layout valid, as it goes on over several rounds."""
+
+    poses: FloatArray
+    front: float
+    patience: int
+    memo: FloatArray
+    work: int = 0
+
+    @property
+    def conflict(self) -> float:
+        """The least conflict met so far."""
+        return float(self.memo[2])
+
+
 class Worker:
-    """One searcher: its random state, layout arrays and the schedule it follows."""
+    """One searcher: its random state, its memory and the schedule it follows."""
 
     def __init__(self, world: World, seed: int, tuning: Tuning) -> None:
-        n = len(world.kinds)
-        self.world, self.tuning, self.n = world, tuning, n
+        self.world, self.tuning, self.n = world, tuning, len(world.kinds)
         self.state = world.state.copy()
         self.memory = (*world.shared, self.state)
         self.random = np.array([_mix(seed)], np.uint64)
         self.py = np.random.default_rng(_mix(seed))
-        self.best = Best(np.zeros((n, 4)), np.inf, np.inf)
+        self.best = Best(np.zeros((self.n, 4)), np.inf, np.inf)
         self.step = tuning.step
         self.pool: list[tuple[float, FloatArray]] = []
         self.failed = 0
+        self.trial: _Trial | None = None
 
     # ------------------------------------------------ pieces of work
 
@@ -113,69 +130,71 @@ class Worker:
 
     def repair(self, budget: int) -> None:
         """Remove the conflicts of the best layout with the whole container to use."""
-        self.state[k.F_FRONT] = self.state[k.F_X1]
-        poses = self.best.poses.copy()
-        if self.failed:
-            poses = self._disrupted(poses)
-        else:
-            self._calm()
-        loss = self._separate(poses, budget)
-        self._offer(poses, loss)
-        self.failed += 1
+        if self.trial is None:
+            poses = self.best.poses.copy()
+            poses = self._disrupted(poses) if self.failed else poses
+            self._begin(poses, float(self.state[k.F_X1]), self.tuning.patience)
+        if trial := self._go_on(budget):
+            self._offer(trial.poses, trial.conflict)
+            self.failed += 1
 
     def explore(self, budget: int) -> None:
         """Move the frontier by the present step; on failure go on from a disturbed layout."""
-        front = self._front(self.best.reach, self.step)
-        if self.pool:
-            poses = self._disrupted(self._picked())
-        else:
-            poses = self._shifted(self.best.poses, front)
-        self.state[k.F_FRONT] = front
-        self._calm()
-        loss = self._separate(poses, budget)
-        if loss <= 0.0:
-            self._offer(poses, 0.0)
-            self.pool.clear()
-            self.failed = 0
-            return
-        self.pool.append((loss, poses))
-        self.pool.sort(key=lambda entry: entry[0])
-        self.failed += 1
-        if self.failed >= self.tuning.fails:
-            self.failed = 0
-            self.pool.clear()
-            self.step = max(self.step / 2, self.tuning.least_step)
+        if self.trial is None:
+            front = self._front(self.best.reach, self.step)
+            start = self._picked() if self.pool else self._shifted(self.best.poses, front)
+            self._begin(start, front, self.tuning.patience)
+        if trial := self._go_on(budget):
+            if trial.conflict <= 0.0:
+                self._offer(trial.poses, 0.0)
+                self._forget()
+                return
+            self.pool.append((trial.conflict, trial.poses))
+            self.pool.sort(key=lambda entry: entry[0])
+            self.failed += 1
+            if self.failed >= self.tuning.fails:
+                self._forget()
+                self.step = max(self.step / 2, self.tuning.least_step)
 
     def compress(self, budget: int, share: float) -> None:
         """Move the frontier by small steps from the best layout; ``share`` of the phase is over."""
-        high, low = self.tuning.squeeze_from, self.tuning.squeeze_to
-        front = self._front(self.best.reach, high + (low - high) * share)
-        poses = self._shifted(self.best.poses, front)
-        self.state[k.F_FRONT] = front
-        self._calm()
-        if self._separate(poses, budget, strikes=1) <= 0.0:
-            self._offer(poses, 0.0)
+        if self.trial is None:
+            high, low = self.tuning.squeeze_from, self.tuning.squeeze_to
+            front = self._front(self.best.reach, high + (low - high) * share)
+            self._begin(self._shifted(self.best.poses, front), front, self.tuning.squeeze_patience)
+        if (trial := self._go_on(budget)) and trial.conflict <= 0.0:
+            self._offer(trial.poses, 0.0)
 
     def adopt(self, best: Best) -> None:
         """Go on from another worker's layout."""
         self.best = Best(best.poses.copy(), best.reach, best.conflict)
-        self.pool.clear()
-        self.failed = 0
+        self._forget()
+        self.trial = None
 
     # ------------------------------------------------ inside
 
-    def _separate(self, poses: FloatArray, budget: int, strikes: int | None = None) -> float:
-        t = self.tuning
-        end = self.count + budget
-        loss = np.inf
-        for _ in range(strikes or t.strikes):
-            left = end - self.count
-            if left <= 0:
-                break
-            loss = k.separate(poses, t.patience, left, t.here, t.wide, *self.memory, self.random)
-            if loss <= 0.0:
-                break
-        return float(loss)
+    def _begin(self, poses: FloatArray, front: float, patience: int) -> None:
+        self._calm()
+        self.trial = _Trial(poses, front, patience, np.array([-1.0, np.inf, np.inf]))
+
+    def _go_on(self, budget: int) -> _Trial | None:
+        """Work on the present trial; returns it once it is over."""
+        trial, t, before = self.trial, self.tuning, self.count
+        assert trial is not None
+        self.state[k.F_FRONT] = trial.front
+        k.separate(
+            trial.poses, trial.memo, trial.patience, budget, t.here, t.wide,
+            *self.memory, self.random,
+        )  # fmt: skip
+        trial.work += self.count - before
+        if trial.conflict > 0 and trial.memo[0] < trial.patience and trial.work < t.attempt:
+            return None
+        self.trial = None
+        return trial
+
+    def _forget(self) -> None:
+        self.pool.clear()
+        self.failed = 0
 
     def _conflict(self, poses: FloatArray) -> float:
         return float(k.put_all(poses, *self.memory))
@@ -198,8 +217,9 @@ class Worker:
         return moved
 
     def _picked(self) -> FloatArray:
+        """One of the least bad layouts that failed, with two parts swapped."""
         at = int(min(abs(self.py.normal(0.0, 0.25)), 0.999) * len(self.pool))
-        return self.pool[at][1].copy()
+        return self._disrupted(self.pool[at][1].copy())
 
     def _disrupted(self, poses: FloatArray) -> FloatArray:
         """Swap the places of two of the larger parts that differ."""
@@ -367,9 +387,9 @@ def _turn(w: Worker, share: float, turn: int, over: Callable[[], bool]) -> None:
         elif w.best.conflict > 0:
             w.repair(end - before)
         elif share < w.tuning.squeeze:
-            w.explore(4 * ROUND)
+            w.explore(end - before)
         else:
-            w.compress(ROUND, min(1.0, (share - w.tuning.squeeze) / (1 - w.tuning.squeeze)))
+            w.compress(end - before, min(1.0, (share - w.tuning.squeeze) / (1 - w.tuning.squeeze)))
         if w.count == before:
             return
 
