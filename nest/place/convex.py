@@ -10,8 +10,11 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+# Numbers divide as in numpy: no exception to look out for in the inner loops.
+kernel = njit(cache=True, nogil=True, error_model="numpy")
 
-@njit(cache=True, nogil=True)
+
+@kernel
 def next_random(state):
     """Uniform in [0, 1): xorshift64* (Marsaglia 2003, Vigna 2016), the same on every machine."""
     x = state[0]
@@ -22,12 +25,12 @@ def next_random(state):
     return float((x * np.uint64(2685821657736338717)) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _cross(p, a, b, c):
     return (p[b, 0] - p[a, 0]) * (p[c, 1] - p[a, 1]) - (p[b, 1] - p[a, 1]) * (p[c, 0] - p[a, 0])
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _inside_corner(p, before, at, after, to):
     """Does the direction at -> to lie strictly inside the corner before, at, after?"""
     if _cross(p, before, at, after) > 0:
@@ -35,7 +38,7 @@ def _inside_corner(p, before, at, after, to):
     return not (_cross(p, at, to, after) >= 0 and _cross(p, to, at, before) >= 0)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _cuts_edge(p, a, b, c, d):
     """Does segment a-b meet segment c-d (touching counts), unless they share an end?"""
     if a in (c, d) or b in (c, d):
@@ -45,7 +48,7 @@ def _cuts_edge(p, a, b, c, d):
     return min(d1, d2) <= 0.0 <= max(d1, d2) and min(d3, d4) <= 0.0 <= max(d3, d4)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def split_convex(p, tolerance, state, starts, members):
     """Cut one simple counter-clockwise ring into convex pieces by diagonals, at random.
 
@@ -130,7 +133,7 @@ def split_convex(p, tolerance, state, starts, members):
     return pieces
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def fewest_convex(p, tolerance, tries, state, starts, members):
     """The partition with fewest pieces (then fewest corners) of ``tries`` random ones."""
     n = len(p)

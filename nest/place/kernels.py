@@ -63,9 +63,8 @@ found through the offsets at the head of ``I``.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-from nest.place.convex import next_random
+from nest.place.convex import kernel, next_random
 
 # The head of I: counts, and offsets of tables in I, M and S.
 N_PARTS, N_ANGLES, N_COLS, N_ROWS = 0, 1, 2, 3  # columns and rows of the bins
@@ -100,7 +99,7 @@ POSE = 10  # row length in S
 # ---------------------------------------------------------------- putting a part in place
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _direction(x, y, I, M, S):
     """Direction of least stretch at a place, rad, bilinear in the double angle."""
     cell, cols = S[F_TURN_CELL], I[N_STRETCH_COLS]
@@ -116,7 +115,7 @@ def _direction(x, y, I, M, S):
     return 0.5 * np.arctan2(sn, cs)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _turn_pieces(s, t, x, y, c, n, I, M, S):
     """Write the pieces of type t, turned by (c, n) and shifted, and all boxes, into row s."""
     first = I[AT_TYPES] + TYPE * t
@@ -144,30 +143,44 @@ def _turn_pieces(s, t, x, y, c, n, I, M, S):
     S[p], S[p + 1], S[p + 2], S[p + 3] = bx0, by0, bx1, by1
 
 
-@njit(cache=True, nogil=True)
-def put(s, t, x, y, turn, flip, I, M, S):
-    """Put a part of type t into row s. With listed angles its pieces are not needed."""
+@kernel
+def _pose(s, t, x, y, turn, flip, I, M, S):
+    """Write a pose and its angle into row s; box and pieces follow with _put_posed."""
     p = F_SIZE + POSE * s
     row = I[AT_TYPES] + TYPE * t
-    a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip))
-    if S[F_LISTED] > 0:
-        S[p], S[p + 1], S[p + 2], S[p + 3] = M[a + 3] + x, M[a + 4] + y, M[a + 5] + x, M[a + 6] + y
+    if I[row + 5] > 0:
+        a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip))
         c, n = M[a + 1], M[a + 2]
     else:
-        if I[row + 5] > 0:
-            c, n = M[a + 1], M[a + 2]
-        else:
-            axis = M[I[AT_TYPE_M] + TYPE_M * t + 3]
-            angle = _direction(x, y, I, M, S) + turn + flip * np.pi - axis
-            c, n = np.cos(angle), np.sin(angle)
-        _turn_pieces(s, t, x, y, c, n, I, M, S)
+        axis = M[I[AT_TYPE_M] + TYPE_M * t + 3]
+        angle = _direction(x, y, I, M, S) + turn + flip * np.pi - axis
+        c, n = np.cos(angle), np.sin(angle)
     S[p + 4], S[p + 5], S[p + 6], S[p + 7], S[p + 8], S[p + 9] = x, y, turn, flip, c, n
+
+
+@kernel
+def _put_posed(s, t, I, M, S):
+    """Write box and pieces of the pose in row s. With listed angles pieces are not needed."""
+    p = F_SIZE + POSE * s
+    x, y = S[p + 4], S[p + 5]
+    if S[F_LISTED] > 0:
+        a = I[AT_ANGLES] + ANGLE * (I[I[AT_TYPES] + TYPE * t + 4] + int(S[p + 7]))
+        S[p], S[p + 1], S[p + 2], S[p + 3] = M[a + 3] + x, M[a + 4] + y, M[a + 5] + x, M[a + 6] + y
+    else:
+        _turn_pieces(s, t, x, y, S[p + 8], S[p + 9], I, M, S)
+
+
+@kernel
+def put(s, t, x, y, turn, flip, I, M, S):
+    """Put a part of type t into row s."""
+    _pose(s, t, x, y, turn, flip, I, M, S)
+    _put_posed(s, t, I, M, S)
 
 
 # ---------------------------------------------------------------- overlap
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _least_depth(a, an, b, bn, best, S):
     """Least depth over the edge normals of piece a (an corners) against piece b, up to ``best``."""
     n0, n1 = S[a + 2], S[a + 3]
@@ -199,7 +212,7 @@ def _least_depth(a, an, b, bn, best, S):
     return best
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _overlap_turned(s, r, ts, tr, limit, I, S):
     """Sum of depths over pairs of pieces of rows s and r; may stop beyond ``limit``."""
     total = 0.0
@@ -231,7 +244,7 @@ def _overlap_turned(s, r, ts, tr, limit, I, S):
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _overlap_listed(a, b, dx, dy, limit, touch, I, M):
     """The same sum for listed angles a and b, b displaced by (dx, dy) from a."""
     if a > b:
@@ -258,7 +271,7 @@ def _overlap_listed(a, b, dx, dy, limit, touch, I, M):
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _overlap(s, r, ts, tr, limit, I, M, S):
     """Overlap (mm) of rows s and r, whose types are ts and tr; may stop beyond ``limit``."""
     if S[F_LISTED] <= 0:
@@ -272,7 +285,7 @@ def _overlap(s, r, ts, tr, limit, I, M, S):
 # ---------------------------------------------------------------- ground
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _distance(g, x, y, G, S):
     """Signed distance at a place (bilinear), falling further away outside the grid."""
     cell = S[F_CELL]
@@ -287,7 +300,7 @@ def _distance(g, x, y, G, S):
     return near - cell * (abs(u - cu) + abs(v - cv))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _is_inside(g, x, y, G, S):
     """Sign at the nearest node of the grid (exact there)."""
     i = int(np.floor((x - S[F_GX]) / S[F_CELL] + 0.5))
@@ -297,7 +310,7 @@ def _is_inside(g, x, y, G, S):
     return G[g, j, i] > 0
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _edge_depth(p, end, e, M, S):
     """Least translation that takes the piece at p..end in S off edge e; 0 when apart."""
     ax, ay, bx, by = M[e], M[e + 1], M[e + 2], M[e + 3]
@@ -317,7 +330,7 @@ def _edge_depth(p, end, e, M, S):
     return best
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _piece_stray(g, k, x, y, c, n, I, M, S):
     """Deepest edge of ground g inside piece k, turned by (c, n) and shifted; 0 when none."""
     row = I[AT_PIECES] + PIECE * k
@@ -348,9 +361,11 @@ def _piece_stray(g, k, x, y, c, n, I, M, S):
     return worst
 
 
-@njit(cache=True, nogil=True)
-def _region_stray(r, x, y, c, n, I, M, G, S):
+@kernel
+def _region_stray(r, x, y, c, n, limit, I, M, G, S):
     """How far a region, turned by (c, n) and shifted, leaves its ground; 0 when inside.
+
+    Beyond ``limit`` any part of the truth will do.
 
     Far from the edge the distance grid decides. Near it the sum over pieces of the deepest
     edge met is exact in sign; the circles' depth is added so that far strays are drawn back.
@@ -371,6 +386,8 @@ def _region_stray(r, x, y, c, n, I, M, G, S):
     if clear:
         return 0.0
     total = 0.0
+    if deepest > limit and deepest > slack:
+        return deepest
     for k in range(I[row + 1], I[row + 1] + I[row + 2]):
         total += _piece_stray(g, k, x, y, c, n, I, M, S)
     if total > 0.0 or not _is_inside(
@@ -380,35 +397,53 @@ def _region_stray(r, x, y, c, n, I, M, G, S):
     return total
 
 
-@njit(cache=True, nogil=True)
-def _stray(s, t, I, M, G, S):
-    """How far the part in row s leaves its ground and passes the frontier (mm)."""
+@kernel
+def _off_ground(s, t, limit, I, M, G, S):
+    """How far the regions of the part in row s leave their grounds (mm); see _region_stray."""
+    if S[F_STRIP] > 0:
+        return 0.0
+    p = F_SIZE + POSE * s
+    row = I[AT_TYPES] + TYPE * t
+    total = 0.0
+    for r in range(I[row + 2], I[row + 2] + I[row + 3]):
+        total += _region_stray(r, S[p + 4], S[p + 5], S[p + 8], S[p + 9], limit - total, I, M, G, S)
+        if total > limit:
+            break
+    return total
+
+
+@kernel
+def _off_box(s, S):
+    """How far the part in row s passes the frontier and, in a strip, leaves the box (mm)."""
     p = F_SIZE + POSE * s
     total = max(0.0, S[p + 2] - S[F_FRONT])
     if S[F_STRIP] > 0:
-        low = max(0.0, S[F_X0] - S[p]) + max(0.0, S[F_Y0] - S[p + 1])
-        return total + low + max(0.0, S[p + 3] - S[F_Y1])
-    row = I[AT_TYPES] + TYPE * t
-    for r in range(I[row + 2], I[row + 2] + I[row + 3]):
-        total += _region_stray(r, S[p + 4], S[p + 5], S[p + 8], S[p + 9], I, M, G, S)
+        total += max(0.0, S[F_X0] - S[p]) + max(0.0, S[F_Y0] - S[p + 1])
+        total += max(0.0, S[p + 3] - S[F_Y1])
     return total
 
 
 # ---------------------------------------------------------------- moving one part
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
     """Weighted conflict of part i if it had this pose; may stop early above ``limit``."""
     S[F_COUNT] += 1.0
     n, kinds = I[N_PARTS], I[AT_KINDS]
     t = I[kinds + i]
-    put(n, t, x, y, turn, flip, I, M, S)
     scale = M[I[AT_TYPE_M] + TYPE_M * t]
+    weight = S[I[AT_OWN_WEIGHTS] + i] * scale * scale
+    # The ground first: it needs no pieces, and most places tried are off it or too deep.
+    _pose(n, t, x, y, turn, flip, I, M, S)
+    stray = _off_ground(n, t, limit / weight, I, M, G, S)
+    if weight * stray >= limit:
+        return weight * stray
+    _put_posed(n, t, I, M, S)
+    stray += _off_box(n, S)
     total = 0.0
-    stray = _stray(n, t, I, M, G, S)
     if stray > S[F_TOUCH]:
-        total = S[I[AT_OWN_WEIGHTS] + i] * stray * scale * scale
+        total = weight * stray
         if total >= limit:
             return total
     p = F_SIZE + POSE * n
@@ -429,7 +464,7 @@ def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _into_strip(t, x, y, flip, I, M, S):
     """In a strip, the nearest place where a part with listed angles is inside the box."""
     row = I[AT_TYPES] + TYPE * t
@@ -440,7 +475,7 @@ def _into_strip(t, x, y, flip, I, M, S):
     return x, y
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _random_turn(t, I, M, R):
     """A random turn within the window and a random flip (or one of the listed angles)."""
     angles = I[I[AT_TYPES] + TYPE * t + 5]
@@ -450,7 +485,7 @@ def _random_turn(t, I, M, R):
     return turn, 1.0 if next_random(R) < 0.5 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _random_place(t, flip, x1, I, M, S, R):
     """A place uniform over the container up to x1, or over where the part fits in a strip."""
     x0, y0, y1 = S[F_X0], S[F_Y0], S[F_Y1]
@@ -461,7 +496,7 @@ def _random_place(t, flip, x1, I, M, S, R):
     return x0 + (x1 - x0) * next_random(R), y0 + (y1 - y0) * next_random(R)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _stepped(axis, step, tilt, sign, pose, window):
     """The pose one stride along an axis: x, y, a diagonal, or the turn within its window."""
     x, y, turn = pose[0], pose[1], pose[2]
@@ -477,7 +512,7 @@ def _stepped(axis, step, tilt, sign, pose, window):
     return x, y, turn
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def refine(i, pose, step, least, tilt, I, M, G, S, R):
     """Coordinate descent of part i from ``pose`` (x, y, turn, flip, cost), changed in place.
 
@@ -511,7 +546,7 @@ def refine(i, pose, step, least, tilt, I, M, G, S, R):
             step *= 1.1 if gained else 0.5
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _rank(best, x, y, turn, flip, cost, apart):
     """Put a pose into the ranked list (m, 5), replacing one that is nearly the same."""
     for k in range(len(best)):
@@ -529,7 +564,7 @@ def _rank(best, x, y, turn, flip, cost, apart):
             return
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def better_pose(i, here, wide, best, I, M, G, S, R):
     """Look for a pose of part i that costs less than where it is; ``best`` (3, 5) is scratch.
 
@@ -576,13 +611,13 @@ def better_pose(i, here, wide, best, I, M, G, S, R):
 # ---------------------------------------------------------------- all parts together
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _measure(i, I, M, G, S):
     """Recompute the overlaps of part i and how far it strays."""
     n, kinds = I[N_PARTS], I[AT_KINDS]
     t = I[kinds + i]
     scale = M[I[AT_TYPE_M] + TYPE_M * t]
-    stray = _stray(i, t, I, M, G, S)
+    stray = _off_ground(i, t, 1e300, I, M, G, S) + _off_box(i, S)
     S[I[AT_STRAYS] + i] = stray * scale * scale if stray > S[F_TOUCH] else 0.0
     p = F_SIZE + POSE * i
     over = I[AT_OVERLAPS]
@@ -597,7 +632,7 @@ def _measure(i, I, M, G, S):
         S[over + i * n + j] = S[over + j * n + i] = depth
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _conflict_of(i, I, S):
     n = I[N_PARTS]
     total = S[I[AT_STRAYS] + i]
@@ -606,7 +641,7 @@ def _conflict_of(i, I, S):
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _total(I, S):
     n = I[N_PARTS]
     total = 0.0
@@ -617,7 +652,7 @@ def _total(I, S):
     return total
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def put_all(X, I, M, G, S):
     """Put every part at its row of X (parts, 4: x, y, turn, flip); returns the conflict."""
     n = I[N_PARTS]
@@ -628,7 +663,7 @@ def put_all(X, I, M, G, S):
     return _total(I, S)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _raise_weights(I, S):
     """Conflicts gain weight with their share of the worst one, the rest relax towards 1."""
     n, over, stray = I[N_PARTS], I[AT_OVERLAPS], I[AT_STRAYS]
@@ -650,7 +685,7 @@ def _raise_weights(I, S):
             S[pairs + i * n + j] = S[pairs + j * n + i] = w
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def separate(X, memo, patience, budget, here, wide, I, M, G, S, R):
     """Move parts that are in conflict until none is, or patience or budget runs out.
 
@@ -698,7 +733,7 @@ def separate(X, memo, patience, budget, here, wide, I, M, G, S, R):
     return memo[2]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _slide_back(i, pose, I, M, G, S):
     """Slide a free pose (x, y, turn, flip) of part i towards the start and down, in place."""
     t = I[I[AT_KINDS] + i]
@@ -719,7 +754,7 @@ def _slide_back(i, pose, I, M, G, S):
             step *= 0.5
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def construct(X, order, tries, I, M, G, S, R):
     """Place parts one by one, each where it reaches least far; poses go to X (parts, 4).
 
@@ -766,7 +801,7 @@ def construct(X, order, tries, I, M, G, S, R):
     return stuck
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def settle(X, order, I, M, G, S):
     """Slide the parts of a valid layout, in ``order``, back towards the start; X in and out."""
     put_all(X, I, M, G, S)
