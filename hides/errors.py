@@ -15,6 +15,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+LONGEST = 400  # characters of what is wrong; a damaged file can quote itself at any length
+
 
 class InputError(Exception):
     """What the user gave can't be used.
@@ -44,8 +46,15 @@ class InputError(Exception):
 
     def __str__(self) -> str:
         head = ", ".join(str(part) for part in (self.file, self.place) if part)
-        text = f"{head}: {self.what}" if head else self.what
-        return f"{text} {self.mend}" if self.mend else text
+        what = self.what if len(self.what) <= LONGEST else f"{self.what[:LONGEST]} ..."
+        text = f"{head}: {what}" if head else what
+        return one_line(f"{text} {self.mend}" if self.mend else text)
+
+
+def one_line(text: str) -> str:
+    """The text on one line, without what a terminal would take for a command."""
+    line = " ".join(text.split())
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in line)
 
 
 class OutlineError(InputError):

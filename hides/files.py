@@ -1,10 +1,45 @@
-"""Files written whole or not at all."""
+"""Files read whole up to a limit, and written whole or not at all."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from hides.errors import InputError
+
+
+def read_whole(path: Path, most: int) -> bytes:
+    """The bytes of a file of at most ``most`` bytes.
+
+    Raises
+    ------
+    InputError : there is no such file, or it can't be read, or it is larger.
+    """
+    try:
+        with path.open("rb") as file:
+            size = os.fstat(file.fileno()).st_size
+            data = file.read(most + 1) if size <= most else b""
+    except FileNotFoundError:
+        raise InputError(
+            "there is no such file.", mend="Check its name and folder.", file=path
+        ) from None
+    except IsADirectoryError:
+        what, mend = "this can't be read: it is a folder.", "Name a file in it."
+        raise InputError(what, mend=mend, file=path) from None
+    except OSError as error:
+        raise InputError(
+            f"the file can't be read ({error.strerror}).",
+            mend="Check its name, and that you may read it.",
+            file=path,
+        ) from None
+    size = max(size, len(data))  # of a pipe it is not known before
+    if size > most:
+        raise InputError(
+            f"the file has {size / 1e6:.3g} MB, more than {most / 1e6:g} MB.",
+            mend="Is it the right file?",
+            file=path,
+        )
+    return data
 
 
 def write_whole(path: Path, data: bytes | str) -> None:

@@ -26,6 +26,7 @@ from shapely import Polygon
 from shapely.validation import explain_validity
 
 from hides.errors import InputError, OutlineError
+from hides.files import read_whole
 from hides.outline import CLOSE, FloatArray, Outline
 
 LARGEST = 20_000_000  # bytes; a hide traced by hand takes 20 kB
@@ -161,18 +162,7 @@ def load(path: Path) -> bytes:
     ------
     InputError : there is no such file, or it can't be read, or it is too large.
     """
-    try:
-        size = path.stat().st_size
-        if size > LARGEST:
-            raise InputError(
-                f"the file has {size / 1e6:.0f} MB, more than {LARGEST / 1e6:.0f} MB.",
-                mend="Is it the right file? A traced outline needs some hundred points.",
-            )
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise InputError("there is no such file.", mend="Check its name and folder.") from None
-    except OSError as error:
-        raise InputError(f"the file can't be read ({error.strerror}).") from None
+    return read_whole(path, LARGEST)
 
 
 def parse(data: bytes) -> Spot:
@@ -180,11 +170,12 @@ def parse(data: bytes) -> Spot:
 
     Raises
     ------
-    InputError : no text, no JSON, a name given twice in one object, or NaN in it.
+    InputError : no text, no JSON, or a name given twice in one object. NaN, which is no JSON
+        but which many programs write, is refused by :meth:`Spot.number`, with its place.
     """
     try:
         text = data.decode("utf-8-sig")
-        return Spot(json.loads(text, parse_constant=_no_constant, object_pairs_hook=_once))
+        return Spot(json.loads(text, object_pairs_hook=_once))
     except UnicodeDecodeError:
         raise InputError("the file is not text in UTF-8.", mend="Is it the right file?") from None
     except json.JSONDecodeError as error:
@@ -263,10 +254,6 @@ def text_of(members: Mapping[str, object], features: Iterable[Mapping[str, objec
 
 def _line(value: object) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False)
-
-
-def _no_constant(name: str) -> float:
-    raise InputError(f"{name} stands in the file where a number belongs.")
 
 
 def _once(pairs: list[tuple[str, object]]) -> dict[str, object]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import signal
 import sys
 import time
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from hides.hide import Hide
+    from nest.place.search import Step
     from nest.planning import Planned
     from nest.sheath import Sheath
     from nest.week import Job
@@ -36,6 +38,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
     options = _parser().parse_args(arguments)
     try:
+        _check_folder(getattr(options, "out", None))
         return int(options.run(options))
     except InputError as error:
         return _say(str(error), BAD_INPUT)
@@ -45,9 +48,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stderr.close()
         return DONE
     except OSError as error:
-        return _say(f"{error.filename or 'a file'}: {error.strerror or error}.", BAD_INPUT)
+        what = f"{error.filename or 'a file'}: {error.strerror or error}."
+        return _say(f"{what} Check the rights and the room left there.", BAD_INPUT)
     except KeyboardInterrupt:
-        return _say("stopped before there was a plan; nothing was written.", STOPPED)
+        return _say("stopped at once; what is not written yet is lost.", STOPPED)
 
 
 # ---------------------------------------------------------------- the verbs
@@ -99,29 +103,25 @@ def _sheath(options: argparse.Namespace) -> int:
 
 
 def _plan(options: argparse.Namespace) -> int:
-    from nest.planning import plan_week
+    from nest.planning import plan_hides
     from nest.week import job_of, read
 
     job = _with_options(job_of(read(options.week)), options)
     hides = _hides(options.hide, job, options.week)
-    missed: list[str] = []
-    for hide in hides:
-        try:
-            with _watched(job, hide, options) as watch:
-                planned = plan_week(
-                    job,
-                    hide,
-                    seconds=options.seconds,
-                    effort=options.effort,
-                    partial=options.partial,
-                    observer=watch.step,
-                    stop=watch.stopped,
-                )
-        except NoPlan as reason:
-            missed.append(str(reason))
-            continue
-        return _write_plan(options, planned, hide, _stem(options.week, ".week"))
-    raise NoPlan("\n".join(missed))
+    try:
+        with _watched(job, hides, options) as watch:
+            planned = plan_hides(
+                job,
+                hides,
+                seconds=options.seconds,
+                effort=options.effort,
+                partial=options.partial,
+                observer=watch.step,
+                stop=watch.stopped,
+            )
+    except InputError as error:
+        raise error.at(file=options.week) from None
+    return _write_plans(options, job, planned, _stem(options.week, ".week"))
 
 
 def _compare(options: argparse.Namespace) -> int:
@@ -162,6 +162,14 @@ def _hides(given: Sequence[Path] | None, job: Job, week: Path) -> list[Hide]:
     from hides import record
 
     files = list(given or job.hides)
+    for file in () if given else files:
+        if not file.exists():
+            raise InputError(
+                f"there is no such file: {file}.",
+                mend="Correct the name or the folder.",
+                place="key 'hides'",
+                file=week,
+            )
     if not files:
         raise InputError(
             "the week names no hide.",
@@ -169,6 +177,19 @@ def _hides(given: Sequence[Path] | None, job: Job, week: Path) -> list[Hide]:
             file=week,
         )
     return [record.read(file) for file in files]
+
+
+def _check_folder(out: Path | None) -> None:
+    """Refuse a folder that can't be written to before the work, not after it."""
+    if out is None:
+        return
+    near = next(path for path in (out, *out.absolute().parents) if path.exists())
+    if not near.is_dir():
+        what = "the results go to a folder, and this is a file."
+        raise InputError(what, mend="Name a folder with --out.", file=near)
+    if not os.access(near, os.W_OK | os.X_OK):
+        what = "this folder can't be written to."
+        raise InputError(what, mend="Name another with --out.", file=near)
 
 
 def _stem(path: Path, kind: str) -> str:
@@ -182,23 +203,27 @@ def _stem(path: Path, kind: str) -> str:
 class _Watch:
     """The live line on a terminal, and Ctrl-C as a wish to stop with the best plan so far."""
 
-    def __init__(self, job: Job, hide: Hide, quiet: bool) -> None:
+    def __init__(self, job: Job, hides: Sequence[Hide], quiet: bool) -> None:
         from nest.place.bound import bound, used_area
 
-        least = bound(job.parts, hide, gap=job.gap, edge_margin=job.edge_margin, keep=job.keep)
-        self.least, self.area = least.used_area, used_area(hide, job.keep)
-        self.quiet, self.name = quiet, hide.name
+        self.areas = {hide.name: used_area(hide, job.keep) for hide in hides}
+        self.least: float | None = None
+        if len(hides) == 1 and not quiet:
+            rules = {"gap": job.gap, "edge_margin": job.edge_margin}
+            self.least = bound(job.parts, hides[0], keep=job.keep, **rules).used_area
+        self.quiet, self.name = quiet, hides[0].name
         self.began, self.asked = time.perf_counter(), False
         self.shown = 0.0
         self.best = "looking for a first valid plan"
 
-    def step(self, step: object) -> None:
+    def step(self, hide: Hide, step: Step) -> None:
         """Told of a better layout."""
         from hides.units import area_text
-        from nest.place.search import Step
 
-        if isinstance(step, Step) and step.valid:
-            self.best = f"used {area_text(self.area(step.reach))}"
+        if hide.name != self.name:
+            self.name, self.best = hide.name, "looking for a first valid plan"
+        if step.valid:
+            self.best = f"used {area_text(self.areas[hide.name](step.reach))}"
         self.show()
 
     def stopped(self) -> bool:
@@ -218,14 +243,15 @@ class _Watch:
         spent = time.perf_counter() - self.began
         if not self.quiet and spent > self.shown + REFRESH:
             self.shown = spent
-            line = f"{self.name}: {self.best}, bound {area_text(self.least)}, {spent:.1f} s"
+            bound = "" if self.least is None else f"bound {area_text(self.least)}, "
+            line = f"{self.name}: {self.best}, {bound}{spent:.1f} s"
             print(f"\r{line[:118]:<118}", end="", file=sys.stderr, flush=True)
 
 
 @contextmanager
-def _watched(job: Job, hide: Hide, options: argparse.Namespace) -> Iterator[_Watch]:
+def _watched(job: Job, hides: Sequence[Hide], options: argparse.Namespace) -> Iterator[_Watch]:
     quiet = options.json or not sys.stderr.isatty()
-    watch = _Watch(job, hide, quiet)
+    watch = _Watch(job, hides, quiet)
     before = signal.signal(signal.SIGINT, watch.ask)
     try:
         yield watch
@@ -238,7 +264,32 @@ def _watched(job: Job, hide: Hide, options: argparse.Namespace) -> Iterator[_Wat
 # ---------------------------------------------------------------- writing
 
 
-def _write_plan(options: argparse.Namespace, planned: Planned, hide: Hide, stem: str) -> int:
+def _write_plans(options: argparse.Namespace, job: Job, plans: Sequence[Planned], stem: str) -> int:
+    """Write each hide's plan, under the hide's name too where there are several."""
+    hides = [_name_of(planned) for planned in plans]
+    stems = [stem] if len(plans) == 1 else [f"{stem}.{hide}" for hide in hides]
+    written = [_write_plan(options, *pair) for pair in zip(plans, stems, strict=True)]
+    if options.json:
+        facts = [
+            _plan_facts(planned) | {"files": files}
+            for planned, files in zip(plans, written, strict=True)
+        ]
+        return _json(facts[0] if len(plans) == 1 else {"hides": facts})
+    for planned, files in zip(plans, written, strict=True):
+        _tell_plan(planned, job.remnant)
+        _files(files)
+    if len(plans) > 1:
+        print(f"\n{_total(plans)}")
+    return DONE
+
+
+def _name_of(planned: Planned) -> str:
+    """A hide as its record file is named: birch.hide.json is birch."""
+    source = planned.hide.source
+    return _stem(source, ".hide") if source else planned.hide.name.lower().replace(" ", "-")
+
+
+def _write_plan(options: argparse.Namespace, planned: Planned, stem: str) -> list[str]:
     from nest import plan as plans
     from nest.report.cutplan import cut_detail, cut_plan
     from nest.report.dxf import write_dxf
@@ -246,7 +297,7 @@ def _write_plan(options: argparse.Namespace, planned: Planned, hide: Hide, stem:
 
     out: Path = options.out
     out.mkdir(parents=True, exist_ok=True)
-    plan, figures = planned.plan, planned.figures
+    plan, figures, hide = planned.plan, planned.figures, planned.hide
     writers: dict[str, Callable[[Path], object]] = {
         f"{stem}.plan.json": lambda path: plans.write(plan, path),
         f"{stem}.parts.csv": lambda path: write_parts(plan, path),
@@ -257,18 +308,49 @@ def _write_plan(options: argparse.Namespace, planned: Planned, hide: Hide, stem:
         write(out / name)
     written = [str(out / name) for name in writers]
     written += _save(cut_plan(plan, hide, figures).save, options, stem, ".cutplan")
-    written += _save(cut_detail(plan, hide, figures).save, options, stem, ".detail")
-    facts = {"hide": hide.name, "parts": len(plan.placements), "seed": plan.seed}
-    if options.json:
-        return _json(facts | {"figures": dict(figures.numbers), "files": written})
+    return written + _save(cut_detail(plan, hide, figures).save, options, stem, ".detail")
+
+
+def _plan_facts(planned: Planned) -> dict[str, object]:
+    plan = planned.plan
+    facts: dict[str, object] = {
+        "hide": planned.hide.name,
+        "parts": len(plan.placements),
+        "seed": plan.seed,
+        "left_out": list(plan.left_out),
+        "figures": dict(planned.figures.numbers),
+    }
+    if planned.strap is not None:
+        facts["strap"] = list(planned.strap.exterior.coords)[:-1]
+    return facts
+
+
+def _tell_plan(planned: Planned, remnant: tuple[float, float] | None) -> None:
     from nest.figures import FIGURES
 
-    print(f"{plan.name} on {hide.name}: {len(plan.placements)} parts, checked, seed {plan.seed}.")
+    plan, figures, name = planned.plan, planned.figures, planned.hide.name
+    print(f"{plan.name} on {name}: {len(plan.placements)} parts, checked, seed {plan.seed}.")
     if plan.left_out:
         print(f"Left out: {', '.join(plan.left_out)}.")
+    if remnant:
+        size = f"a clean strap of {remnant[0]:g} × {remnant[1]:g} mm"
+        where = "beyond the frontier" if planned.strap_is_beyond else "beside the parts"
+        print(f"Left {where}: {size}." if planned.strap else f"No room is left for {size}.")
     _table([[FIGURES[key].label, figures.text(key)] for key in figures.numbers])
-    _files(written)
-    return DONE
+    print(f"The bound: {planned.bound.because} {planned.bound.says}")
+
+
+def _total(plans: Sequence[Planned]) -> str:
+    """What all hides together take."""
+    from hides.units import area_text
+
+    parts = sum(len(planned.plan.placements) for planned in plans)
+    used = sum(planned.figures.numbers["used_area"] for planned in plans)
+    costs = [planned.figures.numbers.get("leather_cost") for planned in plans]
+    words = f"{parts} parts on {len(plans)} hides, {area_text(used)} used"
+    if len({planned.figures.currency for planned in plans}) == 1 and None not in costs:
+        words += f", leather for {sum(c or 0 for c in costs):.2f} {plans[0].figures.currency}"
+    return f"{words}."
 
 
 def _save(
@@ -399,13 +481,13 @@ def _sheath_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
 
 def _plan_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     plan = _verb(
-        verbs, "plan", _plan, "place a week's sheaths on a hide, check the plan and write it",
+        verbs, "plan", _plan, "place a week's sheaths on hides, check the plans and write them",
         "croupon plan shared/weeks/week-12.week.toml --seconds 20 --out out",
     )  # fmt: skip
     plan.add_argument("week", type=Path, help="NAME.week.toml")
     plan.add_argument(
         "--hide", type=Path, nargs="+", metavar="HIDE",
-        help="records to try in this order, instead of the week's; the first that holds all",
+        help="records to cut from, instead of the week's; the cheapest that holds all, or several",
     )  # fmt: skip
     plan.add_argument(
         "--partial", action="store_true", help="plan what fits when not everything does"
@@ -432,13 +514,23 @@ def _budget(verb: argparse.ArgumentParser) -> None:
         "--effort", type=_positive,
         help="work instead of time: the same plan on every run; 1 is about 10 s on a slow core",
     )  # fmt: skip
-    verb.add_argument("--seed", type=int, help="another seed, another search (the week's)")
+    verb.add_argument("--seed", type=_seed, help="another seed, another search (the week's)")
 
 
 def _positive(words: str) -> float:
-    value = float(words)
+    try:
+        value = float(words)
+    except ValueError:
+        value = 0.0
     if not 0 < value <= 86_400:
         raise argparse.ArgumentTypeError(f"must be above 0 and at most 86400, got {words}")
+    return value
+
+
+def _seed(words: str) -> int:
+    value = int(words) if words.isdecimal() else -1
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"must be a whole number of 0 or more, got {words}")
     return value
 
 

@@ -71,7 +71,8 @@ _ROWS = (
         "Bound on the used area",
         "mm2",
         "No plan can use less: leather up to the nearest straight line at which the areas of all "
-        "parts, with half the gap around them, find ground allowed to them. Shapes are ignored.",
+        "parts, with half the gap around them, find ground allowed to them, and which no part "
+        "passes even where it would lie alone. How well shapes fit together is left out.",
     ),
     ("bound_gap", "Gap to the bound", "ratio", "Used area / bound on the used area, less one."),
     ("remnants", "Remnants", "count", "Pieces of 1 dm² or more beyond the line."),

@@ -14,24 +14,31 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from hides.hide import Hide
-from nest.check import Finding, check, verdict
-from nest.errors import NoPlan
-from nest.figures import Figures, bound_of, measure
-from nest.place import search
-from nest.place.bound import Bound, bound
-from nest.place.solve import Placed, place
-from nest.plan import Plan
-from nest.week import Job, Kit
+import shapely
+from shapely import Polygon
 
-Observer = Callable[[search.Step], None]
+from hides.errors import InputError
+from hides.hide import Hide
+from nest.check import Finding, check, clearances, verdict
+from nest.errors import NoPlan, WeekError
+from nest.figures import Figures, bound_of, measure
+from nest.place import reserve, search
+from nest.place.bound import Bound
+from nest.place.fit import fit
+from nest.place.lay import Laid, Observer, Purse, lay
+from nest.plan import Plan, Remnant, keep_direction, placed_outline
+from nest.week import Job
+
 TRIES = 3  # searches, should the checker refuse what one of them found
-SHARE_TO_TRY = 0.25  # of the budget, for finding out what fits when not everything does
 
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A checked plan on its hide, its figures, the bound, and how the search went."""
+    """A checked plan on its hide, its figures, the bound, and how the search went.
+
+    ``strap`` is the strap that the plan leaves as the week's ``remnant`` asks, in the hide's
+    frame; None where none was asked for or there is no room for it.
+    """
 
     plan: Plan
     hide: Hide
@@ -39,6 +46,16 @@ class Planned:
     bound: Bound
     trace: tuple[search.Step, ...]
     work: int
+    strap: Polygon | None = None
+
+    @property
+    def strap_is_beyond(self) -> bool:
+        """Whether the strap lies wholly beyond the frontier, and not beside the parts."""
+        if self.strap is None:
+            return False
+        x, y = keep_direction(self.plan.keep)
+        nearest = min(x * px + y * py for px, py in self.strap.exterior.coords)
+        return nearest >= self.figures.numbers["frontier"]
 
 
 def plan_week(
@@ -48,7 +65,7 @@ def plan_week(
     seconds: float | None = None,
     effort: float | None = None,
     partial: bool = False,
-    observer: Observer = lambda step: None,
+    observer: Callable[[search.Step], None] = lambda step: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Planned:
     """Plan a job on one hide.
@@ -57,7 +74,7 @@ def plan_week(
     ----------
     seconds, effort : the budget; the job's own where neither is given. With effort the same
         seed gives the same plan on every run.
-    partial : plan as many kits as fit when not all do.
+    partial : plan as many kits as fit when not all do: those of most value or those due first.
     observer : told of each better layout.
     stop : asked now and then; True ends the search with the best plan so far.
 
@@ -65,62 +82,87 @@ def plan_week(
     ------
     NoPlan : not everything fits (the message says what would), or nothing was found in the
         budget.
+    WeekError : a pinned part breaks a rule where it lies.
+    """
+    return plan_hides(
+        job,
+        [hide],
+        seconds=seconds,
+        effort=effort,
+        partial=partial,
+        observer=lambda _, step: observer(step),
+        stop=stop,
+    )[0]
+
+
+def plan_hides(
+    job: Job,
+    hides: Sequence[Hide],
+    *,
+    seconds: float | None = None,
+    effort: float | None = None,
+    partial: bool = False,
+    observer: Observer = lambda hide, step: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> tuple[Planned, ...]:
+    """Plan a job on several hides: one plan for each hide that is cut into.
+
+    Everything on one hide where that can be, on the cheapest such; else whole kits are given
+    to hides for the least cost of leather. Each plan holds its own kits, and names those that
+    no hide has room for. Parameters and errors as for :func:`plan_week`; the observer is told
+    the hide too.
+
+    Raises
+    ------
+    InputError : two hides of one name, or a pin to a hide that isn't offered.
     """
     if seconds is None and effort is None:
         seconds, effort = (None, job.effort) if job.effort else (job.seconds, None)
-    least = _bound(job, hide)
-    left_out = () if least.fits else _too_many(job, hide)
-    if not least.fits and not partial:
-        raise NoPlan(_does_not_fit(job, hide, left_out, least))
-    budget = {"seconds": seconds, "effort": effort}
-    asked = job.without(left_out)
-    placed = _place(asked, hide, _bound(asked, hide), budget, observer, stop)
-    while not placed.valid:
-        left_out = (*left_out, _to_leave_out(asked, placed))
-        asked = job.without(left_out)
-        if not asked.kits or stop():
-            raise NoPlan(f"no valid plan was found on {hide.name} within the budget.")
-        share = {k: None if v is None else v * SHARE_TO_TRY for k, v in budget.items()}
-        placed = _place(asked, hide, _bound(asked, hide), share, observer, stop)
-    if left_out and not partial:
-        raise NoPlan(_does_not_fit(job, hide, left_out, least))
+    _known_homes(job, hides)
+    for hide in hides:
+        _pins_allowed(job, hide, alone=len(hides) == 1)
+    purse = Purse(seconds, effort)
+    fitted = fit(job, hides, purse, partial=partial, observer=observer, stop=stop)
+    return tuple(_checked(job, laid, fitted.left_out, purse) for laid in fitted.laid)
+
+
+def _checked(job: Job, laid: Laid, left_out: tuple[str, ...], purse: Purse) -> Planned:
+    """The plan of one hide, once the checker passes it; searched for again if it does not."""
+    ids = {kit.id for kit in laid.job.kits}
+    own = job.of(kit for kit in job.kits if kit.id in ids or kit.id in left_out)
+    placed = laid.placed
     for attempt in range(1, TRIES + 1):
-        plan = Plan.of(job, hide, placed.placements, left_out=left_out, budget=_words(budget))
-        findings = check(plan, hide)
+        plan = Plan.of(own, laid.hide, placed.placements, left_out=left_out, budget=_words(purse))
+        findings = (*check(plan, laid.hide), *_too_near(plan, laid.strap))
         if not findings:
             break
         if attempt == TRIES:
-            raise NoPlan(_refused(findings, hide))
-        other = replace(asked, seed=asked.seed + 1_000_003 * attempt)
-        placed = _place(other, hide, _bound(asked, hide), budget, observer, stop)
-    return _finished(plan, hide, placed)
-
-
-def _place(
-    job: Job,
-    hide: Hide,
-    least: Bound,
-    budget: dict[str, float | None],
-    observer: Observer,
-    stop: Callable[[], bool],
-) -> Placed:
-    return place(
-        job,
-        hide,
-        seconds=budget["seconds"],
-        effort=budget["effort"],
-        good_enough=least.frontier,
-        observer=observer,
-        stop=stop,
-    )
-
-
-def _finished(plan: Plan, hide: Hide, placed: Placed) -> Planned:
-    """A plan that the checker passed, with its figures."""
-    least = bound_of(plan, hide)
-    figures = measure(plan, hide, least)
+            raise NoPlan(_refused(findings, laid.hide))
+        other = replace(laid.job, seed=laid.job.seed + 1_000_003 * attempt)
+        placed = lay(other, laid.hide, purse.share(1.0), strap=laid.strap)
+        if not placed.valid:
+            raise NoPlan(_refused(findings, laid.hide))
+    least = bound_of(plan, laid.hide)
+    figures = measure(plan, laid.hide, least)
+    if laid.strap:
+        figures = replace(figures, remnants=(*figures.remnants, _remnant_of(laid.strap)))
     plan = replace(plan, figures=figures.numbers, remnants=figures.remnants, check=verdict(()))
-    return Planned(plan, hide, figures, least, placed.trace, placed.work)
+    return Planned(plan, laid.hide, figures, least, placed.trace, placed.work, laid.strap)
+
+
+def _too_near(plan: Plan, strap: Polygon | None) -> tuple[Finding, ...]:
+    """Parts that lie on the reserved strap or nearer to it than the gap."""
+    if strap is None:
+        return ()
+    parts = [placed_outline(plan, placement).polygon for placement in plan.placements]
+    names = [placement.id for placement in plan.placements]
+    return clearances([*parts, strap], plan.gap, names=[*names, "the strap"])
+
+
+def _remnant_of(strap: Polygon) -> Remnant:
+    circle = shapely.maximum_inscribed_circle(strap, 0.5)
+    x, y = circle.coords[0]
+    return Remnant(strap, (float(x), float(y), float(circle.length)))
 
 
 def _refused(findings: Sequence[Finding], hide: Hide) -> str:
@@ -130,54 +172,53 @@ def _refused(findings: Sequence[Finding], hide: Hide) -> str:
     )
 
 
-def _bound(job: Job, hide: Hide) -> Bound:
-    return bound(job.parts, hide, gap=job.gap, edge_margin=job.edge_margin, keep=job.keep)
+def _words(purse: Purse) -> str:
+    return f"effort {purse.effort:g}" if purse.effort is not None else f"{purse.seconds:g} s"
 
 
-def _rank(kit: Kit) -> tuple[float, float]:
-    """Kits to leave out first come last: late or undated ones, then those of less value."""
-    due = float(kit.due.toordinal()) if kit.due else float("inf")
-    return due, -kit.value
+# --- pinned parts ----------------------------------------------------------------------------
 
 
-def _too_many(job: Job, hide: Hide) -> tuple[str, ...]:
-    """Kits to leave out, last in rank first, until areas allow the rest."""
-    order = sorted(job.kits, key=_rank)
-    keep = len(order)
-    low, high = 0, len(order)
-    while low < high:  # the most kits, in order of rank, whose areas fit
-        keep = (low + high + 1) // 2
-        tail = tuple(kit.id for kit in order[keep:])
-        low, high = (keep, high) if _bound(job.without(tail), hide).fits else (low, keep - 1)
-    return tuple(kit.id for kit in order[low:])
+def _known_homes(job: Job, hides: Sequence[Hide]) -> None:
+    """Every pin names a hide that is offered, and hides can be told apart by name."""
+    names = [hide.name for hide in hides]
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(
+                f"two of the hides offered are named {name}.",
+                mend="Offer each hide once, and give each record a name of its own.",
+            )
+    homes: dict[str, str] = {}
+    for n, pin in enumerate(job.pins, start=1):
+        if not pin.hide and len(names) > 1:
+            what = f"several hides are offered, and the pin of {pin.part} names none."
+            raise WeekError(what, mend=f'Add hide = "{names[0]}".', place=f"pin {n}")
+        if pin.hide and pin.hide not in names:
+            what = f"{pin.part} is pinned to {pin.hide}, which is not offered."
+            mend = f"Offered: {', '.join(names)}."
+            raise WeekError(what, mend=mend, place=f"pin {n}, key 'hide'")
+        if homes.setdefault(pin.kit, pin.hide) != pin.hide:
+            what = f"{pin.kit} is pinned to two hides."
+            raise WeekError(what, mend="A sheath comes from one hide.", place=f"pin {n}")
 
 
-def _to_leave_out(job: Job, placed: Placed) -> str:
-    """Of the kits with a part in conflict, the one that is last in rank, largest first."""
-    stuck = {part.split("/")[0] for part in placed.in_conflict} or {job.kits[-1].id}
-    candidates = [kit for kit in job.kits if kit.id in stuck] or list(job.kits)
-
-    def last(kit: Kit) -> tuple[float, float, float]:
-        return (*_rank(kit), sum(w.part.outline.area for w in kit.parts))
-
-    return max(candidates, key=last).id
-
-
-def _does_not_fit(job: Job, hide: Hide, left_out: Sequence[str], least: Bound) -> str:
-    fit = [kit.id for kit in job.kits if kit.id not in left_out]
-    lacking = "".join(f" Lacking: {shortage}." for shortage in least.shortages)
-    some = f" These fit: {', '.join(fit)}." if fit else ""
-    return (
-        f"{len(fit)} of {len(job.kits)} sheaths fit on {hide.name}; "
-        f"no room for {', '.join(left_out)}.{some}{lacking} "
-        "Offer a larger hide, leave sheaths out, or let the plan hold what fits (--partial)."
+def _pins_allowed(job: Job, hide: Hide, *, alone: bool) -> None:
+    """Refuse pins that break a rule of the checker on this hide."""
+    here = tuple(pin for pin in job.pins if alone or pin.hide == hide.name)
+    parts = {pin.part: n for n, pin in enumerate(job.pins, start=1) if pin in here}
+    if not parts:
+        return
+    kits = tuple(
+        replace(kit, parts=tuple(wanted for wanted in kit.parts if wanted.id in parts))
+        for kit in job.kits
     )
-
-
-def _words(budget: dict[str, float | None]) -> str:
-    if budget["effort"] is not None:
-        return f"effort {budget['effort']:g}"
-    return f"{budget['seconds']:g} s"
+    only = replace(job, kits=kits, pins=here)
+    for finding in check(Plan.of(only, hide, reserve.pinned(only)[0]), hide):
+        raise WeekError(
+            f"{finding.part} can't stay where it is pinned: {finding.says}",
+            mend="Move it, turn it, or take the pin out.",
+            place=f"pin {parts[finding.part]}",
+        )
 
 
 def compare_hides(
@@ -186,7 +227,7 @@ def compare_hides(
     *,
     seconds: float | None = None,
     effort: float | None = None,
-    observer: Observer = lambda step: None,
+    observer: Callable[[search.Step], None] = lambda step: None,
 ) -> tuple[Planned, ...]:
     """Plan the same job on each hide, as much of it as fits.
 

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from hides.errors import InputError
+from hides.files import read_whole
 
 LARGEST = 1_000_000  # bytes
 
@@ -23,18 +24,18 @@ def read_table(path: Path, kind: str) -> dict[str, object]:
     ------
     InputError : missing, too large, not UTF-8, or not TOML.
     """
+    data = read_whole(path, LARGEST)
     try:
-        if path.stat().st_size > LARGEST:
-            raise InputError(f"a {kind} file is a page of text; this one is over 1 MB.")
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise InputError("there is no such file.", mend="Check the name and the folder.") from None
-    except OSError as error:
-        raise InputError(f"the file can't be read ({error.strerror}).") from None
+        return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError:
-        raise InputError(f"this is not text in UTF-8, so it is no {kind} file.") from None
+        what = f"this is not text in UTF-8, so it is no {kind} file."
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"this is not TOML: {error}.") from None
+        what = f"this is not TOML: {error}."
+    except RecursionError:
+        what = "lists are nested too deeply."
+    except ValueError as error:  # a whole number of thousands of digits
+        what = f"a number can't be read ({error})."
+    raise InputError(what, mend="Is it the right file, and whole?")
 
 
 def known_keys(table: Mapping[str, object], known: Iterable[str]) -> None:
@@ -52,10 +53,20 @@ def number(value: object, key: str, low: float, high: float, unit: str = "") -> 
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InputError(f"{key} must be a number, got {value!r}.", place=f"key '{key}'")
     if not low <= value <= high:
+        met = f"{value:g}" if isinstance(value, float) else str(value)  # no float holds 10**400
         raise InputError(
-            f"{key} must be {low:g} to {high:g}{unit}, got {value:g}.", place=f"key '{key}'"
+            f"{key} must be {low:g} to {high:g}{unit}, got {met}.", place=f"key '{key}'"
         )
     return float(value)
+
+
+def text(value: object, key: str) -> str:
+    """A text on one line that is not blank."""
+    if not isinstance(value, str) or not value.strip():
+        raise InputError(f"{key} must be a text, got {value!r}.", place=f"key '{key}'")
+    if not value.isprintable():  # a line break or the like would spoil every drawing
+        raise InputError(f"{key} must be on one line, got {value!r}.", place=f"key '{key}'")
+    return value.strip()
 
 
 def one_of(value: object, key: str, allowed: tuple[object, ...]) -> None:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
+import logging
 from pathlib import Path
 
 import ezdxf.disassemble
@@ -12,33 +11,45 @@ import ezdxf.filemanagement
 import ezdxf.path
 import numpy as np
 import shapely
-from ezdxf.lldxf.const import DXFError
 from scipy.spatial import cKDTree
 from shapely import LineString
 
 from hides.errors import OutlineError
 from hides.outline import FloatArray
-from hides.trace.silhouette import FLATNESS, Drawing, drawing_of, filled
+from hides.trace.silhouette import (
+    FLATNESS,
+    LOOSE_ENDS,
+    Drawing,
+    check_reach,
+    crossed_outline,
+    drawing_of,
+    filled,
+    open_outline,
+    reach,
+)
+
+# What ezdxf repairs on reading is no news to the maker; without a handler it goes to stderr.
+logging.getLogger("ezdxf").addHandler(logging.NullHandler())
 
 _MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 14: 100.0}  # by $INSUNITS, DXF reference
-LOOSE_ENDS = 1e-4  # ends nearer than this share of the drawing's size are one point
 _CURVES = {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"}
 
 
 def dxf_drawing(path: Path) -> Drawing:
     try:
         document = ezdxf.filemanagement.readfile(path)
-    except (DXFError, OSError, UnicodeError, ValueError, IndexError) as error:
-        raise OutlineError(f"the DXF can't be read ({error}).") from None
-    lines = list(_dxf_lines(document))
+        curves = _curves(document)
+    except Exception as error:  # in a damaged file anything can be missing that ezdxf counts on
+        why = str(error) or type(error).__name__
+        raise OutlineError(
+            f"the DXF can't be read ({why}).", mend="Save it again from the drawing program."
+        ) from None
+    lines = _flattened(curves)
     if not lines:
         raise OutlineError(
             "the DXF has no line, arc, circle, ellipse, spline or polyline in its model space."
         )
-    points = np.concatenate(lines)
-    if not np.isfinite(points).all():
-        raise OutlineError("a coordinate in the DXF is not a finite number.")
-    size = float(np.hypot(*np.ptp(points, axis=0)))
+    size = reach(np.concatenate(lines))
     shape = filled(_closed(lines, size * LOOSE_ENDS), evenodd=True)
     if shape.area == 0:
         raise OutlineError("the closed curves in this DXF have no area.")
@@ -46,22 +57,26 @@ def dxf_drawing(path: Path) -> Drawing:
     return drawing_of(shape, unit=_MM.get(code), y_down=False, warnings=())
 
 
-def _dxf_lines(document: ezdxf.document.Drawing) -> Iterator[FloatArray]:
-    """The curves of the model space, blocks resolved, as (n, 2) points."""
+def _curves(document: ezdxf.document.Drawing) -> list[ezdxf.path.Path]:
+    """The curves of the model space, blocks resolved, hidden layers left out."""
     hidden = {layer.dxf.name for layer in document.layers if layer.is_off() or layer.is_frozen()}
-    entities = list(ezdxf.disassemble.recursive_decompose(document.modelspace()))
     paths = [
         ezdxf.path.make_path(entity)
-        for entity in entities
+        for entity in ezdxf.disassemble.recursive_decompose(document.modelspace())
         if entity.dxftype() in _CURVES and entity.dxf.layer not in hidden
     ]
-    boxes = [path for path in paths if len(path)]
-    if not boxes:
-        return
-    size = ezdxf.path.bbox(boxes, fast=True).size
-    flatness = max(math.hypot(size.x, size.y), 1e-9) * FLATNESS
-    for path in boxes:
-        yield np.array([(v.x, v.y) for v in path.flattening(flatness)], dtype=np.float64)
+    return [path for path in paths if len(path)]
+
+
+def _flattened(curves: list[ezdxf.path.Path]) -> list[FloatArray]:
+    """The curves as (n, 2) points, chords close to them."""
+    if not curves:
+        return []
+    controls = np.array([v.xyz for curve in curves for v in curve.control_vertices()])
+    check_reach(controls)
+    flatness = max(reach(controls[:, :2]), 1e-9) * FLATNESS
+    lines = [[(v.x, v.y) for v in curve.flattening(flatness)] for curve in curves]
+    return [np.array(line, dtype=np.float64) for line in lines]
 
 
 def _closed(lines: list[FloatArray], tolerance: float) -> list[FloatArray]:
@@ -69,26 +84,32 @@ def _closed(lines: list[FloatArray], tolerance: float) -> list[FloatArray]:
 
     Raises
     ------
-    OutlineError : a chain stays open that is larger than every closed ring; its gap is named.
+    OutlineError : the largest chain stays open or crosses another; its gap or the crossing is
+        named.
     """
     merged = shapely.line_merge(shapely.union_all(_snapped(lines, tolerance)))
-    chains = list(getattr(merged, "geoms", [merged]))
-    rings = [np.asarray(c.coords) for c in chains if c.is_closed]
-    largest = max((_reach(ring) for ring in rings), default=0.0)
-    for chain in chains:
-        ends = np.asarray(chain.coords)[[0, -1]]
-        if not chain.is_closed and _reach(np.asarray(chain.coords)) > largest:
-            (ax, ay), (bx, by) = ends
-            raise OutlineError(
-                f"the outline is open: there is a gap of {math.dist(*ends):.3g} units between "
-                f"({ax:.6g}, {ay:.6g}) and ({bx:.6g}, {by:.6g}).",
-                mend="Close it with a line, or move the ends together.",
-            )
+    chains = [np.asarray(chain.coords) for chain in getattr(merged, "geoms", [merged])]
+    chains = [chain for chain in chains if len(chain)]
+    if not chains:
+        return []
+    rings = [chain for chain in chains if _is_ring(chain)]
+    largest = max(chains, key=reach)
+    # Where lines cross, merging stops: at such a place several chains end.
+    start, end = (_ending_at(largest[i], rings if _is_ring(largest) else chains) for i in (0, -1))
+    if max(start, end) > 2:
+        raise crossed_outline(largest[0 if start > 2 else -1])
+    if not _is_ring(largest):
+        raise open_outline(largest)
     return rings
 
 
-def _reach(points: FloatArray) -> float:
-    return float(np.hypot(*np.ptp(points, axis=0)))
+def _is_ring(chain: FloatArray) -> bool:
+    return np.array_equal(chain[0], chain[-1])
+
+
+def _ending_at(point: FloatArray, chains: list[FloatArray]) -> int:
+    """How many ends of chains lie at a point."""
+    return sum(np.array_equal(chain[i], point) for chain in chains for i in (0, -1))
 
 
 def _snapped(lines: list[FloatArray], tolerance: float) -> list[LineString]:
@@ -101,6 +122,6 @@ def _snapped(lines: list[FloatArray], tolerance: float) -> list[LineString]:
     for k, line in enumerate(lines):
         points = line.copy()
         points[0], points[-1] = ends[names[2 * k]], ends[names[2 * k + 1]]
-        if _reach(points) > 0:
+        if reach(points) > 0:
             snapped.append(LineString(points))
     return snapped

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +17,9 @@ from hides.outline import FloatArray, Outline, polygons_of
 FLATNESS = 1e-4  # chords leave a curve by at most this share of the drawing's size
 GAP = 0.035  # separate parts are joined over gaps up to this share of the drawing's size
 CRUMB = 1e-3  # parts below this share of the largest are specks, left out without a word
+LOOSE_ENDS = 1e-4  # ends nearer than this share of the drawing's size are one point
+FARTHEST = 1e9  # units; beyond it, doubles can't tell a knife's details apart
+SCRIBBLE = 1000  # crossings; an outline that has so many is none
 STRAY = 0.1  # a second shape with this share of the first one's area makes it two objects
 
 
@@ -44,6 +47,74 @@ class Drawing:
         return np.asarray(points, dtype=np.float64) * (1.0, -1.0 if self.y_down else 1.0)
 
 
+def check_reach(coordinates: ArrayLike) -> None:
+    """Refuse coordinates that are no numbers, or too large to reckon with.
+
+    Raises
+    ------
+    OutlineError : NaN, infinite, or beyond :data:`FARTHEST`.
+    """
+    if not (np.abs(np.asarray(coordinates, dtype=np.float64)) <= FARTHEST).all():
+        raise OutlineError(
+            f"a coordinate in the drawing is no number, or beyond {FARTHEST:g} units.",
+            mend="Draw the outline near the middle of the page.",
+        )
+
+
+def refuse_unsound(rings: Sequence[FloatArray], size: float) -> None:
+    """Refuse drawings whose largest ring, of (n, 2) points each, is open or crosses itself.
+
+    A smaller one doesn't decide the silhouette. ``size`` is the drawing's, in its units.
+
+    Raises
+    ------
+    OutlineError : with the ends of the gap, or the place of a crossing.
+    """
+    ring = max(rings, key=reach, default=np.zeros((1, 2)))
+    if len(ring) < 3:
+        return  # of no area, which filled() finds
+    if math.dist(ring[0], ring[-1]) > LOOSE_ENDS * size:
+        raise open_outline(ring)
+    closed = np.vstack([ring[:-1], ring[:1]])
+    line = LineString(closed)
+    if line.is_simple:
+        return
+    if _is_scribble(closed):
+        raise OutlineError(
+            f"the outline crosses itself more than {SCRIBBLE} times.",
+            mend="Redraw it as one line that never crosses itself.",
+        )
+    faces = polygons_of(shapely.polygonize([shapely.node(line)]))
+    turns = _winding(closed, _inside_of(faces))
+    areas = np.array([face.area for face in faces])
+    # Turned both ways is a figure of eight; a loop turned the same way lies within the fill.
+    if min(areas[turns > 0].sum(), areas[turns < 0].sum()) > CRUMB * areas.sum():
+        raise crossed_outline(_crossing(line))
+
+
+def reach(points: FloatArray) -> float:
+    """Diagonal of the box round (n, 2) points."""
+    return float(np.hypot(*np.ptp(points, axis=0)))
+
+
+def open_outline(line: FloatArray) -> OutlineError:
+    """Return the error that a line of (n, 2) points is not closed."""
+    (ax, ay), (bx, by) = line[0], line[-1]
+    return OutlineError(
+        f"the outline is open: there is a gap of {math.hypot(bx - ax, by - ay):.3g} units between "
+        f"({ax:.6g}, {ay:.6g}) and ({bx:.6g}, {by:.6g}).",
+        mend="Close it with a line, or move the ends together.",
+    )
+
+
+def crossed_outline(where: FloatArray) -> OutlineError:
+    """Return the error that an outline crosses itself, or branches, at a point (2,)."""
+    return OutlineError(
+        f"the outline crosses or touches itself at ({where[0]:.6g}, {where[1]:.6g}).",
+        mend="Redraw it as one line that never crosses itself.",
+    )
+
+
 def filled(rings: Iterable[FloatArray], evenodd: bool) -> MultiPolygon:
     """The area that rings fill together, by the even-odd or the nonzero rule (SVG 1.1, 11.3).
 
@@ -58,14 +129,38 @@ def filled(rings: Iterable[FloatArray], evenodd: bool) -> MultiPolygon:
         return MultiPolygon()
     closed = [np.vstack([ring, ring[:1]]) for ring in loops]
     lines = shapely.union_all([LineString(ring) for ring in closed])
-    faces = [face for face in shapely.polygonize([lines]).geoms if face.area > 0]
+    faces = polygons_of(shapely.polygonize([lines]))
     if not faces:
         return MultiPolygon()
-    inside = shapely.get_coordinates([face.representative_point() for face in faces])
+    inside = _inside_of(faces)
     turns = np.sum([_winding(ring, inside) for ring in closed], axis=0)
     keep = turns % 2 == 1 if evenodd else turns != 0
     inside_faces = [face for face, kept in zip(faces, keep, strict=True) if kept]
     return MultiPolygon(polygons_of(shapely.union_all(inside_faces)))
+
+
+def _inside_of(faces: Sequence[Polygon]) -> FloatArray:
+    """A point inside each of the faces, (n, 2)."""
+    return shapely.get_coordinates([face.representative_point() for face in faces])
+
+
+def _is_scribble(closed: FloatArray) -> bool:
+    """Whether a line of (n, 2) points crosses itself so often that filling it would take hours."""
+    sides = np.asarray(shapely.linestrings(np.stack([closed[:-1], closed[1:]], axis=1)))
+    tree = shapely.STRtree(sides)
+    pairs = 0
+    for at in range(0, len(sides), 100):
+        pairs += tree.query(sides[at : at + 100], predicate="crosses").shape[1]
+        if pairs > 2 * SCRIBBLE:  # each crossing is met from both sides
+            return True
+    return False
+
+
+def _crossing(line: LineString) -> FloatArray:
+    """Where a closed line that is not simple crosses or touches itself, (2,)."""
+    ends = [piece.coords[i] for piece in shapely.node(line).geoms for i in (0, -1)]
+    places, counts = np.unique(ends, axis=0, return_counts=True)
+    return np.asarray(places[np.argmax(counts)], dtype=np.float64)
 
 
 def _winding(ring: FloatArray, points: FloatArray) -> FloatArray:

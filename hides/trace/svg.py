@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -14,25 +15,37 @@ from shapely import MultiPolygon
 
 from hides.errors import OutlineError
 from hides.outline import FloatArray
-from hides.trace.silhouette import FLATNESS, Drawing, drawing_of, filled
+from hides.trace.silhouette import (
+    FLATNESS,
+    Drawing,
+    check_reach,
+    drawing_of,
+    filled,
+    refuse_unsound,
+)
 
 _PX_PER_MM = 96 / 25.4  # CSS Values and Units Level 3, "Absolute lengths": 1 in is 96 px
 _SVG = "{http://www.w3.org/2000/svg}"
+_NO_PATH_DATA = re.compile(r"[^MmZzLlHhVvCcSsQqTtAa0-9eE+\-.,\s]")  # SVG 1.1, 8.3
 _NEVER_SEEN = ("clipPath", "marker", "mask", "pattern")  # drawn only where something refers to it
 
 
 def svg_drawing(path: Path) -> Drawing:
     tree = _svg_tree(path)
-    svg = _svg_parsed(tree)
-    to_own = ~svgelements.Matrix(svg.viewbox_transform or "")
-    painted, others = _painted(svg)
-    if not painted:
-        raise _nothing_filled(others)
-    paths = [(svgelements.Path(shape) * to_own).reify() for shape in painted]
+    with np.errstate(all="ignore"):  # numbers too large for sums are refused by check_reach
+        svg = _svg_parsed(tree)
+        painted, others = _painted(svg)
+        if not painted:
+            raise _nothing_filled(others)
+        to_own = _to_own(svg)
+        paths = [(svgelements.Path(shape) * to_own).reify() for shape in painted]
+    check_reach([(p.x, p.y) for path in paths for segment in path for p in _knots(segment)])
     size = _extent(paths)
+    rings = [_rings(path, size * FLATNESS) for path in paths]
+    refuse_unsound([ring for some in rings for ring in some], size)
     fills = [
-        filled(_rings(path, size * FLATNESS), shape.values.get("fill-rule") == "evenodd")
-        for path, shape in zip(paths, painted, strict=True)
+        filled(some, shape.values.get("fill-rule") == "evenodd")
+        for some, shape in zip(rings, painted, strict=True)
     ]
     fills = [fill for fill in fills if fill.area > 0]
     if not fills:
@@ -42,6 +55,18 @@ def svg_drawing(path: Path) -> Drawing:
         warnings += ("Clip paths and masks are not applied: shapes count in full.",)
     up = shapely.transform(shapely.union_all(fills), lambda xy: xy * (1.0, -1.0))
     return drawing_of(up, unit=_svg_unit(tree), y_down=True, warnings=warnings)
+
+
+def _to_own(svg: svgelements.SVG) -> svgelements.Matrix:
+    """From svgelements' pixels back to the drawing's own units."""
+    try:
+        return ~svgelements.Matrix(svg.viewbox_transform or "")
+    except ZeroDivisionError:
+        raise OutlineError(
+            "the page is so large or small that nothing can be told on it.",
+            mend="Its width, height and viewBox must make sense.",
+            place="<svg>",
+        ) from None
 
 
 def _svg_tree(path: Path) -> ElementTree.Element:
@@ -57,6 +82,7 @@ def _svg_tree(path: Path) -> ElementTree.Element:
         raise OutlineError(f"the text can't be decoded ({error}).") from None
     if root.tag not in (f"{_SVG}svg", "svg"):
         raise OutlineError(f"the file is XML, but no SVG: it begins with <{_plain(root.tag)}>.")
+    _check_page(root)
     _check_paths(root)
     _resolve_viewports(root)
     for parent in list(root.iter()):
@@ -70,16 +96,37 @@ def _plain(tag: object) -> str:
     return str(tag).rpartition("}")[2]
 
 
+def _check_page(root: ElementTree.Element) -> None:
+    """Refuse a page without size, on which nothing is drawn (SVG 1.1, 5.1.2 and 7.7)."""
+    for key in ("width", "height", "viewBox"):
+        text = root.get(key, "auto").strip()
+        if text in ("auto", ""):
+            root.attrib.pop(key, None)
+        elif not (_numbers(text) if key == "viewBox" else _length(text, 1.0) > 0):
+            raise OutlineError(
+                f'the page has no size: {key}="{text}".',
+                mend="Its width, height and viewBox must be above 0.",
+                place="<svg>",
+            )
+
+
 def _check_paths(root: ElementTree.Element) -> None:
     shapes = (element for element in root.iter() if _plain(element.tag) == "path")
     for number, element in enumerate(shapes, start=1):
-        name = element.get("id") or f"number {number}"
+        name, data = element.get("id") or f"number {number}", element.get("d") or ""
         try:
-            box = svgelements.Path(element.get("d") or "").bbox()
-        except (ValueError, IndexError, TypeError, AttributeError, ZeroDivisionError):
+            if _NO_PATH_DATA.search(data):  # svgelements would leave out the rest of the path
+                raise ValueError(data)
+            with np.errstate(all="ignore"):
+                box = svgelements.Path(data).bbox()
+        except (ValueError, IndexError, TypeError, AttributeError, ArithmeticError):
             box = (math.nan,)
         if box is not None and not all(math.isfinite(side) for side in box):
-            raise OutlineError("the path data can't be read.", place=f"path {name}")
+            raise OutlineError(
+                "the path data can't be read: something in it is no number and no command.",
+                mend="Save the drawing again.",
+                place=f"path {name}",
+            )
 
 
 def _resolve_viewports(root: ElementTree.Element) -> None:
@@ -137,12 +184,15 @@ def _length(text: str, whole: float) -> float:
 
 
 def _svg_parsed(tree: ElementTree.Element) -> svgelements.SVG:
-    source = io.BytesIO(ElementTree.tostring(tree))
     try:
+        source = io.BytesIO(ElementTree.tostring(tree))
         return svgelements.SVG.parse(source, on_error="raise")
     except RecursionError:
-        raise OutlineError("a 'use' in this drawing refers to itself.") from None
-    except (ValueError, IndexError, TypeError, AttributeError, ZeroDivisionError) as error:
+        raise OutlineError(
+            "groups in this drawing are nested without end, or a 'use' refers to itself.",
+            mend="Ungroup the outline.",
+        ) from None
+    except (ValueError, IndexError, TypeError, AttributeError, ArithmeticError) as error:
         raise OutlineError(f"a shape in this drawing can't be read ({error}).") from None
 
 
@@ -225,8 +275,7 @@ def _flattened(segment: object, flatness: float) -> FloatArray:
     if isinstance(segment, svgelements.Arc):
         bend = max(segment.rx, segment.ry) * float(segment.sweep) ** 2
     elif isinstance(segment, svgelements.CubicBezier | svgelements.QuadraticBezier):
-        knots = (segment.start, *_controls(segment), segment.end)
-        xy = np.array([[p.x, p.y] for p in knots], dtype=np.float64)
+        xy = np.array([[p.x, p.y] for p in _knots(segment)], dtype=np.float64)
         degree = len(xy) - 1
         bend = degree * (degree - 1) * float(np.hypot(*np.diff(xy, n=2, axis=0).T).max())
     else:
@@ -235,10 +284,11 @@ def _flattened(segment: object, flatness: float) -> FloatArray:
     return np.asarray(segment.npoint(np.linspace(0, 1, steps + 1)[1:]), dtype=np.float64)
 
 
-def _controls(segment: svgelements.PathSegment) -> tuple[svgelements.Point, ...]:
-    if isinstance(segment, svgelements.CubicBezier):
-        return segment.control1, segment.control2
-    return (segment.control,)
+def _knots(segment: object) -> list[svgelements.Point]:
+    """The points that a segment is given by, in order along it."""
+    names = ("start", "control", "control1", "control2", "center", "prx", "pry", "end")
+    points = [getattr(segment, name, None) for name in names]
+    return [point for point in points if point is not None]
 
 
 def _without_background(

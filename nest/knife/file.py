@@ -11,7 +11,7 @@ from nest.errors import KnifeError
 from nest.knife.choices import Choices
 from nest.knife.lay import LENGTHS, Pair, knife_from, pair
 from nest.knife.shape import Knife
-from nest.tables import known_keys, number, read_table
+from nest.tables import known_keys, number, read_table, text
 
 
 def read(path: Path | str) -> Knife:
@@ -50,9 +50,7 @@ _OTHERS = (
 
 def _knife_of(table: dict[str, object], path: Path) -> Knife:
     known_keys(table, [*_PAIRS, *_NUMBERS, *_OTHERS])
-    name = table.get("name", path.name.removesuffix(".toml").removesuffix(".knife"))
-    if not isinstance(name, str) or not name.strip():
-        raise KnifeError(f"name must be a text, got {name!r}.", place="key 'name'")
+    name = text(table.get("name", path.name.removesuffix(".toml").removesuffix(".knife")), "name")
     sheath = table.get("sheath", {})
     if not isinstance(sheath, dict):
         raise KnifeError("sheath must be a table: write [sheath].", place="key 'sheath'")
@@ -70,7 +68,7 @@ def _knife_of(table: dict[str, object], path: Path) -> Knife:
     values |= {k: table[k] for k in ("handle_thickness", "edges", "edge_straight") if k in table}
     return knife_from(
         _drawing_of(table, path.parent),
-        name=name.strip(),
+        name=name,
         choices=choices,
         source=path,
         **values,  # type: ignore[arg-type]
@@ -85,9 +83,11 @@ def _drawing_of(table: dict[str, object], folder: Path) -> Drawing:
             place="key 'outline'",
         )
     if "outline" in table:
-        if not isinstance(name := table["outline"], str):
-            raise KnifeError(f"outline must name a file, got {name!r}.", place="key 'outline'")
-        return read_drawing(folder / name)
+        drawing = folder / text(table["outline"], "outline")
+        if not drawing.exists():
+            what, mend = f"there is no such file: {drawing}.", "Correct the name or the folder."
+            raise KnifeError(what, mend=mend, place="key 'outline'")
+        return read_drawing(drawing)
     points = table["points"]
     if not isinstance(points, list):
         raise KnifeError("points must be a list of [x, y].", place="key 'points'")

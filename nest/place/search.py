@@ -43,7 +43,7 @@ class Tuning:
     step: float = 0.01  # first share of the used length by which the frontier moves
     least_step: float = 0.001  # the step is halved down to this
     fails: int = 4  # failed separations before the step is halved
-    squeeze: float = 0.75  # share of the budget after which only compression is done
+    squeeze: float = 0.9  # share of the budget after which only compression is done
     squeeze_from: float = 0.0005  # compression's steps, falling
     squeeze_to: float = 0.00001
 

@@ -184,7 +184,7 @@ class _Tables:
             start += len(piece)
 
     def _add_region(self, region: FloatArray, key: int) -> None:
-        ring = grown(region, 0.0)
+        ring = region if self.exact else grown(region, 0.0)
         first = len(self.pieces)
         self._add_pieces(ring)
         circles, covering = _circles(ring)

@@ -6,16 +6,16 @@ whatever is kept, parts gather towards small x.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from shapely import affinity
+from shapely import Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
-from hides.outline import FloatArray, turned
+from hides.outline import FloatArray, grown, turned
 from hides.thickness import Need
 from nest.errors import NoPlan
 from nest.part import Part
@@ -49,18 +49,25 @@ def place(
     seconds: float | None = None,
     effort: float | None = None,
     good_enough: float = -np.inf,
+    taken: Sequence[Polygon] = (),
+    at_kept_end: bool = False,
     observer: Callable[[search.Step], None] = lambda step: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Placed:
     """Place all parts of ``job`` on ``hide`` and gather them away from the end that is kept.
+
+    Parameters
+    ----------
+    taken : shapes in the hide's frame from which parts keep the gap.
+    at_kept_end : gather at the end that is kept instead.
 
     Raises
     ------
     NoPlan : some part finds no ground at all on this hide (thickness, flaws or size).
     """
     keep = keep_direction(job.keep)
-    phi = float(np.rad2deg(np.arctan2(keep[1], keep[0])))
-    world = prepare(job, hide, phi)
+    phi = float(np.rad2deg(np.arctan2(keep[1], keep[0]))) + (180.0 if at_kept_end else 0.0)
+    world = prepare(job, hide, phi, taken)
     outcome = search.run(
         world,
         seconds=seconds,
@@ -97,19 +104,25 @@ def _within_window(job: Job, hide: Hide, places: FloatArray, angles: FloatArray)
     return angles - off + np.clip(off, -windows, windows)
 
 
-def prepare(job: Job, hide: Hide, phi: float) -> shapes.World:
+def prepare(job: Job, hide: Hide, phi: float, taken: Sequence[Polygon] = ()) -> shapes.World:
     """The job's parts and the hide's ground in the search's frame, turned by -``phi`` degrees."""
     ground: dict[Hashable, BaseGeometry] = {}
     kinds: list[int] = []
     known: dict[Hashable, int] = {}
     found: list[shapes.Shape] = []
     for wanted in job.parts:
-        key = (_part_key(wanted.part), wanted.need)
+        key = (part_key(wanted.part), wanted.need)
         if key not in known:
             known[key] = len(found)
             found.append(_shape_of(wanted))
             for region in wanted.part.regions:
-                _add_ground(ground, region.face, wanted, hide, job.edge_margin, phi)
+                sort = (region.face, wanted.need)
+                if sort not in ground:
+                    left = ground_left(hide, *sort, job, taken)
+                    turned_back = affinity.rotate(left, -phi, origin=(0.0, 0.0))
+                    ground[sort] = shapes.shrunk(turned_back)
+                if ground[sort].is_empty:
+                    raise NoPlan(_nowhere(wanted, region.face, hide))
         kinds.append(known[key])
     box = shapely.union_all(list(ground.values())).bounds
 
@@ -119,7 +132,8 @@ def prepare(job: Job, hide: Hide, phi: float) -> shapes.World:
     return shapes.build(found, kinds, gap=job.gap, ground=ground, box=box, direction=direction)
 
 
-def _part_key(part: Part) -> Hashable:
+def part_key(part: Part) -> Hashable:
+    """Equal for parts of one shape that ask for the same."""
     regions = tuple((r.face, r.outline.points.tobytes()) for r in part.regions)
     return part.axis, part.window, part.outline.points.tobytes(), regions
 
@@ -135,23 +149,12 @@ def _shape_of(wanted: Wanted) -> shapes.Shape:
     )
 
 
-def _add_ground(
-    ground: dict[Hashable, BaseGeometry],
-    face: str,
-    wanted: Wanted,
-    hide: Hide,
-    margin: float,
-    phi: float,
-) -> None:
-    key = (face, wanted.need)
-    if key in ground:
-        return
-    allowed = hide.ground(face, wanted.need, margin)
-    turned_back = affinity.rotate(allowed, -phi, origin=(0.0, 0.0))
-    slim = shapes.shrunk(turned_back)
-    if slim.is_empty:
-        raise NoPlan(_nowhere(wanted, face, hide))
-    ground[key] = slim
+def ground_left(
+    hide: Hide, face: str, need: Need, job: Job, taken: Sequence[Polygon]
+) -> BaseGeometry:
+    """Where a region of a face may lie on a hide, and clear of what is taken by the gap."""
+    allowed = hide.ground(face, need, job.edge_margin)
+    return allowed.difference(grown(shapely.union_all(taken), job.gap)) if taken else allowed
 
 
 def _nowhere(wanted: Wanted, face: str, hide: Hide) -> str:

@@ -62,7 +62,7 @@ def refusal(read, *args, **kwargs):
         ('<circle cx="5" cy="5" r="5"/>', (0, -10, 10, 0), 25 * math.pi),
         ('<ellipse rx="30" ry="10"/>', (-30, -10, 30, 10), 300 * math.pi),
         ('<path d="M0 0 h40 v30 z"/>', (0, -30, 40, 0), 600),
-        ('<path d="M0 0 h40 v30"/>', (0, -30, 40, 0), 600),  # a fill closes its path
+        ('<path d="M0 0 h40 v30 L0.002 0"/>', (0, -30, 40, 0), 600),  # closed but for a hair
         # area under one arch of y = x(4 - x)/4·... as a Bezier: 2/3 of base times height
         ('<path d="M0 0 Q 30 60 60 0 Z"/>', (0, -30, 60, 0), 60 * 30 * 2 / 3),
         ('<path d="M0 0 A 25 25 0 0 1 50 0 Z"/>', (0, 0, 50, 25), 625 * math.pi / 2),
@@ -184,6 +184,15 @@ def test_a_page_behind_the_knife_is_no_knife(svg):
         ("", "empty"),
         ('<rect width="0" height="0"/>', "empty"),
         ('<path d="M0 0 h9"/>', "no area"),
+        ('<path d="M0 0 h40 v30"/>', "a gap of 50 units between (0, 0) and (40, 30)"),
+        ('<path d="M0 0 h90 L0 20 H90z"/>', "crosses or touches itself at (45, 10)"),
+        ('<g transform="scale(1e200)"><rect width="9e99" height="3"/></g>', "beyond 1e+09 units"),
+        ("<g>" * 5000 + '<rect width="9" height="9"/>' + "</g>" * 5000, "nested without end"),
+        (
+            f'<path d="M0 0 L{" ".join(f"{90 * (k % 2)} {k}" for k in range(60))}'
+            f' {" ".join(f"{k} {60 * (k % 2)}" for k in range(60))}z"/>',
+            "more than 1000 times",
+        ),
         ('<path id="back" d="M0 0 L 10 ten"/>', "path back: the path data"),
         ('<path d="M0 0 L 10 nan z"/>', "path number 1: the path data"),
         ('<path d="M0 0 L 1e999 3 L 4 4 z"/>', "path number 1: the path data"),
@@ -333,6 +342,24 @@ def test_an_open_path_is_refused_and_its_gap_named(dxf):
     text = refusal(dxf, build)
     assert "gap of 3 units" in text
     assert "(0, 3)" in text
+
+
+def test_an_outline_that_crosses_itself_is_refused_and_the_place_named(dxf):
+    """As one polyline, and as two that cross: lines merge only up to the crossing."""
+    bow = [(0, 0), (90, 0), (0, 20), (90, 20)]
+    assert "itself at (45, 10)" in refusal(dxf, lambda s, _: s.add_lwpolyline(bow, close=True))
+
+    def crossed(space, _):
+        space.add_lwpolyline([*bow, bow[0]][:3])
+        space.add_lwpolyline([*bow, bow[0]][2:])
+
+    assert "itself at (45, 10)" in refusal(dxf, crossed)
+
+
+def test_a_loop_turned_the_same_way_lies_within_the_fill(svg):
+    """A square of 40 whose line loops round a square of 5 within it, and notches it by 5 × 5."""
+    loop = svg('<path d="M0 0 H40 V40 H30 V30 H35 V35 H25 V40 H0z"/>').outline
+    assert loop.area == pytest.approx(1600 - 25)
 
 
 def test_ends_within_a_hair_are_closed(dxf):

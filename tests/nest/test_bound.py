@@ -137,7 +137,7 @@ def test_too_much_for_the_hide_is_told_in_dm2():
     found = least(wanted(101, block(100, 60)), plain())
     assert not found.fits
     (lack,) = found.shortages
-    assert (lack.wants / DM2, lack.has / DM2) == pytest.approx((60.6, 60.0), abs=0.01)
+    assert (lack.wants / DM2, lack.has / DM2) == pytest.approx((60.6, 60.0), abs=0.03)
     assert str(lack) == (
         "3.2 to 3.6 mm for hidden: 60.6 dm² wanted, 60.0 dm² there, 0.6 dm² lacking"
     )
@@ -153,7 +153,7 @@ def test_the_sort_that_lacks_ground_is_named():
     found = least(parts, plain(zones=zones))
     (lack,) = found.shortages
     assert [sort.need for sort in lack.sorts] == [NEED]
-    assert lack.wants / DM2 == pytest.approx(7.2)
+    assert lack.wants / DM2 == pytest.approx(7.2, abs=0.01)
     assert lack.has / DM2 == pytest.approx(6.0, abs=0.15)
 
 
@@ -177,7 +177,7 @@ def test_sorts_that_only_together_want_too_much_are_named_together():
     found = least(parts, plain(zones=zones))
     (lack,) = found.shortages
     assert {sort.need for sort in lack.sorts} == {NEED, Need(3.1, 3.7)}
-    assert lack.wants / DM2 == pytest.approx(7.2)
+    assert lack.wants / DM2 == pytest.approx(7.2, abs=0.01)
     assert lack.has / DM2 == pytest.approx(6.0, abs=0.15)
 
 

@@ -8,7 +8,9 @@ import sys
 from pathlib import Path
 
 import pytest
+import small
 
+from hides import record
 from nest.cli import main
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -88,6 +90,37 @@ def test_a_week_that_does_not_fit_is_exit_code_1(tmp_path, capsys) -> None:
     assert code == 1
     assert "of 200 sheaths fit" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_plans_on_several_hides_are_named_by_hide(tmp_path, capsys) -> None:
+    """Two offcuts with room for one sheath each: a set of files and a table for each."""
+    for name in ("oak", "elm"):
+        edge = small.outline([(0, 0), (270, 0), (270, 190), (0, 190)])
+        about = {"piece": "remnant", "holes": (), "flaws": (), "zones": ()}
+        offcut = small.hide(name=name.title(), outline=edge, **about)
+        record.write(offcut, tmp_path / f"{name}.hide.json")
+    week = tmp_path / "two.week.toml"
+    knife = f"[[sheath]]\nknife = '{SHARED / 'knives/heron.knife.toml'}'\ncount = 2\n"
+    week.write_text(f"hides = ['oak.hide.json', 'elm.hide.json']\n{knife}")
+    out = tmp_path / "out"
+    arguments = ["plan", str(week), "--effort", "0.02", "--out", str(out)]
+    assert main([*arguments, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["hides"]
+    assert [(row["hide"], row["parts"]) for row in told] == [("Oak", 3), ("Elm", 3)]
+    assert {name.split(".")[1] for name in names(out)} == {"oak", "elm"}
+    assert {"two.oak.plan.json", "two.elm.cutplan.pdf"} <= names(out)
+    assert main(arguments) == 0
+    assert "6 parts on 2 hides" in capsys.readouterr().out
+
+
+def test_a_pin_that_breaks_a_rule_names_the_week_file(tmp_path, capsys) -> None:
+    """The checker's sentence, and which pin of which file."""
+    week = tmp_path / "pin.week.toml"
+    knife = SHARED / "knives/heron.knife.toml"
+    pin = "[[pin]]\nsheath = 'heron-1'\nkind = 'body'\nx = 0\ny = 0\nangle = 0\n"
+    week.write_text(f"hides = ['{BIRCH}']\n[[sheath]]\nknife = '{knife}'\n{pin}")
+    assert main(["plan", str(week), "--effort", "0.01", "--out", str(tmp_path / "out")]) == 2
+    assert "pin.week.toml, pin 1: heron-1/body can't stay" in capsys.readouterr().err
 
 
 def test_a_folder_that_can_not_be_written_is_said(tmp_path, capsys) -> None:

@@ -7,10 +7,12 @@ from pathlib import Path
 import pytest
 
 from hides.errors import InputError
-from nest.week import job_of, read
+from nest.week import Pin, job_of, read
 
 ROOT = Path(__file__).resolve().parents[2]
 KNIFE = f'knife = "{ROOT}/shared/knives/heron.knife.toml"'
+
+PIN = "[[pin]]\nsheath = 'heron-1'\nkind = 'body'\nx = 300\ny = 200\nangle = 5\n"
 
 
 def week(folder: Path, text: str) -> Path:
@@ -55,6 +57,8 @@ def test_leather_range_is_the_need_and_its_middle_the_pattern(tmp_path: Path) ->
         ("[[sheath]]\ncount = 1\n", "sheath 1, key 'knife'"),
         (f"[[sheath]]\n{KNIFE}\ncout = 2\n", "Did you mean 'count'?"),
         (f"[[sheath]]\n{KNIFE}\ncount = 0\n", "count must be 1 or more"),
+        (f"[[sheath]]\n{KNIFE}\ncount = 1000000000\n", "at most 2000"),
+        ('[[sheath]]\nknife = "a\\u0000b"\n', "knife must be on one line"),
         (f"[[sheath]]\n{KNIFE}\n[[sheath]]\n{KNIFE}\ncount = -1\n", "sheath 2, key 'count'"),
         (f"[[sheath]]\n{KNIFE}\nleather = [3.5, 3.2]\n", "least first"),
         (f"[[sheath]]\n{KNIFE}\nleather = [nan, 3.2]\n", "leather must be"),
@@ -69,7 +73,7 @@ def test_leather_range_is_the_need_and_its_middle_the_pattern(tmp_path: Path) ->
         (f"hides = 'birch'\n[[sheath]]\n{KNIFE}\n", "list of file names"),
         ("[[sheath]\n", "not TOML"),
         ("[[sheath]]\nknife = 'none.knife.toml'\n", "no such file"),
-        (f"[[sheath]]\n{KNIFE}\ncount = 5000\n", "more than 2000 parts"),
+        (f"[[sheath]]\n{KNIFE}\ncount = 700\n", "more than 2000 parts"),
     ],
 )
 def test_a_wrong_week_gets_one_message_with_file_and_place(
@@ -91,3 +95,49 @@ def test_files_that_are_no_week_are_refused(tmp_path: Path) -> None:
     for path, says in ((binary, "UTF-8"), (tmp_path / "c.week.toml", "no such"), (large, "1 MB")):
         with pytest.raises(InputError, match=says):
             read(path)
+
+
+def test_pins_remnant_and_preference_are_read(tmp_path: Path) -> None:
+    """The strap's longer side comes first, whichever is written first."""
+    text = f"remnant = [40, 1200]\nprefer = 'due'\n[[sheath]]\n{KNIFE}\n{PIN}hide = 'Birch'\n"
+    job = job_of(read(week(tmp_path, text)))
+    assert job.remnant == (1200.0, 40.0)
+    assert job.prefer == "due"
+    assert job.pins == (Pin("heron-1/body", 300.0, 200.0, 5.0, "Birch"),)
+    assert job.of([]).pins == ()
+    assert job.of(job.kits) == job
+
+
+@pytest.mark.parametrize(
+    ("sheath", "prefer"),
+    [
+        ("value = 80\n", "value"),
+        ("due = 2027-04-16\n", "due"),
+        ("value = 80\ndue = 2027-04-16\n", "value"),
+    ],
+)
+def test_value_is_preferred_where_values_are_given(
+    tmp_path: Path, sheath: str, prefer: str
+) -> None:
+    """What the week tells of its sheaths says what counts when not all fit."""
+    job = job_of(read(week(tmp_path, f"[[sheath]]\n{KNIFE}\n{sheath}")))
+    assert job.prefer == prefer
+
+
+def test_a_welt_of_its_own_thickness_asks_for_leather_of_its_own(tmp_path: Path) -> None:
+    """Body and loop want the span, the welt what it was drawn for; may_split holds for all."""
+    text = f"[[sheath]]\n{KNIFE}\nleather = '8-9 oz'\nwelt_thickness = 4.0\nmay_split = true\n"
+    needs = {w.part.kind: w.need for w in job_of(read(week(tmp_path, text))).parts}
+    assert (needs["body"].low, needs["body"].high) == pytest.approx((3.175, 3.571875))
+    assert (needs["welt"].low, needs["welt"].high) == pytest.approx((3.8, 4.2))
+    assert needs["body"].may_split
+    assert needs["welt"].may_split
+
+
+def test_without_a_span_the_knife_s_own_leather_counts(tmp_path: Path) -> None:
+    """3.4 mm give or take 0.2, and the other keys are heard all the same."""
+    (need, *_) = (
+        w.need
+        for w in job_of(read(week(tmp_path, f"[[sheath]]\n{KNIFE}\nmay_split = true\n"))).parts
+    )
+    assert (need.low, need.high, need.may_split) == (pytest.approx(3.2), pytest.approx(3.6), True)

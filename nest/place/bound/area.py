@@ -1,27 +1,16 @@
-"""What no plan can beat: the least leather that a set of parts needs on a hide.
+"""Leather by area: what regions want, what a hide has for them up to a frontier.
 
-Parts don't overlap, so each needs leather of its own; and not any leather: a region of a part
-may lie only where flaws don't bar its face and the thickness meets its need. Up to a frontier
-h (see :func:`nest.plan.keep_direction`) a hide has so much ground of each sort; the least h
-at which every region finds its area is a frontier no plan can better, and the hide's area up
-to it is the bound. Shapes are ignored, only areas count, which is why real plans need more.
-
-Three things make it as tight as areas allow, and keep it certain:
-
-* Ground that several sorts of region may use is counted once. The hide falls into atoms, each
-  with the set of sorts allowed on it; that areas can be shared out to atoms is a transport
-  problem, solved as a linear program (Hall's condition for sorts and atoms: no set of sorts
-  may want more than all atoms open to any of them hold).
-* Parts grown by half the gap are still disjoint and lie in the ground grown by as much, so
-  the rim around each part counts too, on ground of any sort.
-* Every approximation goes the generous way: ground is never drawn too small, wants never too
-  large, by the checker's tolerances and those of arcs and contours.
+The hide falls into *atoms*, each with the set of sorts of region allowed on it. That areas can
+be shared out to atoms is a transport problem, solved as a linear program (Hall's condition for
+sorts and atoms: no set of sorts may want more than all atoms open to any of them hold). Every
+approximation goes the generous way: ground is never drawn too small, by the checker's
+tolerances and those of arcs and contours.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 import numpy as np
@@ -36,14 +25,15 @@ from hides.hide import Hide
 from hides.outline import FloatArray, grown, polygons_of
 from hides.thickness import Need
 from hides.units import DM2
-from nest.part import Part
+from nest.part import Region
 from nest.plan import TOLERANCE, keep_direction
-from nest.week import Wanted
 
 GENEROUS = 1.8  # mm; ground of enough thickness is grown by this: half the diagonal of the
 # 2.5 mm grid on which the checker looks at it, and more than its contour can be off
-FRONTIER_STEP = 0.05  # mm; how closely the least frontier is told, from below
 Key = TypeVar("Key", bound=Hashable)
+
+LAX = 0.002  # of the risk; more than the chance is off between the nodes of its grid, where its
+# contour may be off by more than GENEROUS: near saddles and tops
 
 _NOTHING = 1e-6  # dm²; a shortage below this is rounding
 
@@ -80,99 +70,68 @@ def _words(need: Need) -> str:
     return f"{need.low:g} to {need.high:g} mm" + (" or thicker" if need.may_split else "")
 
 
-@dataclass(frozen=True, slots=True)
-class Bound:
-    """The least leather for a set of parts on a hide.
-
-    ``frontier`` in mm along the keep direction and ``used_area`` in mm² are both bounds from
-    below. Where ``shortages`` are named the parts can't fit on this hide at all, and the two
-    are the whole hide's. ``says`` tells what the bound rests on.
-    """
-
-    used_area: float
-    frontier: float
-    shortages: tuple[Shortage, ...]
-    says: str
-
-    @property
-    def fits(self) -> bool:
-        """Whether the areas alone leave it open that the parts fit."""
-        return not self.shortages
-
-
-SAYS = (
-    "Least area up to a straight frontier in which every part finds leather of its own, sound "
-    "enough for its faces and thick enough, with half the gap around it; shapes are ignored."
-)
-
-
-def bound(
-    wanted: Sequence[Wanted], hide: Hide, *, gap: float, edge_margin: float, keep: str
-) -> Bound:
-    """Return the least leather that the parts need on a hide, whatever the plan.
-
-    Parameters
-    ----------
-    wanted : the parts that have to lie on the hide.
-    gap, edge_margin : mm, the plan's rules.
-    keep : the end to be kept, one of :data:`nest.week.KEEPS`.
-    """
-    u = keep_direction(keep)
-    wants, rims = _wants(wanted, max(gap - TOLERANCE, 0.0) / 2)
-    ground = _Ground(hide, tuple(wants), gap / 2, edge_margin, u)
-    demand = np.array(list(wants.values())) / DM2
-    whole = _Area.of(hide.polygon, u)
-    shortages = _shortages(ground, demand, rims / DM2)
-    if shortages:
-        return Bound(whole.up_to(whole.last), whole.last, shortages, SAYS)
-    low, high = whole.first, whole.last
-    while high - low > FRONTIER_STEP:
-        middle = (low + high) / 2
-        if ground.holds(middle, demand, rims / DM2):
-            high = middle
-        else:
-            low = middle
-    return Bound(whole.up_to(low), low, (), SAYS)
-
-
-def used_area(hide: Hide, keep: str) -> Callable[[float], float]:
-    """The hide's area in mm² up to a frontier (mm along the keep direction), as a function."""
-    return _Area.of(hide.polygon, keep_direction(keep)).up_to
-
-
-# --- what is wanted --------------------------------------------------------------------------
-
-
-def _wants(wanted: Sequence[Wanted], rim: float) -> tuple[dict[Sort, float], float]:
-    """mm² wanted of each sort, and mm² around the parts that may be of any sort."""
-    shares: dict[int, tuple[dict[str, float], float]] = {}
-    wants: dict[Sort, float] = {}
-    rims = 0.0
-    for one in wanted:
-        faces, around = shares.setdefault(id(one.part), _shares(one.part, rim))
-        rims += around
-        for face, area in faces.items():
-            sort = Sort(face, one.need)
-            wants[sort] = wants.get(sort, 0.0) + area
-    return wants, rims
-
-
-def _shares(part: Part, rim: float) -> tuple[dict[str, float], float]:
-    """mm² of a part by face, each spot counted once, and the rest of the part grown by rim."""
+def faces_apart(regions: Iterable[Region], within: BaseGeometry) -> dict[str, float]:
+    """mm² of a part by face, each spot within a shape counted once."""
     faces: dict[str, float] = {}
     seen: BaseGeometry = Polygon()
-    for region in part.regions:
-        own = region.outline.polygon.difference(seen).intersection(part.outline.polygon)
+    for region in regions:
+        own = region.outline.polygon.difference(seen).intersection(within)
         faces[region.face] = faces.get(region.face, 0.0) + float(own.area)
         seen = seen.union(region.outline.polygon)
-    return faces, float(part.outline.polygon.buffer(rim).area) - sum(faces.values())
+    return faces
 
 
-# --- what is there ---------------------------------------------------------------------------
+def edges_of(shape: BaseGeometry, u: tuple[float, float]) -> FloatArray:
+    """(m, 2, 2): the two ends of all edges, along and across the direction ``u``.
+
+    All rings run counter-clockwise about the shape.
+    """
+    rings = [
+        np.asarray(ring.coords)
+        for polygon in polygons_of(shape)
+        for oriented in [shapely.orient_polygons(polygon)]
+        for ring in (oriented.exterior, *oriented.interiors)
+    ]
+    turn = np.array([[u[0], -u[1]], [u[1], u[0]]])
+    ends = [np.stack([ring[:-1] @ turn, ring[1:] @ turn], axis=1) for ring in rings]
+    return np.concatenate(ends) if ends else np.empty((0, 2, 2))
+
+
+class Leather:
+    """A hide by the checker's rules, drawn generously: what lies inside, is sound, is thick.
+
+    ``u`` is the keep direction, ``inside`` where parts may lie by the edge alone.
+    """
+
+    def __init__(self, hide: Hide, edge_margin: float, keep: str) -> None:
+        self.hide = hide
+        self.u = keep_direction(keep)
+        self.inside = hide.polygon.buffer(TOLERANCE - edge_margin)
+        self._sound: dict[str, BaseGeometry] = {}
+        self._thick: dict[Need, BaseGeometry] = {}
+
+    def sound(self, face: str) -> BaseGeometry:
+        """Leather whose flaws don't bar a face."""
+        if face not in self._sound:
+            barred = [
+                flaw.shape.buffer(KINDS[flaw.kind].margin - TOLERANCE)
+                for flaw in self.hide.flaws
+                if bars(flaw, face)
+            ]
+            whole = self.hide.polygon.buffer(TOLERANCE)
+            self._sound[face] = whole.difference(shapely.union_all(barred))
+        return self._sound[face]
+
+    def thick(self, need: Need) -> BaseGeometry:
+        """Leather whose thickness meets a need."""
+        if need not in self._thick:
+            lax = replace(need, risk=min(need.risk + LAX, 0.9999))
+            self._thick[need] = grown(self.hide.thick(lax), GENEROUS)
+        return self._thick[need]
 
 
 @dataclass(frozen=True, slots=True)
-class _Area:
+class Area:
     """Area of a shape up to a frontier, for any frontier: sums over its edges.
 
     ``s`` and ``t`` are (m, 2): the ends of m edges along and across the keep direction, all
@@ -184,16 +143,8 @@ class _Area:
     t: FloatArray
 
     @classmethod
-    def of(cls, shape: BaseGeometry, u: tuple[float, float]) -> _Area:
-        rings = [
-            np.asarray(ring.coords)
-            for polygon in polygons_of(shape)
-            for oriented in [shapely.orient_polygons(polygon)]
-            for ring in (oriented.exterior, *oriented.interiors)
-        ]
-        turn = np.array([[u[0], -u[1]], [u[1], u[0]]])
-        ends = [np.stack([ring[:-1] @ turn, ring[1:] @ turn], axis=1) for ring in rings]
-        edges = np.concatenate(ends) if ends else np.empty((0, 2, 2))
+    def of(cls, shape: BaseGeometry, u: tuple[float, float]) -> Area:
+        edges = edges_of(shape, u)
         return cls(edges[:, :, 0], edges[:, :, 1])
 
     @property
@@ -213,35 +164,29 @@ class _Area:
         return float(-((s[:, 1] - s[:, 0]) * (t[:, 0] + t[:, 1])).sum() / 2)
 
 
-class _Ground:
+class Ground:
     """The hide in atoms, each open to some sorts of region; areas in dm² up to a frontier."""
 
-    def __init__(
-        self,
-        hide: Hide,
-        sorts: tuple[Sort, ...],
-        half_gap: float,
-        edge_margin: float,
-        u: tuple[float, float],
-    ) -> None:
+    def __init__(self, leather: Leather, sorts: tuple[Sort, ...], half_gap: float) -> None:
         self.sorts = sorts
         self.half_gap = half_gap
-        inside = hide.polygon.buffer(TOLERANCE - edge_margin)
         faces, needs = dict.fromkeys(s.face for s in sorts), dict.fromkeys(s.need for s in sorts)
-        by_face = {face: _sound(hide, face) for face in faces}
-        by_need = {need: grown(hide.thick(need), GENEROUS) for need in needs}
-        atoms = [
+        by_face = {face: leather.sound(face) for face in faces}
+        by_need = {need: leather.thick(need) for need in needs}
+        found = [
             (for_faces, for_needs, shapely.intersection(one, other))
-            for for_faces, one in _split(inside, by_face)
-            for for_needs, other in _split(inside, by_need)
+            for for_faces, one in _split(leather.inside, by_face)
+            for for_needs, other in _split(leather.inside, by_need)
             if for_faces and for_needs
         ]
         self.open = np.array(
-            [[s.face in faces and s.need in needs for faces, needs, _ in atoms] for s in sorts],
+            [[s.face in faces and s.need in needs for faces, needs, _ in found] for s in sorts],
             dtype=bool,
-        ).reshape(len(sorts), len(atoms))
-        self.atoms = [_Area.of(shape, u) for _, _, shape in atoms]
-        self.around = _Area.of(grown(inside, max(half_gap, TOLERANCE)), u)
+        ).reshape(len(sorts), len(found))
+        self.shapes = [shape for _, _, shape in found]
+        self.atoms = [Area.of(shape, leather.u) for shape in self.shapes]
+        self.whole = grown(leather.inside, max(half_gap, TOLERANCE))
+        self.around = Area.of(self.whole, leather.u)
 
     def areas(self, frontier: float) -> FloatArray:
         """dm² of each atom up to the frontier."""
@@ -278,7 +223,7 @@ class _Ground:
         return float(solved.fun or 0.0), np.asarray(solved.eqlin.marginals) > 0.5
 
 
-def _shortages(ground: _Ground, demand: FloatArray, rims: float) -> tuple[Shortage, ...]:
+def shortages(ground: Ground, demand: FloatArray, rims: float) -> tuple[Shortage, ...]:
     """What the whole hide lacks: single sorts, else the tightest set of them, else room."""
     areas = ground.areas(np.inf)
     has = ground.open @ areas
@@ -309,13 +254,3 @@ def _split(
         cut += [(names, shape.difference(ground)) for names, shape in pieces]
         pieces = [(names, shape) for names, shape in cut if shape.area > 0]
     return pieces
-
-
-def _sound(hide: Hide, face: str) -> BaseGeometry:
-    """Leather whose flaws don't bar a face; never too small."""
-    barred = [
-        flaw.shape.buffer(KINDS[flaw.kind].margin - TOLERANCE)
-        for flaw in hide.flaws
-        if bars(flaw, face)
-    ]
-    return hide.polygon.buffer(TOLERANCE).difference(shapely.union_all(barred))

@@ -1,0 +1,145 @@
+"""Which whole kits go to which hide: areas decide here, shapes later.
+
+Alike kits are counted, not named, so that a hundred sheaths of seven kinds are seven numbers
+for each hide. CP-SAT finds the counts by what :class:`Offer` says of the hides: areas of
+ground, what leather costs, and sets of kits that were tried there and did not fit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ortools.sat.python import cp_model
+
+Counts = tuple[int, ...]  # how many kits of each kind
+Goal = tuple[int, ...]  # what one kit of each kind is worth
+
+WORK = 0.5  # of CP-SAT per aim, by its own count, about seconds; small jobs are proved in it
+FINE = 10_000_000  # costs are told in this many steps
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A limit of a hide: one kit of each kind takes ``wants``, and it ``has`` so much, in mm²."""
+
+    wants: tuple[float, ...]
+    has: float
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What a hide offers to kits of several kinds.
+
+    Attributes
+    ----------
+    rows : areas of ground, of which no more than the share ``density`` can be filled.
+    costs : of the leather that one kit of each kind takes, in money or mm².
+    charge : of cutting into the hide at all, in the same.
+    refused : counts that did not fit here, so that no more than these do either.
+    least, most : limits to the counts, for kits with a place of their own; none by default.
+    """
+
+    rows: tuple[Row, ...]
+    costs: tuple[float, ...]
+    charge: float
+    density: float = 1.0
+    refused: tuple[Counts, ...] = ()
+    least: Counts | None = None
+    most: Counts | None = None
+
+
+def assign(
+    counts: Counts, offers: Sequence[Offer], goals: Sequence[Goal] = (), *, whole: bool = True
+) -> tuple[Counts, ...] | None:
+    """Give kits to hides: by the goals one after the other, then least cost, then fewest hides.
+
+    Parameters
+    ----------
+    counts : kits wanted of each kind.
+    goals : what is to be as large as can be over the kits given out, the first goal first.
+    whole : every kit must find its hide.
+
+    Returns the counts for each hide, or None where no assignment keeps the limits. The same
+    input gives the same answer on every run.
+    """
+    model = cp_model.CpModel()
+    used = [model.new_bool_var("") for _ in offers]
+    given = [_counts_on(model, counts, offer, used[h]) for h, offer in enumerate(offers)]
+    kits = [cp_model.LinearExpr.sum(on_hides) for on_hides in zip(*given, strict=True)]
+    for total, most in zip(kits, counts, strict=True):
+        model.add(total == most if whole else total <= most)
+    aims = [-_weighed(goal, kits) for goal in goals if any(goal)]
+    aims += [_cost(counts, offers, given, used), cp_model.LinearExpr.sum(used)]
+    found = _least(model, aims, [*used, *(n for on_hide in given for n in on_hide)])
+    if found is None:
+        return None
+    return tuple(tuple(found.value(n) for n in on_hide) for on_hide in given)
+
+
+def _counts_on(
+    model: cp_model.CpModel, counts: Counts, offer: Offer, used: cp_model.IntVar
+) -> list[cp_model.IntVar]:
+    """The counts on one hide, held to its limits."""
+    least = offer.least or (0,) * len(counts)
+    most = offer.most or counts
+    n = [
+        model.new_int_var(low, min(high, wanted), "")
+        for low, high, wanted in zip(least, most, counts, strict=True)
+    ]
+    model.add(cp_model.LinearExpr.sum(n) <= sum(counts) * used)
+    for row in offer.rows:
+        model.add(_weighed([round(want) for want in row.wants], n) <= int(row.has * offer.density))
+    for refused in offer.refused:
+        model.add_bool_or([_fewer(model, n[kind], m) for kind, m in enumerate(refused) if m])
+    return n
+
+
+def _fewer(model: cp_model.CpModel, n: cp_model.IntVar, m: int) -> cp_model.IntVar:
+    is_fewer = model.new_bool_var("")
+    model.add(n < m).only_enforce_if(is_fewer)
+    return is_fewer
+
+
+def _weighed(weights: Sequence[int], n: Sequence[cp_model.LinearExprT]) -> cp_model.LinearExpr:
+    return cp_model.LinearExpr.weighted_sum(n, weights)
+
+
+def _cost(
+    counts: Counts,
+    offers: Sequence[Offer],
+    given: Sequence[Sequence[cp_model.IntVar]],
+    used: Sequence[cp_model.IntVar],
+) -> cp_model.LinearExpr:
+    """Cost of an assignment, in whole steps."""
+    largest = max(
+        offer.charge + sum(c * n for c, n in zip(offer.costs, counts, strict=True))
+        for offer in offers
+    )
+    step = max(largest, 1e-9) / FINE
+    costs = [round(cost / step) for offer in offers for cost in (*offer.costs, offer.charge)]
+    of = [n for on_hide, cut in zip(given, used, strict=True) for n in (*on_hide, cut)]
+    return _weighed(costs, of)
+
+
+def _least(
+    model: cp_model.CpModel,
+    aims: Sequence[cp_model.LinearExpr],
+    variables: Sequence[cp_model.IntVar],
+) -> cp_model.CpSolver | None:
+    """Make one aim after the other as small as can be, each held when the next one's turn is."""
+    found = None
+    for aim in aims:
+        solver = cp_model.CpSolver()
+        solver.parameters.num_workers = 1
+        solver.parameters.random_seed = 1
+        solver.parameters.max_deterministic_time = WORK
+        model.minimize(aim)
+        if solver.solve(model) not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+            return found
+        found = solver
+        model.add(aim <= round(solver.objective_value))
+        model.clear_hints()  # type: ignore[no-untyped-call]
+        for variable in variables:
+            model.add_hint(variable, solver.value(variable))
+    return found

@@ -1,0 +1,189 @@
+"""A hide as something to fill: what it offers, and what trials have taught of what it holds.
+
+Areas say what can't fit; how much of an area can be filled, nobody knows before it is tried.
+So a hide's ``density`` starts high, falls with every set that is refused, and rises again half
+way towards it once a set has been placed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import combinations
+
+import numpy as np
+import shapely
+from shapely import Polygon
+
+from hides.hide import Hide
+from hides.outline import grown
+from hides.thickness import Need
+from hides.units import DM2
+from nest.part import Part
+from nest.place.assign import Counts, Offer, Row
+from nest.place.solve import Placed, ground_left
+from nest.week import Job, Kit
+
+Sort = tuple[str, Need]  # what a region asks of the ground: the face that shows, the thickness
+
+FEW = 8  # kits; of so few, shapes decide and not areas: only cuts are used
+DENSE = 0.75  # of a hide's ground, filled by parts with half the gap around them: seldom reached
+FULL = 0.95  # of the same; never reached
+CLOSE = 0.03  # of a density; nearer than this, what fits and what does not are not told apart
+MOST_EXCESS = 0.15  # of a refused set; the density falls no more than this at once
+FILLED = 0.7  # of the ground up to the frontier, to guess what leather a kit will cost
+TOUCHED = 3 * DM2  # mm²; lost at a hide's ragged end, whatever little is cut from it
+
+
+@dataclass(slots=True)
+class Bin:
+    """A hide with all that was learnt of what it holds."""
+
+    hide: Hide
+    strap: Polygon | None
+    rows: tuple[Row, ...]
+    offer: Offer
+    floor: Counts  # placed, and kept in what is asked for next
+    held: dict[Counts, Placed] = field(default_factory=dict)
+    good: float = 0.0  # greatest usage that was placed
+    bad: float = FULL  # least usage that was refused
+
+    def usage(self, counts: Counts) -> float:
+        """Share of the tightest row that a set takes."""
+        takes = [float(np.dot(row.wants, counts)) / row.has for row in self.rows if row.has]
+        return max(takes, default=0.0)
+
+    def holds(self, counts: Counts, placed: Placed) -> None:
+        self.held[counts] = placed
+        self.floor = counts
+        self.good = max(self.good, self.usage(counts))
+
+    def refuse(self, counts: Counts, excess: float) -> None:
+        """Cut a set off, of whose area ``excess`` is stuck; expect less from now on."""
+        self.cut(counts)
+        self.bad = min(self.bad, self.usage(counts))
+        lost = min(max(excess / 2, CLOSE), MOST_EXCESS)  # where two overlap, both are stuck
+        less = self.bad * (1 - lost)
+        self.good = min(self.good, less)  # what was placed was easier than this
+        self._expect(max(less, self._middle() if self.good else 0.0))
+
+    def cut(self, counts: Counts) -> None:
+        """Never ask for a set again, nor for more than it."""
+        self.offer = replace(self.offer, refused=(*self.offer.refused, counts))
+
+    def has_held(self, kind: int) -> bool:
+        """Whether a kit of a kind was placed here in any set."""
+        return any(counts[kind] for counts in self.held)
+
+    def asked(self) -> Offer:
+        """The offer as it stands, from the floor on."""
+        least = tuple(map(max, self.offer.least or self.floor, self.floor))
+        density = max(self.offer.density, min(self.usage(self.floor) + 1e-3, 1.0))
+        return replace(self.offer, least=least, density=density)
+
+    def free(self) -> bool:
+        """Give up the floor; whether there was one."""
+        was = any(self.floor)
+        self.floor = (0,) * len(self.floor)
+        return was
+
+    def calm_hopes(self) -> None:
+        """Expect no more than half way from what was placed to what was refused."""
+        if self.good:
+            self._expect(self._middle())
+
+    def raise_hopes(self) -> bool:
+        """Expect more again, half way to what was refused; whether there is such a way."""
+        floor = max(self.good, self.offer.density)
+        if floor >= (1 - CLOSE) * self.bad:
+            return False
+        self.offer = replace(self.offer, density=(floor + self.bad) / 2)
+        return True
+
+    def _middle(self) -> float:
+        return (self.good + self.bad) / 2
+
+    def _expect(self, density: float) -> None:
+        if self.offer.density < 1.0:  # 1 stands for few kits, where only cuts are used
+            self.offer = replace(self.offer, density=min(self.offer.density, density))
+
+
+def bin_of(
+    hide: Hide,
+    job: Job,
+    kinds: Sequence[Kit],
+    cost: Callable[[Hide, float], float],
+    *,
+    taken: Sequence[Polygon],
+    strap: Polygon | None,
+    least: Counts,
+    most: Counts,
+) -> Bin:
+    """A hide before any trial.
+
+    Parameters
+    ----------
+    kinds : one kit of each kind, without pinned parts.
+    cost : of so many mm² of a hide, in money or what stands for it.
+    taken, strap : shapes of the pinned parts on this hide, and of the strap to be kept.
+    least, most : limits to the counts.
+    """
+    rows = rows_of(hide, kinds, job, taken)
+    room = max(rows[-1].has, 1.0) if rows else 1.0
+    wants = rows[-1].wants if rows else (0.0,) * len(kinds)
+    offer = Offer(
+        rows,
+        tuple(cost(hide, want / room * hide.gross_area / FILLED) for want in wants),
+        cost(hide, TOUCHED),
+        density=1.0 if len(job.kits) <= FEW else DENSE,
+        least=least,
+        most=most,
+    )
+    return Bin(hide, strap, rows, offer, (0,) * len(kinds))
+
+
+def rows_of(
+    hide: Hide, kinds: Sequence[Kit], job: Job, taken: Sequence[Polygon]
+) -> tuple[Row, ...]:
+    """The limits of a hide to kits of some kinds, one kit of each given.
+
+    Sorts of region that together find their ground in one place share it: each sort by
+    itself, all of one or of two thicknesses, and all of them. Half the gap around a part
+    counts as part of it. ``taken`` is ground where other things lie.
+    """
+    wants = [_wants(kit, job.gap / 2) for kit in kinds]
+    ground = {
+        sort: ground_left(hide, *sort, job, taken)
+        for sort in dict.fromkeys(sort for one in wants for sort in one)
+    }
+    return tuple(
+        Row(
+            tuple(sum(one.get(sort, 0.0) for sort in sorts) for one in wants),
+            float(shapely.union_all([ground[sort] for sort in sorts]).area),
+        )
+        for sorts in dict.fromkeys(_groups(tuple(ground)))
+    )
+
+
+def _groups(sorts: tuple[Sort, ...]) -> Iterator[tuple[Sort, ...]]:
+    needs = list(dict.fromkeys(need for _, need in sorts))
+    yield from ((sort,) for sort in sorts)
+    yield from (tuple(sort for sort in sorts if sort[1] == need) for need in needs)
+    yield from (tuple(sort for sort in sorts if sort[1] in pair) for pair in combinations(needs, 2))
+    yield sorts
+
+
+def _wants(kit: Kit, rim: float) -> dict[Sort, float]:
+    """mm² that a kit takes of each sort of ground, the rims of its parts shared out."""
+    wants: dict[Sort, float] = {}
+    for wanted in kit.parts:
+        for sort, area in _of_part(wanted.part, wanted.need, rim):
+            wants[sort] = wants.get(sort, 0.0) + area
+    return wants
+
+
+def _of_part(part: Part, need: Need, rim: float) -> Iterator[tuple[Sort, float]]:
+    seen = sum(region.outline.area for region in part.regions)
+    scale = float(grown(part.outline.polygon, rim).area) / seen
+    for region in part.regions:
+        yield (region.face, need), region.outline.area * scale

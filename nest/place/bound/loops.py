@@ -1,0 +1,365 @@
+"""Compiled loops of the bound: signed distances, coverage of cells, and the search of boxes.
+
+A *box* is a square of places times a span of angles: all poses (x, y, a) with \\|x - cx\\| and
+\\|y - cy\\| at most half a size, and \\|a - ca\\| at most half a width. At the middle pose a point
+of a part that is r from the turning point lies within ``r·width/2 + size/√2`` of where any pose
+of the box puts it. So if there it is farther than that from the ground, no pose of the box is
+allowed, and the whole box is done with; if not, the box is cut into eight (branch and bound,
+Land & Doig 1960).
+
+Angles are in rad, lengths in mm. Level 0 has boxes of ``BOX`` mm and a circle of ``TURNS`` spans;
+each level halves both.
+"""
+
+import math
+
+import numpy as np
+from numba import njit
+
+BOX = 16.0
+TURNS = 24
+LEVELS = 7  # of the search for one part's least frontier: boxes of 0.25 mm and 0.23°
+PAD = 48.0  # mm; grids reach this far beyond the hide
+FAR = 64.0  # mm; distances are told up to here
+FREE = 10.0  # degrees between neighbouring nodes; a direction that turns faster isn't relied on
+
+
+@njit(cache=True, nogil=True)
+def signed_distance(edges, x0, y0, cell, out):
+    """Fill ``out`` (rows, cols) with the distance to a shape's edges, negative outside.
+
+    ``edges`` is (m, 4): the ends of all edges. Exact at the nodes, cut off at FAR.
+    """
+    rows, cols = out.shape
+    flips = np.zeros((rows, cols + 1), np.bool_)
+    out[:] = FAR * FAR
+    for e in range(len(edges)):
+        ax, ay, bx, by = edges[e]
+        dx, dy = bx - ax, by - ay
+        square = max(dx * dx + dy * dy, 1e-18)
+        i0 = max(0, math.ceil((min(ax, bx) - FAR - x0) / cell))
+        i1 = min(cols - 1, math.floor((max(ax, bx) + FAR - x0) / cell))
+        j0 = max(0, math.ceil((min(ay, by) - FAR - y0) / cell))
+        j1 = min(rows - 1, math.floor((max(ay, by) + FAR - y0) / cell))
+        for j in range(j0, j1 + 1):
+            py = y0 + j * cell - ay
+            for i in range(i0, i1 + 1):
+                px = x0 + i * cell - ax
+                t = min(max((px * dx + py * dy) / square, 0.0), 1.0)
+                qx, qy = px - t * dx, py - t * dy
+                out[j, i] = min(out[j, i], qx * qx + qy * qy)
+        if dy != 0.0:
+            low, high = min(ay, by), max(ay, by)
+            for j in range(max(0, math.ceil((low - y0) / cell)), rows):
+                y = y0 + j * cell
+                if y >= high:
+                    break
+                at = math.ceil((ax + (y - ay) / dy * dx - x0) / cell)
+                flips[j, min(max(at, 0), cols)] ^= True
+    for j in range(rows):
+        inside = False
+        for i in range(cols):
+            inside ^= flips[j, i]
+            out[j, i] = math.sqrt(out[j, i]) if inside else -math.sqrt(out[j, i])
+
+
+@njit(cache=True, nogil=True)
+def coverage(edges, x0, y0, cell, out):
+    """Add to ``out`` (rows, cols) the area in cells that a shape has in each cell.
+
+    ``edges`` is (m, 4), all rings counter-clockwise about the shape. Each edge, cut at the grid
+    lines, takes the area to its right out of its row, or brings it in; the sums along a row do
+    the rest (Green's theorem). Out of the grid there must be nothing of the shape.
+    """
+    rows, cols = out.shape
+    acc = np.zeros((rows, cols + 2))
+    for e in range(len(edges)):
+        ax, ay = (edges[e, 0] - x0) / cell, (edges[e, 1] - y0) / cell
+        bx, by = (edges[e, 2] - x0) / cell, (edges[e, 3] - y0) / cell
+        dx, dy = bx - ax, by - ay
+        if dy == 0.0:
+            continue
+        t = 0.0
+        while t < 1.0:
+            i, j, step = _piece(ax, ay, dx, dy, t)
+            share = (step - t) * dy
+            right = 1.0 - (ax + (t + step) / 2 * dx - i)
+            acc[j, i] -= share * right
+            acc[j, i + 1] -= share * (1.0 - right)
+            t = step
+    for j in range(rows):
+        total = 0.0
+        for i in range(cols):
+            total += acc[j, i]
+            out[j, i] += min(max(total, 0.0), 1.0)
+
+
+@njit(cache=True, nogil=True)
+def _piece(ax, ay, dx, dy, t):
+    """The cell that an edge is in just after t, and the t where it leaves the cell."""
+    middle = t + 1e-9
+    i, j = math.floor(ax + middle * dx), math.floor(ay + middle * dy)
+    step = 1.0
+    if dx > 0.0:
+        step = min(step, (i + 1 - ax) / dx)
+    elif dx < 0.0:
+        step = min(step, (i - ax) / dx)
+    step = min(step, (j + 1 - ay) / dy) if dy > 0.0 else min(step, (j - ay) / dy)
+    return i, j, min(max(step, t + 1e-9), 1.0)
+
+
+@njit(cache=True, nogil=True)
+def _front(ring, a, half):
+    """How far along x a ring (n, 2) surely reaches from its turning point, a ± half turned."""
+    c, s = math.cos(a), math.sin(a)
+    far, best = 0, -1e18
+    for k in range(len(ring)):
+        reach = ring[k, 0] * c - ring[k, 1] * s
+        if reach > best:
+            far, best = k, reach
+    x, y = ring[far]
+    one = x * math.cos(a - half) - y * math.sin(a - half)
+    other = x * math.cos(a + half) - y * math.sin(a + half)
+    return min(one, other)
+
+
+@njit(cache=True, nogil=True)
+def fronts(ring, out):
+    """Fill ``out`` (TURNS,) with how far along x a ring (n, 2) surely reaches, by span."""
+    for k in range(TURNS):
+        out[k] = _front(ring, (k + 0.5) * 2.0 * math.pi / TURNS, math.pi / TURNS)
+
+
+@njit(cache=True, nogil=True)
+def _turned_off(x, y, level, k, facing, x0, y0, spacing, axis, window):
+    """Whether all of a box is too far off the line of least stretch.
+
+    ``facing`` (rows, cols, 3) holds the cosine and sine of twice the direction on nodes, and
+    by how many degrees it differs at most from node to neighbour.
+    """
+    rows, cols, _ = facing.shape
+    u, v = (x - x0) / spacing, (y - y0) / spacing
+    i = min(max(math.floor(u), 0), cols - 2)
+    j = min(max(math.floor(v), 0), rows - 2)
+    f, g = min(max(u - i, 0.0), 1.0), min(max(v - j, 0.0), 1.0)
+    turn = max(
+        max(facing[j, i, 2], facing[j, i + 1, 2]), max(facing[j + 1, i, 2], facing[j + 1, i + 1, 2])
+    )
+    if turn > FREE:
+        return False
+    c = (1 - g) * ((1 - f) * facing[j, i, 0] + f * facing[j, i + 1, 0])
+    c += g * ((1 - f) * facing[j + 1, i, 0] + f * facing[j + 1, i + 1, 0])
+    s = (1 - g) * ((1 - f) * facing[j, i, 1] + f * facing[j, i + 1, 1])
+    s += g * ((1 - f) * facing[j + 1, i, 1] + f * facing[j + 1, i + 1, 1])
+    n = TURNS << level
+    angle = (k + 0.5) * 360.0 / n
+    size = BOX / (1 << level)
+    slack = 180.0 / n + turn * (0.1 + 1.5 * size * 0.7072 / spacing)
+    off = axis + angle - math.degrees(math.atan2(s, c)) / 2
+    return abs((off + 90.0) % 180.0 - 90.0) > window + slack
+
+
+@njit(cache=True, nogil=True)
+def _refuted(x, y, level, c, s, points, depths, x0, y0, cell):
+    """Whether some point of the part lies too far out of its ground for all of a box.
+
+    ``points`` is (n, 5): place in the part, radius of a disc of the part round it, distance
+    from the turning point, number of its ground. ``depths`` (grounds, rows, cols) is how deep
+    in the ground each node lies at most, negative outside.
+    """
+    _, rows, cols = depths.shape
+    half = math.pi / (TURNS << level)
+    around = BOX / (1 << level) * 0.7072
+    for k in range(len(points)):
+        u = (x + points[k, 0] * c - points[k, 1] * s - x0) / cell
+        v = (y + points[k, 0] * s + points[k, 1] * c - y0) / cell
+        i, j = math.floor(u + 0.5), math.floor(v + 0.5)
+        slack = points[k, 3] * half + around
+        if i < 0 or j < 0 or i >= cols or j >= rows:
+            if slack < PAD:
+                return True
+            continue
+        depth = depths[int(points[k, 4]), j, i] + math.hypot(u - i, v - j) * cell
+        if depth < points[k, 2] - slack:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def least_frontier(
+    tops, lows, high, ring, points, depths, grid, facing, place, rule, enough, limit
+):
+    """The least frontier of any box of the last level that isn't refuted; inf if there's none.
+
+    Parameters
+    ----------
+    tops, lows : (n, 2) columns and spans of level 0, and the least frontier of the boxes in each,
+        ascending.
+    high : rows of boxes.
+    grid : x0, y0 of the nodes' corner, and their cell; place : the same of ``facing``.
+    rule : axis and window, degrees.
+    enough : no frontier below this is looked for.
+    limit : boxes to look at before the search goes no deeper.
+    """
+    x0, y0, cell = grid
+    stack = np.empty((8 * LEVELS + 8, 4), np.int64)
+    best, seen = np.inf, 0
+    for top in range(len(tops) * high):
+        at = top // high
+        if lows[at] >= best:
+            break
+        stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = tops[at, 0], top % high, tops[at, 1], 0
+        height = 1
+        while height > 0:
+            height -= 1
+            i, j, k, level = stack[height]
+            size, n = BOX / (1 << level), TURNS << level
+            x, y, a = x0 + (i + 0.5) * size, y0 + (j + 0.5) * size, (k + 0.5) * 2 * math.pi / n
+            low = x - size / 2 + _front(ring, a, math.pi / n)
+            if low >= best:
+                continue
+            seen += 1
+            if _turned_off(x, y, level, k, facing, place[0], place[1], place[2], rule[0], rule[1]):
+                continue
+            if _refuted(x, y, level, math.cos(a), math.sin(a), points, depths, x0, y0, cell):
+                continue
+            if level == LEVELS - 1 or seen > limit:
+                best = low
+                if best <= enough:
+                    return best
+                continue
+            height = _split(stack, height, i, j, k, level)
+    return best
+
+
+@njit(cache=True, nogil=True)
+def _split(stack, height, i, j, k, level):
+    """Push the eight boxes of the next level, those with small x last."""
+    for part in range(8):
+        stack[height, 0] = 2 * i + 1 - part // 4
+        stack[height, 1] = 2 * j + part // 2 % 2
+        stack[height, 2] = 2 * k + part % 2
+        stack[height, 3] = level + 1
+        height += 1
+    return height
+
+
+@njit(cache=True, nogil=True)
+def spans(ring, level, cell, out):
+    """Columns of cells, row by row, that a part may touch at any pose of a box.
+
+    ``ring`` (n, 2) has neighbours at most 1 mm apart. ``out`` is (spans, rows, 2), relative to
+    the cell of the box's middle (or the one right above it), rows counted from -rows / 2;
+    empty rows have a first column beyond the last.
+    """
+    n, rows = TURNS << level, out.shape[1]
+    half, size = math.pi / n, BOX / (1 << level)
+    shift = 0.5 if size <= cell else 0.0
+    out[:, :, 0], out[:, :, 1] = 1 << 30, -(1 << 30)
+    for k in range(n):
+        a = (k + 0.5) * 2 * math.pi / n
+        c, s = math.cos(a), math.sin(a)
+        for p in range(len(ring)):
+            x, y = ring[p]
+            slack = math.hypot(x, y) * half + size * 0.7072 + 0.5
+            u, v = (x * c - y * s) / cell + shift, (x * s + y * c) / cell + shift
+            r = slack / cell
+            for j in range(math.floor(v - r), math.floor(v + r) + 1):
+                gap = max(max(j - v, v - j - 1), 0.0)
+                wide = math.sqrt(max(r * r - gap * gap, 0.0))
+                row = j + rows // 2
+                out[k, row, 0] = min(out[k, row, 0], math.floor(u - wide))
+                out[k, row, 1] = max(out[k, row, 1], math.floor(u + wide))
+
+
+@njit(cache=True, nogil=True)
+def _find(following, j, i):
+    """The first cell at or after i in a row that nothing has covered yet; shortens the way."""
+    root = i
+    while following[j, root] != root:
+        root = following[j, root]
+    while following[j, i] != root:
+        following[j, i], i = root, following[j, i]
+    return root
+
+
+@njit(cache=True, nogil=True)
+def _bare(following, i, j, runs):
+    """Whether a part at cell (i, j) could touch a cell that nothing has covered yet."""
+    rows, cols = following.shape[0], following.shape[1] - 1
+    for q in range(len(runs)):
+        row = j + q - len(runs) // 2
+        first, last = max(i + runs[q, 0], 0), min(i + runs[q, 1], cols - 1)
+        if 0 <= row < rows and first <= last and _find(following, row, first) <= last:
+            return True
+    return False
+
+
+@njit(cache=True, nogil=True)
+def _cover(following, i, j, runs, share):
+    """Mark all cells that a part at cell (i, j) touches; the sum of their shares that's new."""
+    rows, cols = share.shape
+    new = 0.0
+    for q in range(len(runs)):
+        row = j + q - len(runs) // 2
+        first, last = max(i + runs[q, 0], 0), min(i + runs[q, 1], cols - 1)
+        if 0 <= row < rows and first <= last:
+            at = _find(following, row, first)
+            while at <= last:
+                new += share[row, at]
+                following[row, at] = at + 1
+                at = _find(following, row, at)
+    return new
+
+
+@njit(cache=True, nogil=True)
+def covered(tops, lows, high, ring, points, depths, grid, facing, place, rule, runs0, runs1, runs2,
+            following, share, frontier, enough, limit):  # fmt: skip
+    """How much of the ground the part may touch at all, up to a frontier.
+
+    Parameters
+    ----------
+    tops to rule : as in :func:`least_frontier`.
+    runs0, runs1, runs2 : what :func:`spans` says for these levels.
+    following : (rows, cols + 1) the first column from each cell on that isn't covered yet;
+        changed. Cells are as large as boxes of level 2, from the corner of ``grid`` on.
+    share : (rows, cols) how much each cell counts.
+    enough : more than this isn't looked for.
+    limit : boxes to look at before the search goes no deeper.
+    """
+    x0, y0, cell = grid
+    stack = np.empty((8 * LEVELS + 8, 4), np.int64)
+    seen, total = 0, 0.0
+    for top in range(len(tops) * high):
+        at = top // high
+        if lows[at] > frontier:
+            break
+        stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = tops[at, 0], top % high, tops[at, 1], 0
+        height = 1
+        while height > 0:
+            height -= 1
+            i, j, k, level = stack[height]
+            if level == 0:
+                at_i, at_j, runs = 4 * i + 2, 4 * j + 2, runs0[k]
+            elif level == 1:
+                at_i, at_j, runs = 2 * i + 1, 2 * j + 1, runs1[k]
+            else:
+                at_i, at_j, runs = i, j, runs2[k]
+            if not _bare(following, at_i, at_j, runs):
+                continue
+            seen += 1
+            size, n = BOX / (1 << level), TURNS << level
+            x, y, a = x0 + (i + 0.5) * size, y0 + (j + 0.5) * size, (k + 0.5) * 2 * math.pi / n
+            if x - size / 2 + _front(ring, a, math.pi / n) > frontier:
+                continue
+            if _turned_off(x, y, level, k, facing, place[0], place[1], place[2], rule[0], rule[1]):
+                continue
+            if _refuted(x, y, level, math.cos(a), math.sin(a), points, depths, x0, y0, cell):
+                continue
+            if level < 2 and seen <= limit:
+                height = _split(stack, height, i, j, k, level)
+                continue
+            total += _cover(following, at_i, at_j, runs, share)
+            if total >= enough:
+                return total
+    return total
