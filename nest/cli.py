@@ -204,13 +204,10 @@ class _Watch:
     """The live line on a terminal, and Ctrl-C as a wish to stop with the best plan so far."""
 
     def __init__(self, job: Job, hides: Sequence[Hide], quiet: bool) -> None:
-        from nest.place.bound import bound, used_area
+        from nest.place.bound import used_area
 
         self.areas = {hide.name: used_area(hide, job.keep) for hide in hides}
-        self.least: float | None = None
-        if len(hides) == 1 and not quiet:
-            rules = {"gap": job.gap, "edge_margin": job.edge_margin}
-            self.least = bound(job.parts, hides[0], keep=job.keep, **rules).used_area
+        self.least = ""
         self.quiet, self.name = quiet, hides[0].name
         self.began, self.asked = time.perf_counter(), False
         self.shown = 0.0
@@ -222,8 +219,11 @@ class _Watch:
 
         if hide.name != self.name:
             self.name, self.best = hide.name, "looking for a first valid plan"
+            self.least = ""
         if step.valid:
             self.best = f"used {area_text(self.areas[hide.name](step.reach))}"
+        if step.least > float("-inf"):
+            self.least = f"bound {area_text(self.areas[hide.name](step.least))}, "
         self.show()
 
     def stopped(self) -> bool:
@@ -238,13 +238,10 @@ class _Watch:
         self.asked = True
 
     def show(self) -> None:
-        from hides.units import area_text
-
         spent = time.perf_counter() - self.began
         if not self.quiet and spent > self.shown + REFRESH:
             self.shown = spent
-            bound = "" if self.least is None else f"bound {area_text(self.least)}, "
-            line = f"{self.name}: {self.best}, {bound}{spent:.1f} s"
+            line = f"{self.name}: {self.best}, {self.least}{spent:.1f} s"
             print(f"\r{line[:118]:<118}", end="", file=sys.stderr, flush=True)
 
 

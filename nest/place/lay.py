@@ -87,7 +87,7 @@ def lay(
         loose,
         hide,
         **budget,
-        good_enough=np.inf if first else least(job, hide).frontier,
+        good_enough=np.inf if first else lambda: least(job, hide).frontier,
         taken=taken,
         observer=lambda step: observer(hide, step),
         stop=stop,

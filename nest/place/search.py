@@ -70,6 +70,7 @@ class Step:
     seconds: float
     reach: float
     valid: bool
+    least: float = -np.inf  # the reach that can't be bettered, as far as it is known yet
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,7 +306,7 @@ def run(
     seconds: float | None = None,
     effort: float | None = None,
     seed: int = 1,
-    good_enough: float = -np.inf,
+    good_enough: float | Callable[[], float] = -np.inf,
     observer: Callable[[Step], None] = lambda step: None,
     stop: Callable[[], bool] = lambda: False,
     tuning: Tuning | None = None,
@@ -317,7 +318,8 @@ def run(
     world : what to place where, from :func:`nest.place.shapes.build`.
     seconds, effort : the budget; with ``effort`` (1.0 is about ten seconds on a slow core)
         the result is the same on every run.
-    good_enough : reach (mm) at which nothing is left to gain.
+    good_enough : reach (mm) at which nothing is left to gain; a function is worked out beside
+        the search, so that a first layout need not wait for it.
     observer : told of every better layout; it must not raise.
     stop : asked between pieces of work.
     """
@@ -328,29 +330,32 @@ def run(
     trace: list[Step] = []
     best = workers[0].best
 
-    def note() -> None:
-        nonlocal best
-        leader = min(workers, key=lambda w: (w.best.conflict, w.best.reach)).best
-        if leader.beats(best):
-            best = leader
-            trace.append(Step(clock.passed(), best.reach, best.conflict <= 0))
-            observer(trace[-1])
+    with ThreadPoolExecutor(WORKERS + 1) as pool:
+        goal = pool.submit(good_enough if callable(good_enough) else lambda: good_enough)
+        if effort is not None:
+            wait([goal])  # when it becomes known must not depend on the machine
 
-    def over() -> bool:
-        done = clock.share(max(w.count for w in workers)) >= 1.0
-        return done or stop() or (best.conflict <= 0 and best.reach <= good_enough)
+        def least() -> float:
+            return goal.result() if goal.done() else -np.inf
 
-    with ThreadPoolExecutor(WORKERS) as pool:
+        def over(work: int) -> bool:
+            met = best.conflict <= 0 and best.reach <= least()
+            return met or stop() or clock.share(work) >= 1.0
 
         def together(task: Callable[[Worker], None]) -> None:
-            wait([future := pool.submit(task, w) for w in workers])
-            future.result()
-            note()
+            nonlocal best
+            for future in [pool.submit(task, w) for w in workers]:
+                future.result()
+            leader = min(workers, key=lambda w: (w.best.conflict, w.best.reach)).best
+            if leader.beats(best):
+                best = leader
+                trace.append(Step(clock.passed(), best.reach, best.conflict <= 0, least()))
+                observer(trace[-1])
 
         together(lambda w: w.start(100))
         turn = 0
-        while not over():
-            share = clock.share(max(w.count for w in workers))
+        while not over(work := max(w.count for w in workers)):
+            share = clock.share(work)
             together(partial(_turn, share=share, turn=turn, over=over))
             turn += 1
             _exchange(workers, best, share, turn, tuning)
@@ -377,10 +382,10 @@ def warm_up() -> None:
     worker.settled(worker.best)
 
 
-def _turn(w: Worker, share: float, turn: int, over: Callable[[], bool]) -> None:
+def _turn(w: Worker, share: float, turn: int, over: Callable[[int], bool]) -> None:
     """One round of one worker: ROUND candidate poses, or a little more."""
     end = w.count + ROUND
-    while w.count < end and not over():
+    while w.count < end and not over(w.count):
         before = w.count
         if turn < 2 and w.best.conflict <= 0:
             w.start(300)

@@ -48,7 +48,7 @@ def place(
     *,
     seconds: float | None = None,
     effort: float | None = None,
-    good_enough: float = -np.inf,
+    good_enough: float | Callable[[], float] = -np.inf,
     taken: Sequence[Polygon] = (),
     at_kept_end: bool = False,
     observer: Callable[[search.Step], None] = lambda step: None,
