@@ -305,7 +305,9 @@ def _write_plan(options: argparse.Namespace, planned: Planned, stem: str) -> lis
         write(out / name)
     written = [str(out / name) for name in writers]
     written += _save(cut_plan(plan, hide, figures).save, options, stem, ".cutplan")
-    return written + _save(cut_detail(plan, hide, figures).save, options, stem, ".detail")
+    return written + _save(
+        cut_detail(plan, hide, figures).save, options, stem, ".detail", (".pdf",)
+    )
 
 
 def _plan_facts(planned: Planned) -> dict[str, object]:
@@ -351,11 +353,15 @@ def _total(plans: Sequence[Planned]) -> str:
 
 
 def _save(
-    save: Callable[[Path], object], options: argparse.Namespace, stem: str, kind: str
+    save: Callable[[Path], object],
+    options: argparse.Namespace,
+    stem: str,
+    kind: str,
+    formats: Sequence[str] = PICTURES,
 ) -> list[str]:
-    """Write one picture in every format; returns the names."""
+    """Write one picture in several formats; returns the names."""
     options.out.mkdir(parents=True, exist_ok=True)
-    paths = [options.out / f"{stem}{kind}{suffix}" for suffix in PICTURES]
+    paths = [options.out / f"{stem}{kind}{suffix}" for suffix in formats]
     for path in paths:
         save(path)
     return [str(path) for path in paths]
