@@ -27,6 +27,8 @@ from hides.trace.silhouette import (
 _PX_PER_MM = 96 / 25.4  # CSS Values and Units Level 3, "Absolute lengths": 1 in is 96 px
 _SVG = "{http://www.w3.org/2000/svg}"
 _NO_PATH_DATA = re.compile(r"[^MmZzLlHhVvCcSsQqTtAa0-9eE+\-.,\s]")  # SVG 1.1, 8.3
+MOST_DRAWN = 50_000  # elements once every <use> is followed; a knife's outline takes a few
+_HREFS = ("href", "{http://www.w3.org/1999/xlink}href")
 _NEVER_SEEN = ("clipPath", "marker", "mask", "pattern")  # drawn only where something refers to it
 
 
@@ -83,6 +85,7 @@ def _svg_tree(path: Path) -> ElementTree.Element:
     if root.tag not in (f"{_SVG}svg", "svg"):
         raise OutlineError(f"the file is XML, but no SVG: it begins with <{_plain(root.tag)}>.")
     _check_page(root)
+    _check_uses(root)
     _check_paths(root)
     _resolve_viewports(root)
     for parent in list(root.iter()):
@@ -108,6 +111,33 @@ def _check_page(root: ElementTree.Element) -> None:
                 mend="Its width, height and viewBox must be above 0.",
                 place="<svg>",
             )
+
+
+def _check_uses(root: ElementTree.Element) -> None:
+    """Refuse drawings that a few ``<use>`` of ``<use>`` blow up."""
+    named = {element.get("id"): element for element in root.iter() if element.get("id")}
+    sizes: dict[ElementTree.Element, float] = {}
+    path, on_path = [root], {root}
+    while path:
+        element = path[-1]
+        needs = list(element)
+        if _plain(element.tag) == "use":
+            href = next((element.get(key, "") for key in _HREFS if element.get(key)), "")
+            needs += [named[href[1:]]] if href[1:] in named else []
+        unknown = next((need for need in needs if need not in sizes), None)
+        if unknown is not None and unknown not in on_path:
+            path.append(unknown)
+            on_path.add(unknown)
+            continue
+        # What refers to itself is told apart later, when it is drawn.
+        sizes[element] = 1.0 + sum(sizes.get(need, 0.0) for need in needs)
+        on_path.remove(path.pop())
+    if sizes[root] > MOST_DRAWN:
+        raise OutlineError(
+            f"the drawing repeats itself more than {MOST_DRAWN} times over.",
+            mend="Keep the knife's outline and leave out what only decorates it.",
+            place="<use>",
+        )
 
 
 def _check_paths(root: ElementTree.Element) -> None:

@@ -26,7 +26,9 @@ from nest.place import shapes
 from nest.place.shapes import World
 
 WORKERS = 2
-ROUND = 60_000  # candidate poses per worker between two exchanges
+ROUND = 50_000  # candidate poses per worker between two exchanges, while gains come fast;
+LONG_ROUND = 250_000  # later they meet less often, for each time one waits for the other
+SHORT_ROUNDS = 12
 SETTLING = 4  # passes in which loose parts slide back at the end
 EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 
@@ -383,8 +385,8 @@ def warm_up() -> None:
 
 
 def _turn(w: Worker, share: float, turn: int, over: Callable[[int], bool]) -> None:
-    """One round of one worker: ROUND candidate poses, or a little more."""
-    end = w.count + ROUND
+    """One round of one worker: so many candidate poses, or a little more."""
+    end = w.count + (ROUND if turn < SHORT_ROUNDS else LONG_ROUND)
     while w.count < end and not over(w.count):
         before = w.count
         if turn < 2 and w.best.conflict <= 0:
@@ -403,7 +405,7 @@ def _exchange(workers: list[Worker], best: Best, share: float, turn: int, tuning
     """Workers far behind, or all of them once compression begins, go on from the best."""
     for w in workers:
         behind = w.best.conflict > 0 or w.best.reach > 1.01 * best.reach
-        if best.beats(w.best) and (share >= tuning.squeeze or (behind and turn % 8 == 0)):
+        if best.beats(w.best) and (share >= tuning.squeeze or (behind and turn % 4 == 0)):
             w.adopt(best)
 
 

@@ -408,3 +408,23 @@ def test_drawings_from_elsewhere_give_a_silhouette_or_say_why_not(name, words):
         assert outline.area > 0.04 * outline.polygon.envelope.area
     else:
         assert words in refusal(read_drawing, path)
+
+
+_NESTED = "".join(f'<g id="a{i}">' + f'<use href="#a{i - 1}"/>' * 10 + "</g>" for i in range(1, 12))
+
+
+def test_a_drawing_that_blows_up_by_use_is_refused(tmp_path) -> None:
+    """Ten uses of ten uses, eleven times over: refused before it is drawn."""
+    path = tmp_path / "uses.svg"
+    body = f'<path id="a0" d="M0 0H50V20H0Z"/>{_NESTED}'
+    path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 99 99">{body}</svg>')
+    with pytest.raises(OutlineError, match="more than 50000 times"):
+        read_drawing(path)
+
+
+def test_a_shape_used_beside_itself_is_drawn(tmp_path) -> None:
+    """A use of a sibling is no loop: two squares of 10, the second moved onto the first's side."""
+    path = tmp_path / "use.svg"
+    square = '<path id="a" d="M0 0H10V10H0Z"/><use href="#a" x="10"/>'
+    path.write_text(f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 99 99">{square}</svg>')
+    assert read_drawing(path).outline.area == pytest.approx(200)
