@@ -336,7 +336,7 @@ def _tell_plan(planned: Planned, remnant: tuple[float, float] | None) -> None:
         where = "beyond the frontier" if planned.strap_is_beyond else "beside the parts"
         print(f"Left {where}: {size}." if planned.strap else f"No room is left for {size}.")
     _table([[FIGURES[key].label, figures.text(key)] for key in figures.numbers])
-    print(f"The bound: {planned.bound.because} {planned.bound.says}")
+    print(f"No plan does with less than the bound: {planned.bound.because}")
 
 
 def _total(plans: Sequence[Planned]) -> str:

@@ -29,13 +29,14 @@ WORKERS = 2
 ROUND = 50_000  # candidate poses per worker between two exchanges, while gains come fast;
 LONG_ROUND = 250_000  # later they meet less often, for each time one waits for the other
 SHORT_ROUNDS = 12
+FAR_BEHIND = 0.01  # of the used length; a worker this far behind goes on from the other's layout
 SETTLING = 4  # passes in which loose parts slide back at the end
 EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """The search's settings, found by runs at fixed density over several seeds."""
+    """The search's settings, chosen at equal work on open strips and a week, 2 to 3 seeds."""
 
     here: int = 10  # samples near the present pose
     wide: int = 20  # samples over the container
@@ -404,7 +405,8 @@ def _turn(w: Worker, share: float, turn: int, over: Callable[[int], bool]) -> No
 def _exchange(workers: list[Worker], best: Best, share: float, turn: int, tuning: Tuning) -> None:
     """Workers far behind, or all of them once compression begins, go on from the best."""
     for w in workers:
-        behind = w.best.conflict > 0 or w.best.reach > 1.01 * best.reach
+        used = best.reach - float(w.state[k.F_X0])  # reach itself may be negative
+        behind = w.best.conflict > 0 or w.best.reach > best.reach + FAR_BEHIND * used
         if best.beats(w.best) and (share >= tuning.squeeze or (behind and turn % 4 == 0)):
             w.adopt(best)
 

@@ -116,12 +116,6 @@ class Channel:
     slack: FloatArray
     room: Polygon
 
-    @property
-    def in_handle(self) -> np.ndarray:
-        """(n,) bool: stations of handle and guard."""
-        handle: np.ndarray = self.x < self.lie.guard
-        return handle
-
     def inner(self, x: float) -> float:
         """Distance of the welt's inner line from the fold at x."""
         return float(np.interp(x, self.x, self.available))
