@@ -41,6 +41,8 @@ LAYERS = (
     "nest.place.convex",
     "nest.place.kernels",
     "nest.place.shapes",
+    "nest.place.contacts",
+    "nest.place.press",
     "nest.place.search",
     "nest.place.bound",
     "nest.place.solve",

@@ -100,7 +100,7 @@ POSE = 10  # row length in S
 
 
 @kernel
-def _direction(x, y, I, M, S):
+def direction(x, y, I, M, S):
     """Direction of least stretch at a place, rad, bilinear in the double angle."""
     cell, cols = S[F_TURN_CELL], I[N_STRETCH_COLS]
     u = min(max((x - S[F_GX]) / cell, 0.0), cols - 1.001)
@@ -153,7 +153,7 @@ def _pose(s, t, x, y, turn, flip, I, M, S):
         c, n = M[a + 1], M[a + 2]
     else:
         axis = M[I[AT_TYPE_M] + TYPE_M * t + 3]
-        angle = _direction(x, y, I, M, S) + turn + flip * np.pi - axis
+        angle = direction(x, y, I, M, S) + turn + flip * np.pi - axis
         c, n = np.cos(angle), np.sin(angle)
     S[p + 4], S[p + 5], S[p + 6], S[p + 7], S[p + 8], S[p + 9] = x, y, turn, flip, c, n
 

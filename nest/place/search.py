@@ -23,6 +23,7 @@ import numpy as np
 from hides.outline import FloatArray
 from nest.place import kernels as k
 from nest.place import shapes
+from nest.place.press import Press
 from nest.place.shapes import World
 
 WORKERS = 2
@@ -41,6 +42,7 @@ class Tuning:
     here: int = 10  # samples near the present pose
     wide: int = 20  # samples over the container
     patience: int = 150  # passes without a 2 % gain before an attempt is given up
+    press: int = 25  # passes without a gain before all parts are moved at once
     attempt: int = 2_000_000  # candidate poses in which an attempt must have come to something
     squeeze_patience: int = 40  # the same for the small steps at the end
     step: float = 0.01  # first share of the used length by which the frontier moves
@@ -98,6 +100,7 @@ class _Trial:
     patience: int
     memo: FloatArray
     work: int = 0
+    pressed: float = np.inf  # the conflict at which all parts were last moved at once
 
     @property
     def conflict(self) -> float:
@@ -112,6 +115,8 @@ class Worker:
         self.world, self.tuning, self.n = world, tuning, len(world.kinds)
         self.state = world.state.copy()
         self.memory = (*world.shared, self.state)
+        self.press = Press(self.memory)
+        self.listed = self.state[k.F_LISTED] > 0
         self.random = np.array([_mix(seed)], np.uint64)
         self.py = np.random.default_rng(_mix(seed))
         self.best = Best(np.zeros((self.n, 4)), np.inf, np.inf)
@@ -149,8 +154,7 @@ class Worker:
             start = self._picked() if self.pool else self._shifted(self.best.poses, front)
             self._begin(start, front, self.tuning.patience)
         if trial := self._go_on(budget):
-            if trial.conflict <= 0.0:
-                self._offer(trial.poses, 0.0)
+            if self._pressed(trial):
                 self._forget()
                 return
             self.pool.append((trial.conflict, trial.poses))
@@ -166,8 +170,8 @@ class Worker:
             high, low = self.tuning.squeeze_from, self.tuning.squeeze_to
             front = self._front(self.best.reach, high + (low - high) * share)
             self._begin(self._shifted(self.best.poses, front), front, self.tuning.squeeze_patience)
-        if (trial := self._go_on(budget)) and trial.conflict <= 0.0:
-            self._offer(trial.poses, 0.0)
+        if trial := self._go_on(budget):
+            self._pressed(trial)
 
     def adopt(self, best: Best) -> None:
         """Go on from another worker's layout."""
@@ -195,6 +199,31 @@ class Worker:
             return None
         self.trial = None
         return trial
+
+    def _saved(self, trial: _Trial) -> bool:
+        """Try whether a trial that makes no headway is solved by moving all parts at once."""
+        if trial.conflict >= trial.pressed:
+            return False
+        trial.pressed = trial.conflict
+        now = self._rows()[:, 4:8].copy()
+        if pressed := self.press(trial.poses, trial.front):
+            trial.poses, trial.memo[2] = pressed[0], 0.0
+            return True
+        k.put_all(now, *self.memory)
+        return False
+
+    def _pressed(self, trial: _Trial) -> bool:
+        """Offer what a finished trial came to, all its parts moved at once; says if it is valid.
+
+        While valid layouts of free parts still come easily, the next trial gains more.
+        """
+        valid = trial.conflict <= 0.0
+        pressed = None
+        if not valid or self.listed or self.step < self.tuning.step:
+            pressed = self.press(trial.poses, np.inf if valid else self.best.reach)
+        if pressed or valid:
+            self._offer(pressed[0] if pressed else trial.poses, 0.0)
+        return pressed is not None or valid
 
     def _forget(self) -> None:
         self.pool.clear()
@@ -383,6 +412,7 @@ def warm_up() -> None:
     worker.start(2)
     worker.repair(1)
     worker.settled(worker.best)
+    worker.press(np.zeros((2, 4)), np.inf)
 
 
 def _turn(w: Worker, share: float, turn: int, over: Callable[[int], bool]) -> None:

@@ -262,7 +262,9 @@ class _Memory:
         x0, y0, x1, y1 = params[:4]
         gx, gy = x0 - PAD, y0 - PAD
         params[[k.F_GX, k.F_GY, k.F_CELL, k.F_BIN, k.F_TURN_CELL]] = gx, gy, CELL, BIN, TURN_CELL
-        if not grounds:
+        if not grounds:  # a strip: one cell of stretch, along x
+            self.head[[k.N_STRETCH_ROWS, k.N_STRETCH_COLS]] = 2
+            self.head[k.AT_STRETCH] = self._float(np.tile([1.0, 0.0], (4, 1)))
             return
         wide, high = x1 - x0 + 2 * PAD, y1 - y0 + 2 * PAD
         nodes = _nodes(gx, gy, wide, high, CELL)
