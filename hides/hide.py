@@ -21,7 +21,7 @@ from hides.errors import InputError
 from hides.flaws import FACES, KINDS, Flaw, bars
 from hides.outline import FloatArray, Outline, grown, polygons_of
 from hides.stretch import StretchField
-from hides.thickness import Need, Reading, ThicknessMap, Zone, chance_outside
+from hides.thickness import Need, Reading, Regions, ThicknessMap, Zone, chance_outside
 from hides.units import area_unit
 
 Ground = Polygon | MultiPolygon
@@ -100,8 +100,10 @@ class Hide:
 
     @cached_property
     def thickness(self) -> ThicknessMap:
-        """Thickness at any point."""
-        return ThicknessMap(self.readings, self.zones)
+        """Thickness at any point; of a side it is known beforehand where it thins."""
+        left, _, right, _ = self.outline.bounds
+        regions = Regions(left, right - left, self.outline.area / (right - left))
+        return ThicknessMap(self.readings, self.zones, regions if self.piece == "side" else None)
 
     @cached_property
     def stretch(self) -> StretchField:

@@ -101,7 +101,7 @@ def read(path: Path | str) -> Hide:
         features = [_known(found) for found in collection(top, "hide", VERSION)]
         hide = _hide(top, features, path, hashlib.sha256(data).hexdigest())
         _check_size(hide)
-        _check_readings(hide, features)
+        _check_readings(hide, [found.place for found in features if found.role == "reading"])
     except InputError as error:
         raise error.at(file=path) from None
     return hide
@@ -115,6 +115,17 @@ def write(hide: Hide, path: Path | str) -> None:
     InputError : the file can't be written there.
     """
     write_whole(Path(path), text_of(_members(hide), _features(hide)))
+
+
+def check(hide: Hide) -> None:
+    """Refuse a hide that could be written, but not read again.
+
+    Raises
+    ------
+    HideError : an area that no such piece has, too many readings, or one off the leather.
+    """
+    _check_size(hide)
+    _check_readings(hide, [f"reading {number}" for number in range(1, len(hide.readings) + 1)])
 
 
 # --- reading ---------------------------------------------------------------------------------
@@ -302,8 +313,7 @@ def _check_size(hide: Hide) -> None:
     )
 
 
-def _check_readings(hide: Hide, features: Sequence[Feature]) -> None:
-    places = [found.place for found in features if found.role == "reading"]
+def _check_readings(hide: Hide, places: Sequence[str]) -> None:
     if len(places) > MOST_READINGS:
         raise HideError(f"{len(places)} readings; at most {MOST_READINGS} can be used.")
     for reading, place in zip(hide.readings, places, strict=True):

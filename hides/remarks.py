@@ -8,14 +8,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import shapely
+from shapely import Point, Polygon, box
 
 from hides.hide import Hide
+from hides.outline import Outline
 from hides.units import area_text
 
 AREA_DOUBT = 0.03  # buyers and sellers bargain over 2 to 3 % (common practice, no published source)
 FRAME_DOUBT = 0.1  # of length or depth
 FEW_READINGS = 10
 BARE = 0.01  # share of a hide that may go without a zone unremarked
+EDGE = 25.0  # mm; a straight edge of a side runs within so much of a line along the backbone
+MOSTLY = 0.5  # of a flaw
+ZONE_DOUBT = 0.2  # mm; a reading may lie so much beyond the range of its zone
 
 
 def remarks(hide: Hide) -> tuple[str, ...]:
@@ -39,12 +44,25 @@ def _of_area(hide: Hide) -> Iterator[str]:
 def _of_frame(hide: Hide) -> Iterator[str]:
     """A side's regions are found from its frame, so a shifted frame turns parts the wrong way."""
     left, low, right, high = hide.outline.bounds
-    off_x, off_y = abs(left) / (right - left), abs(low) / (high - low)
+    back, belly = (low, high) if abs(low) <= abs(high) else (high, low)  # a right side: y < 0
+    off_x, off_y = abs(left) / (right - left), abs(back) / (high - low)
     if hide.piece == "side" and max(off_x, off_y) > FRAME_DOUBT:
         yield (
-            f"The outline begins at ({left:.0f}, {low:.0f}); a side's frame should have the tail "
+            f"The outline begins at ({left:.0f}, {back:.0f}); a side's frame should have the tail "
             "root at x = 0 and the backbone at y = 0. Stretch directions may be wrong."
         )
+    if hide.piece == "side" and straight(hide.outline, belly) > straight(hide.outline, back):
+        yield (
+            "The straight edge of this side lies where the belly should be, so the outline is "
+            "turned or mirrored: a side cut along the backbone has its straight edge at y = 0."
+        )
+
+
+def straight(outline: Outline, y: float) -> float:
+    """Length in mm of the edge within EDGE of the line at ``y`` along the backbone."""
+    left, _, right, _ = outline.bounds
+    strip = box(left - 1.0, y - EDGE, right + 1.0, y + EDGE)
+    return float(outline.polygon.exterior.intersection(strip).length)
 
 
 def _of_knowledge(hide: Hide) -> Iterator[str]:
@@ -74,12 +92,26 @@ def _of_readings(hide: Hide) -> Iterator[str]:
                 f"is {abs(off):.2f} mm {'more' if off > 0 else 'less'} than its neighbours "
                 "foretell. Measure it again."
             )
+        for zone in hide.zones:
+            beyond = max(zone.low - reading.thickness, reading.thickness - zone.high)
+            if beyond > ZONE_DOUBT and zone.polygon.contains(Point(reading.x, reading.y)):
+                yield (
+                    f"Reading {at}, {reading.thickness:.2f} mm, lies in the zone '{zone.name}', "
+                    f"given as {zone.low:g} to {zone.high:g} mm. The zone counts; is it right?"
+                )
 
 
 def _of_zones(hide: Hide) -> Iterator[str]:
     for at, zone in enumerate(hide.zones):
         if not zone.polygon.intersects(hide.polygon):
             yield f"Zone '{zone.name}' lies off the leather."
+        if zone.polygon.interiors:
+            count = len(zone.polygon.interiors)
+            open_ = sum(Polygon(ring).area for ring in zone.polygon.interiors)
+            yield (
+                f"Zone '{zone.name}' has {count} {'hole' if count == 1 else 'holes'} of "
+                f"{open_ / 100:.0f} cm² in all; there it doesn't count. Is that meant?"
+            )
         for other in hide.zones[:at]:
             shared = zone.polygon.intersection(other.polygon).area
             if shared > 100.0 and (zone.low, zone.high) != (other.low, other.high):
@@ -91,6 +123,10 @@ def _of_zones(hide: Hide) -> Iterator[str]:
 
 def _of_flaws(hide: Hide) -> Iterator[str]:
     for at, flaw in enumerate(hide.flaws):
-        if not flaw.shape.intersects(hide.polygon):
-            where = flaw.shape.centroid
-            yield f"Flaw {at} ({flaw.kind}) at ({where.x:.0f}, {where.y:.0f}) lies off the leather."
+        off = 1.0 - flaw.shape.intersection(hide.polygon).area / flaw.shape.area
+        if off > MOSTLY:
+            where, how = flaw.shape.centroid, "" if off > 0.999 else "mostly "
+            yield (
+                f"Flaw {at} ({flaw.kind}) at ({where.x:.0f}, {where.y:.0f}) lies {how}off the "
+                "leather."
+            )

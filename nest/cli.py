@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 
 from hides.errors import InputError
 from nest.errors import NoPlan
+from nest.hideverbs import add_hide_verbs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -57,14 +58,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
 # ---------------------------------------------------------------- the verbs
 
 
-def _hide_show(options: argparse.Namespace) -> int:
-    from hides import record
-    from nest.report.hidesheet import hide_sheet
+def _hide_work(options: argparse.Namespace) -> int:
+    """Whatever reads or makes a hide record: done elsewhere, told here."""
+    from nest import capturing
 
-    hide = record.read(options.hide)
-    facts = _hide_facts(hide)
-    written = _save(hide_sheet(hide).save, options, _stem(options.hide, ".hide"), ".hide")
-    return _report(options, facts, written)
+    told: capturing.Told = getattr(capturing, options.does)(options)
+    code = _report(options, told.facts, told.written, told.remarks)
+    return code if told.done else NO_PLAN
 
 
 def _hide_check(options: argparse.Namespace) -> int:
@@ -384,24 +384,6 @@ def _report(
     return DONE
 
 
-def _hide_facts(hide: Hide) -> dict[str, str]:
-    from hides.units import area_text
-
-    facts = {
-        "name": hide.name,
-        "piece": f"{hide.piece}, {hide.tannage}",
-        "gross area": area_text(hide.gross_area),
-        "usable area": area_text(hide.usable_area),
-        "flaws": str(len(hide.flaws)),
-        "readings": str(len(hide.readings)),
-    }
-    if hide.supplier_area:
-        facts["stamped area"] = area_text(hide.supplier_area)
-    if hide.price and hide.paid is not None:
-        facts["price"] = f"{hide.paid:.2f} {hide.price.currency}"
-    return facts
-
-
 def _sheath_facts(sheath: Sheath) -> dict[str, str]:
     from hides.units import area_text
 
@@ -458,19 +440,25 @@ def _parser() -> argparse.ArgumentParser:
     hide = verbs.add_parser("hide", help="show or check a hide record").add_subparsers(
         required=True, metavar="verb"
     )
-    _verb(
-        hide, "show", _hide_show, "draw a hide record and print its figures",
-        "croupon hide show shared/hides/birch.hide.json",
-    ).add_argument("hide", type=Path, help="NAME.hide.json")  # fmt: skip
-    check = _verb(
-        hide, "check", _hide_check, "say what is wrong or odd in a hide record",
-        "croupon hide check shared/hides/birch.hide.json", out=False,
-    )  # fmt: skip
-    check.add_argument("hide", type=Path, help="NAME.hide.json")
+    add_hide_verbs(lambda *about: _hide_verb(hide, *about))
     _sheath_verb(verbs)
     _plan_verb(verbs)
     _compare_verb(verbs)
     return parser
+
+
+def _hide_verb(
+    hide: argparse._SubParsersAction[argparse.ArgumentParser],
+    name: str,
+    does: str,
+    says: str,
+    example: str,
+) -> argparse.ArgumentParser:
+    """A verb that :mod:`nest.capturing` does; only those that draw have a folder to write to."""
+    run = _hide_check if name == "check" else _hide_work
+    verb = _verb(hide, name, run, says, example, out=name in ("show", "gauge"))
+    verb.set_defaults(does=does)
+    return verb
 
 
 def _sheath_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

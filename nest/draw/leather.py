@@ -147,9 +147,9 @@ def draw_edges(pen: Pen, hide: Hide) -> None:
 
 def _sides(hide: Hide) -> tuple[str, str]:
     """What lies below and above the hide on the page."""
-    if hide.piece == "side":
-        return "backbone", "belly edge"
     _, y0, _, y1 = hide.outline.bounds
+    if hide.piece == "side":  # a right side's belly is at y < 0
+        return ("backbone", "belly edge") if y1 > -y0 else ("belly edge", "backbone")
     both = y0 < -0.25 * y1  # the backbone runs through it
     return "towards the belly" if both else "towards the backbone", "towards the belly"
 
@@ -224,9 +224,10 @@ def _regions(hide: Hide) -> dict[str, BaseGeometry]:
         return {}
     field, (x0, y0, x1, y1) = hide.stretch, hide.outline.bounds
     neck, belly = x0 + 0.61 * field.length, 0.61 * field.depth
+    back, low, rim = (y0, belly, y1) if y1 > -y0 else (y1, -belly, y0)
     spans = {
-        "BUTT": box(x0, y0, neck, belly),
+        "BUTT": box(x0, min(back, low), neck, max(back, low)),
         "SHOULDER": box(neck, y0, x1, y1),
-        "BELLY": box(x0, belly, neck, y1),
+        "BELLY": box(x0, min(low, rim), neck, max(low, rim)),
     }
     return {name: span.intersection(hide.polygon) for name, span in spans.items()}

@@ -28,12 +28,14 @@ import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.artist import Artist
+from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from matplotlib.image import AxesImage
 from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.patheffects import withStroke
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -122,6 +124,13 @@ class Pen:
             x, y = np.append(x, x[0]), np.append(y, y[0])
         line = Line2D(x, y, zorder=layer, gid=name or None, **_line_look(style))
         self._add(line)
+
+    def picture(self, pixels: NDArray[np.uint8], box: Box, *, layer: float = 0.5) -> None:
+        """Fill ``box`` (min x, min y, max x, max y) with an (h, w, 3) RGB picture, row 0 on top."""
+        x0, y0, x1, y1 = self.at(np.reshape(box, (2, 2))).ravel()
+        image = AxesImage(self.sheet.axes, extent=(x0, x1, y0, y1), zorder=layer, origin="upper")
+        image.set_data(pixels)
+        self._add(image)
 
     def dots(
         self,
@@ -286,6 +295,29 @@ class Sheet(Pen):
         with mpl.rc_context(look):
             self.figure.savefig(out, format=kind, dpi=dpi, metadata=metadata)
         return _in_mm(out.getvalue(), self) if kind == "svg" else out.getvalue()
+
+
+def save_book(sheets: Sequence[Sheet], path: FilePath | str) -> FilePath:
+    """Write sheets as the pages of one PDF, each in its true size, whole or not at all.
+
+    Raises
+    ------
+    InputError : the suffix is not .pdf.
+    """
+    target = FilePath(path)
+    if target.suffix.lower() != ".pdf":
+        raise InputError(
+            f"several pages go into a PDF, not into {target.suffix or 'a file without suffix'!r}.",
+            mend="Let the name end in .pdf.",
+            file=target,
+        )
+    out = io.BytesIO()
+    about = {"CreationDate": None, "Title": sheets[0].title, "Creator": "Croupon"}
+    with mpl.rc_context({"pdf.fonttype": 42}), PdfPages(out, metadata=about) as book:
+        for sheet in sheets:
+            book.savefig(sheet.figure)
+    write_whole(target, out.getvalue())
+    return target
 
 
 def _in_mm(svg: bytes, sheet: Sheet) -> bytes:

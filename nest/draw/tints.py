@@ -1,4 +1,7 @@
-"""Thickness as a picture: tints from thin (light) to thick (dark), contour lines and numbers."""
+"""Thickness as a picture: tints from thin (light) to thick (dark), contour lines and numbers.
+
+Where thickness is not known well, dots lie over the tint.
+"""
 
 from __future__ import annotations
 
@@ -11,18 +14,21 @@ import numpy as np
 import shapely
 from matplotlib.colors import to_hex, to_rgb
 from shapely import LineString, MultiLineString, Polygon, box
+from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
 from hides.outline import FloatArray, polygons_of
 from nest.draw.labels import Labels
-from nest.draw.palette import CONTOUR, SMALL, THICK, THIN, ZONE_EDGE
-from nest.draw.rows import Row, note
+from nest.draw.palette import CONTOUR, DOUBT_LOOK, SMALL, THICK, THIN, ZONE_EDGE
+from nest.draw.rows import Row, note, swatch
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 
 STEPS = (0.1, 0.2, 0.5)  # mm of thickness from one tint to the next
 TINTS = 12  # at most so many
 GRID = 12.0  # mm; thickness is sampled on this grid, which is finer than it changes
+DOUBT = 0.3  # mm; half the width of the 90 % interval from which thickness counts as doubtful
+NINETY = 1.6449  # deviations from the mean hold 90 % of a normal distribution (from tables)
 INSIDE = 2.5  # page mm; numbers on contour lines keep so far from the hide's edge
 
 LEVEL = Type(4.8, "#7d6642")
@@ -41,7 +47,7 @@ def tints_of(hide: Hide) -> tuple[Tint, ...]:
     """Bands that cover all that is known of the hide's thickness."""
     known = [edge for zone in hide.zones for edge in (zone.low, zone.high)]
     if hide.readings:
-        x, y, mean = _field(hide)
+        x, y, mean, _ = _field(hide)
         points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
         inside = shapely.contains_xy(hide.polygon, points)
         known += list(mean.ravel()[inside])
@@ -71,12 +77,39 @@ def draw_tints(pen: Pen, hide: Hide) -> None:
         pen.shade(shape, ZONE_EDGE, layer=1.4)
 
 
+def doubtful(hide: Hide, limit: float = DOUBT) -> BaseGeometry:
+    """Where the thickness is not known to ± ``limit`` mm with 90 % chance; zones are as given."""
+    if not hide.readings:
+        return Polygon()
+    x, y, _, deviation = _field(hide)
+    generator = contourpy.contour_generator(
+        x, y, NINETY * deviation, fill_type=contourpy.FillType.OuterOffset
+    )
+    given = shapely.union_all([zone.polygon for zone in hide.zones])
+    region: BaseGeometry = _bands(generator, limit, np.inf).intersection(hide.polygon)
+    return region.difference(given)
+
+
+def draw_doubt(pen: Pen, hide: Hide) -> None:
+    """Dot the leather whose thickness is doubtful."""
+    pen.shade(doubtful(hide), DOUBT_LOOK, layer=1.35, name="doubt")
+
+
+def doubt_row(hide: Hide, width: float) -> list[Row]:
+    """A legend row for it, where there is any."""
+    share = doubtful(hide).area / hide.gross_area
+    if share < 0.001:
+        return []
+    words = f"known no better than ±{DOUBT:g} mm (90 %): {share:.0%} of the leather"
+    return swatch(DOUBT_LOOK, words, width)
+
+
 def draw_levels(pen: Pen, hide: Hide, labels: Labels) -> None:
     """Write the thickness on its contour lines and in its zones, where there is room."""
     if hide.readings:
         room = hide.polygon.buffer(-INSIDE / pen.scale)
         room = cast(Polygon, room.difference(shapely.union_all([z.polygon for z in hide.zones])))
-        x, y, mean = _field(hide)
+        x, y, mean, _ = _field(hide)
         generator = contourpy.contour_generator(x, y, mean, line_type=contourpy.LineType.Separate)
         for tint in tints_of(hide)[1:]:
             found = cast(Sequence[FloatArray], generator.lines(tint.low))
@@ -113,14 +146,19 @@ def ramp(tints: tuple[Tint, ...], width: float) -> list[Row]:
 
 
 def _draw_bands(pen: Pen, hide: Hide, tints: Sequence[Tint]) -> None:
-    x, y, mean = _field(hide)
+    x, y, mean, _ = _field(hide)
     generator = contourpy.contour_generator(x, y, mean, fill_type=contourpy.FillType.OuterOffset)
     for tint in tints:
-        found = zip(*generator.filled(tint.low, tint.high), strict=True)
-        cuts = [np.split(points, offsets[1:-1]) for points, offsets in found]
-        bands = shapely.union_all([Polygon(rings[0], rings[1:]) for rings in cuts])
+        bands = _bands(generator, tint.low, tint.high)
         look = Style(fill=tint.colour, edge=CONTOUR.edge, width=CONTOUR.width)
         pen.shade(bands.intersection(hide.polygon), look, layer=1.2)
+
+
+def _bands(generator: contourpy.ContourGenerator, low: float, high: float) -> BaseGeometry:
+    """Where the sampled values lie between two levels."""
+    found = zip(*generator.filled(low, high), strict=True)
+    cuts = [np.split(points, offsets[1:-1]) for points, offsets in found]
+    return shapely.union_all([Polygon(rings[0], rings[1:]) for rings in cuts])
 
 
 def _label_line(pen: Pen, line: LineString, words: str, labels: Labels) -> None:
@@ -131,9 +169,10 @@ def _label_line(pen: Pen, line: LineString, words: str, labels: Labels) -> None:
             return
 
 
-def _field(hide: Hide) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """x (m,), y (n,) and mean thickness (n, m) by the readings, over the hide's box."""
+def _field(hide: Hide) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """x (m,), y (n,), mean and deviation (n, m) by the readings, over the hide's box."""
     x0, y0, x1, y1 = hide.outline.bounds
     x, y = np.arange(x0 - GRID, x1 + 2 * GRID, GRID), np.arange(y0 - GRID, y1 + 2 * GRID, GRID)
     points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
-    return x, y, hide.thickness.field_by_readings(points)[0].reshape(len(y), len(x))
+    mean, deviation = hide.thickness.field_by_readings(points)
+    return x, y, mean.reshape(len(y), len(x)), deviation.reshape(len(y), len(x))

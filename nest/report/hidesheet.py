@@ -10,7 +10,7 @@ from nest.draw.labels import Labels
 from nest.draw.palette import BACKBONE, LEADER_DOT, STRETCH, ZONE_EDGE
 from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
 from nest.draw.sheet import Pen, Sheet
-from nest.draw.tints import draw_levels, ramp, tints_of
+from nest.draw.tints import doubt_row, draw_doubt, draw_levels, ramp, tints_of
 from nest.draw.words import Type
 from nest.report.page import BAND, MARGIN, PAPERS, titled
 
@@ -34,6 +34,23 @@ def hide_sheet(hide: Hide, *, paper: str = "A4") -> Sheet:
     return sheet
 
 
+def hide_facts(hide: Hide) -> dict[str, str]:
+    """The main figures in words, by label."""
+    facts = {
+        "name": hide.name,
+        "piece": f"{hide.piece}, {hide.tannage}",
+        "gross area": area_text(hide.gross_area),
+        "usable area": area_text(hide.usable_area),
+        "flaws": str(len(hide.flaws)),
+        "readings": str(len(hide.readings)),
+    }
+    if hide.supplier_area:
+        facts["stamped area"] = area_text(hide.supplier_area)
+    if hide.price and hide.paid is not None:
+        facts["price"] = f"{hide.paid:.2f} {hide.price.currency}"
+    return facts
+
+
 def _facts(hide: Hide) -> str:
     facts = [f"{hide.piece}, {hide.tannage} tanned, grain side up"]
     if hide.parent:
@@ -44,6 +61,7 @@ def _facts(hide: Hide) -> str:
 
 def _draw(pen: Pen, hide: Hide) -> None:
     leather.draw_ground(pen, hide)
+    draw_doubt(pen, hide)
     leather.draw_flaws(pen, hide)
     leather.draw_edges(pen, hide)
     labels = Labels(pen)
@@ -77,7 +95,7 @@ def _told(label: str, value: str, says: str) -> list[Row]:
 
 def _leather_rows(hide: Hide) -> list[Row]:
     rows = [head("Leather", SIDEBAR)]
-    rows += ramp(tints_of(hide), SIDEBAR)
+    rows += [*ramp(tints_of(hide), SIDEBAR), *doubt_row(hide, SIDEBAR)]
     if hide.readings:
         rows += stroke(LEADER_DOT, "gauge reading, mm", SIDEBAR)
     for zone in hide.zones:

@@ -1,0 +1,208 @@
+"""The edge of a shape in a flat picture, found to a millimetre in a band around a first guess.
+
+The band is unrolled: one row for every :data:`STEP` mm of the ring, one column for every
+millimetre across it, inside on the left. In each row the colours well inside and well outside,
+gathered over a stretch of the ring, say how probable each pixel is as leather and as floor. The
+edge is then the closed path down the band that splits leather from floor with the greatest
+probability and does not jump: a shortest path, found exactly by dynamic programming (Bellman).
+What is learned along the ring is local, so a shadow across the hide does not move the edge.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+
+from hides.outline import FloatArray
+
+Pixels = NDArray[np.uint8]
+
+STEP = 2.0  # mm along the ring between rows
+STRANGE = -11.0  # log density of any colour at all, so that chalk on the edge says little
+STRETCH = 160.0  # mm of the ring over which colours are gathered
+FAR = 4.0  # how much one pixel may say for leather or floor, in log probability
+JUMP = 1.5  # cost of moving one pixel across from row to row
+PASSES = ((24.0, 7.0, 10.0), (14.0, 2.0, 6.0))  # mm: reach, core, and smoothing before
+PULL = 12.0  # mm, deviation of where the edge is believed to lie around a first guess
+PATCH = 40.0  # mm of the ring that are judged as one
+# Of Lab values: no picture is surer of its colours. Brightness says less than tint, since the
+# hide's shadow darkens the floor beside it and its own rim is often dark.
+NOISE = np.diag([100.0, 4.0, 4.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """The picture around a ring, unrolled.
+
+    Attributes
+    ----------
+    ring, outward : (n, 2) pixels; points every STEP mm, and the unit normal at each.
+    across : (m,) mm, where each column lies, outside positive.
+    colours : (n, m, 3) float64, Lab.
+    """
+
+    ring: FloatArray
+    outward: FloatArray
+    across: FloatArray
+    colours: FloatArray
+
+
+def unrolled(picture: Pixels, ring: FloatArray, scale: float, reach: float) -> Band:
+    """The band of ``reach`` mm to both sides of a ring.
+
+    Parameters
+    ----------
+    picture : (h, w, 3) uint8 Lab, already smoothed by about a millimetre.
+    ring : (n, 2) pixels, every STEP mm, clockwise as seen (y down) or not.
+    scale : mm per pixel.
+    """
+    tangent = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
+    tangent /= np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
+    turn = np.sign(_signed_area(ring))
+    outward = np.column_stack([tangent[:, 1], -tangent[:, 0]]) * turn
+    across = np.arange(-reach, reach + 0.5, 1.0)
+    at = (ring[:, None, :] + across[None, :, None] / scale * outward[:, None, :]).astype(np.float32)
+    colours = np.asarray(
+        cv2.remap(
+            *(picture, at[..., 0], at[..., 1]),
+            cv2.INTER_LINEAR,
+            borderMode=cv2.BORDER_REPLICATE,
+        ),
+        dtype=np.float64,
+    )
+    return Band(ring, outward, across, colours)
+
+
+def every(ring: FloatArray, step: float) -> FloatArray:
+    """Points at equal distances, close to ``step``, along a closed (n, 2) ring."""
+    closed = np.vstack([ring, ring[:1]])
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    count = max(round(float(along[-1]) / step), 8)
+    at = np.arange(count) * along[-1] / count
+    return np.column_stack([np.interp(at, along, closed[:, i]) for i in (0, 1)])
+
+
+def smoothed(ring: FloatArray, sigma: float) -> FloatArray:
+    """A closed ring, its points' places averaged along it (deviation in points)."""
+    return np.asarray(gaussian_filter1d(ring, sigma, axis=0, mode="wrap"), dtype=np.float64)
+
+
+def leaning(band: Band, core: float) -> FloatArray:
+    """(n, m) log probability of leather over floor, each pixel held to ±FAR.
+
+    ``core`` mm around the ring teach nothing, since the edge lies there.
+    """
+    inside = band.across <= -core
+    outside = band.across >= core
+    rows = round(STRETCH / STEP)
+    leather = _likely(band.colours, band.colours[:, inside], rows)
+    floor = _likely(band.colours, band.colours[:, outside], rows)
+    return np.asarray(np.clip(leather - floor, -FAR, FAR), dtype=np.float64)
+
+
+def settled(
+    pixels: Pixels, ring: FloatArray, scale: float, reach: float | None = None
+) -> FloatArray:
+    """Move a ring that lies near an edge onto it; (n, 2) pixels about every STEP mm.
+
+    Parameters
+    ----------
+    pixels : (h, w, 3) uint8 BGR.
+    scale : mm per pixel.
+    reach : mm, how far off the ring may be; about 20 unless given.
+    """
+    picture = to_lab(pixels, scale)
+    wide = [(reach, 0.55 * reach, 10.0)] if reach else []
+    for reach, core, sigma in (*wide, *PASSES):
+        ring = settle(picture, ring, scale, reach, core, sigma)
+    return ring
+
+
+def settle(
+    picture: Pixels, ring: FloatArray, scale: float, reach: float, core: float, sigma: float
+) -> FloatArray:
+    """One pass of :func:`settled`, in a band of ``reach`` mm with ``core`` mm left unlearned."""
+    even = smoothed(every(ring, STEP / scale), sigma / STEP)
+    band = unrolled(picture, even, scale, reach)
+    places = np.append(band.across - 0.5, band.across[-1] + 0.5)
+    moved = places[path(leaning(band, core), -0.5 * (places / PULL) ** 2)]
+    return even + (moved / scale)[:, None] * band.outward
+
+
+def support(pixels: Pixels, ring: FloatArray, scale: float) -> FloatArray:
+    """How well the picture supports each point of a ring as an edge, 0 (not at all) to 1.
+
+    It is by how much the pixels of the 9 mm inside look like leather and those of the 9 mm
+    outside like the floor, as far as colours nearby on both sides can be told apart, averaged
+    over :data:`PATCH` mm of the ring.
+    """
+    even = smoothed(ring, 10.0 / STEP)
+    band = unrolled(to_lab(pixels, scale), even, scale, 30.0)
+    lean = leaning(band, 4.0)
+    inside = (band.across >= -10) & (band.across <= -2)
+    outside = (band.across >= 2) & (band.across <= 10)
+    margin = (lean[:, inside].mean(axis=1) - lean[:, outside].mean(axis=1)) / (2 * FAR)
+    return np.asarray(uniform_filter1d(margin, round(PATCH / STEP), mode="wrap"))
+
+
+def to_lab(pixels: Pixels, scale: float) -> Pixels:
+    """A BGR picture in Lab, smoothed by a millimetre, so that a pixel says something."""
+    smooth = cv2.GaussianBlur(pixels, (0, 0), max(1.0 / scale, 0.3))
+    return np.asarray(cv2.cvtColor(smooth, cv2.COLOR_BGR2LAB), dtype=np.uint8)
+
+
+def path(lean: FloatArray, liked: FloatArray | float = 0.0) -> NDArray[np.intp]:
+    """The best closed path down a band: in each row, the first column that is floor.
+
+    A path that splits row i at column c gains what lies left of c, loses what lies right of it,
+    and gains ``liked[c]`` (m + 1 places). The way round is gone twice, so that its start is as
+    good as the rest.
+    """
+    n, m = lean.shape
+    gain = np.concatenate([np.zeros((n, 1)), np.cumsum(lean, axis=1)], axis=1) + liked
+    shifts = (0, -1, 1, -2, 2)
+    best = np.zeros(m + 1)
+    came = np.zeros((2 * n, m + 1), dtype=np.intp)
+    for i in range(2 * n):
+        options = np.stack([_shifted(best, s) - JUMP * abs(s) for s in shifts])
+        choice = options.argmax(axis=0)
+        came[i] = np.arange(m + 1) + np.take(shifts, choice)
+        best = options[choice, np.arange(m + 1)] + gain[i % n]
+    column = int(best.argmax())
+    columns = np.empty(2 * n, dtype=np.intp)
+    for i in range(2 * n - 1, -1, -1):
+        columns[i] = column
+        column = came[i, column]
+    half = n // 2
+    return np.roll(columns[half : half + n], half)
+
+
+def _shifted(values: FloatArray, by: int) -> FloatArray:
+    """Values moved so that place c holds values[c + by]; nothing comes from beyond the ends."""
+    out = np.full_like(values, -np.inf)
+    if by >= 0:
+        out[: len(values) - by] = values[by:]
+    else:
+        out[-by:] = values[:by]
+    return out
+
+
+def _likely(colours: FloatArray, samples: FloatArray, rows: int) -> FloatArray:
+    """Log density of (n, m, 3) colours under a Gaussian of the samples of nearby rows."""
+    mean = uniform_filter1d(samples.mean(axis=1), rows, axis=0, mode="wrap")
+    square = np.einsum("nki,nkj->nij", samples, samples) / samples.shape[1]
+    square = uniform_filter1d(square, rows, axis=0, mode="wrap")
+    spread = square - np.einsum("ni,nj->nij", mean, mean) + NOISE
+    off = colours - mean[:, None, :]
+    distance = np.einsum("nmi,nij,nmj->nm", off, np.linalg.inv(spread), off, optimize=True)
+    likely = -0.5 * (distance + np.log(np.linalg.det(spread))[:, None])
+    return np.asarray(np.logaddexp(likely, STRANGE), dtype=np.float64)
+
+
+def _signed_area(ring: FloatArray) -> float:
+    x, y = ring.T
+    return float(0.5 * (x * np.roll(y, -1) - np.roll(x, -1) * y).sum())

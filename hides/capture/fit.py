@@ -1,0 +1,293 @@
+"""One least-squares fit that explains all crossings by a camera and by where the sheets lie.
+
+Unknown are the camera's focal length, middle, place and two lens terms, and for each sheet its
+place (but for the first, which is at the origin) and how large it came out of the printer. What
+the crossings leave open is held by loose beliefs: a photo straight from above says nothing of
+the focal length, and sheets of one printer are of one size. The loss is robust, so that a sheet
+that does not lie flat, or was printed at another scale, shows as odd and can be left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike
+from scipy.optimize import least_squares
+from shapely import Polygon
+
+from hides.capture import targets
+from hides.capture.camera import UNKNOWNS, Camera
+from hides.capture.reading import FEWEST_SHEETS, GOOD_SHEETS, Seen
+from hides.errors import InputError
+from hides.outline import FloatArray, polygons_of, turned
+
+MOST_RESIDUAL = 1.0  # pixels, root mean square; flat sheets give 0.05, a wrong match 10 and more
+FAIR_RESIDUAL = 0.35
+STRAY = 4.0  # a sheet whose residual is so many times that of the others is left out
+
+# Loose beliefs of the fit, as deviations. A phone's main camera sees like a 24 to 28 mm lens on
+# 36 x 24 mm film; the optical axis passes within about 1 % of the width of the middle (from
+# memory); k1 and k2 are OpenCV's.
+USUAL_FOCAL = 0.75  # of the long side
+UNKNOWN_FOCAL, TOLD_FOCAL = 0.3, 0.06  # of the logarithm, without and with EXIF
+OFF_CENTRE = 0.01  # of the long side
+LENS = (0.15, 0.1)
+NOISE = 0.1  # pixels, of a crossing
+PRINT = 0.001  # of the logarithm of a sheet's scale: sheets of one printer differ by so little
+MOST_APART = 0.005  # of a sheet's scale from that of the others
+
+
+@dataclass(frozen=True, eq=False)
+class Laid:
+    """A sheet that was read: where it lies and how well it fits.
+
+    Attributes
+    ----------
+    angle, x, y : degrees and mm; its sheet frame turned, then shifted, into the floor frame.
+    corners : (n, 2) mm, sheet frame, the crossings that were read, as large as they lie there.
+    pixels : (n, 2) of them.
+    scale : of this sheet beside a true print, or beside the ruler that the user measured.
+    residual : pixels, root mean square.
+    """
+
+    number: int
+    angle: float
+    x: float
+    y: float
+    corners: FloatArray
+    pixels: FloatArray
+    scale: float = 1.0
+    residual: float = 0.0
+
+    def to_floor(self, points: ArrayLike) -> FloatArray:
+        """(n, 2) points of the sheet frame in the floor frame."""
+        return turned(np.asarray(points, dtype=np.float64), self.angle, self.x, self.y)
+
+    @property
+    def paper(self) -> Polygon:
+        """The paper in the floor frame: what A4 and Letter cover together."""
+        rings = [self.to_floor(targets.paper_of(name)) for name in targets.PAPERS]
+        return hull(rings)
+
+
+@dataclass(frozen=True, eq=False)
+class Fit:
+    """Camera and sheets as fitted, and the covariance of the camera's unknowns."""
+
+    camera: Camera
+    laid: tuple[Laid, ...]
+    spread: FloatArray
+
+    @property
+    def residual(self) -> float:
+        """Pixels, root mean square over all crossings."""
+        return rms(np.concatenate([_misses(self.camera, sheet) for sheet in self.laid]))
+
+
+def agreed(
+    seen: Sequence[Seen], size: tuple[int, int], told: float | None
+) -> tuple[Fit, list[str]]:
+    """The fit of all sheets that agree; the odd ones are named and left out."""
+    left_out = []
+    fit = _fitted(seen, size, told)
+    while (odd := _odd(fit)) is not None and len(seen) > FEWEST_SHEETS:
+        left_out.append(odd)
+        seen = [s for s in seen if s.number != odd.number]
+        fit = _fitted(seen, size, told)
+    if odd is not None:
+        left_out.append(odd)
+    # Three sheets fit almost any scales of theirs by a tilt of the camera, and prove nothing.
+    if len(seen) < GOOD_SHEETS and any(odd.scaled for odd in left_out):
+        named = ", ".join(f"{odd.number}" for odd in left_out if odd.scaled)
+        raise InputError(
+            f"the sheets are not all of one size (sheet {named} differs from the others).",
+            mend="Print them all at 100 % on the same printer, and lay them on the floor.",
+        )
+    if fit.residual > MOST_RESIDUAL:
+        raise InputError(
+            f"the sheets contradict each other by {fit.residual:.1f} pixels.",
+            mend="Lay them flat on the same flat floor as the hide, and use the photo as the "
+            "camera took it, not one cut or put together from several.",
+        )
+    return fit, [odd.says for odd in left_out]
+
+
+@dataclass(frozen=True)
+class _Odd:
+    """A sheet that does not agree with the others, and why."""
+
+    number: int
+    says: str
+    scaled: bool = False
+
+
+def _odd(fit: Fit) -> _Odd | None:
+    """The sheet that agrees least, if it is past what is usual."""
+    scales = np.array([sheet.scale for sheet in fit.laid])
+    apart = scales / np.median(scales) - 1
+    which = int(np.argmax(np.abs(apart)))
+    number, ratio = fit.laid[which].number, float(apart[which])
+    if abs(ratio) > MOST_APART:
+        than = "larger" if ratio > 0 else "smaller"
+        says = (
+            f"Sheet {number} looks {abs(ratio):.1%} {than} than the others and was left out. "
+            "Was it printed at another scale, or does it not lie on the floor?"
+        )
+        return _Odd(number, says, scaled=True)
+    misses = np.array([sheet.residual for sheet in fit.laid])
+    which = int(np.argmax(misses))
+    number, others = fit.laid[which].number, float(np.median(np.delete(misses, which)))
+    if misses[which] > max(FAIR_RESIDUAL, STRAY * others):
+        return _Odd(number, f"Sheet {number} does not lie flat and was left out.")
+    return None
+
+
+def _fitted(seen: Sequence[Seen], size: tuple[int, int], told: float | None) -> Fit:
+    """Camera and sheet places that explain all crossings best."""
+    guess = told or USUAL_FOCAL * max(size)
+    starts = sorted(_starts(seen, size, guess), key=lambda start: _cost(start, seen))[:3]
+    best = min(
+        (
+            least_squares(
+                _errors,
+                _packed(camera, places),
+                x_scale="jac",
+                loss="soft_l1",
+                f_scale=5.0,
+                args=(seen, size, guess, TOLD_FOCAL if told else UNKNOWN_FOCAL),
+            )
+            for camera, places in starts
+        ),
+        key=lambda result: float(result.cost),
+    )
+    camera, places = _unpacked(best.x, len(seen))
+    slopes = np.asarray(best.jac, dtype=np.float64)
+    spread = np.linalg.inv(slopes.T @ slopes)[:UNKNOWNS, :UNKNOWNS]
+    laid = [_laid(camera, s, *place) for s, place in zip(seen, places.tolist(), strict=True)]
+    return Fit(camera, tuple(laid), np.asarray(spread, dtype=np.float64))
+
+
+def _laid(camera: Camera, seen: Seen, angle: float, x: float, y: float, size: float) -> Laid:
+    scale = float(np.exp(size))
+    degrees = float(np.rad2deg(angle))
+    laid = Laid(seen.number, degrees, x, y, seen.corners * scale, seen.pixels, scale)
+    return replace(laid, residual=rms(_misses(camera, laid)))
+
+
+def _starts(
+    seen: Sequence[Seen], size: tuple[int, int], focal: float
+) -> list[tuple[Camera, FloatArray]]:
+    """A camera by each sheet alone, in the two ways a small flat thing can be seen."""
+    centre = ((size[0] - 1) / 2, (size[1] - 1) / 2)
+    matrix = np.array([(focal, 0, centre[0]), (0, focal, centre[1]), (0, 0, 1)])
+    found = []
+    for sheet in seen:
+        flat = np.column_stack([sheet.corners, np.zeros(len(sheet.corners))])
+        _, turns, shifts, _ = cv2.solvePnPGeneric(
+            flat, sheet.pixels, matrix, None, flags=cv2.SOLVEPNP_IPPE
+        )
+        for turn, shift in zip(turns, shifts, strict=True):
+            whole = np.asarray(cv2.Rodrigues(turn)[0], dtype=np.float64)
+            camera = Camera(focal, centre, whole, np.ravel(shift).astype(np.float64), (0.0, 0.0))
+            there = [camera.to_floor(other.pixels) for other in seen]
+            if camera.height > 0 and np.isfinite(np.concatenate(there)).all():
+                pairs = zip(seen, there, strict=True)
+                places = np.array([_place(s.corners, points) for s, points in pairs])
+                found.append(_rebased(camera, places))
+    if not found:
+        raise InputError("the sheets can't be seen like this on a flat floor.", mend=_FLAT)
+    return found
+
+
+_FLAT = "Lay them face up on the same flat floor as the hide."
+
+
+def _place(from_: FloatArray, to: FloatArray) -> tuple[float, float, float, float]:
+    """Angle (radians) and shift that carry (n, 2) points best onto others (Procrustes), and 0."""
+    a, b = from_ - from_.mean(axis=0), to - to.mean(axis=0)
+    angle = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
+    x, y = to.mean(axis=0) - turned(from_.mean(axis=0)[None], float(np.rad2deg(angle)))[0]
+    return angle, float(x), float(y), 0.0
+
+
+def _rebased(camera: Camera, places: FloatArray) -> tuple[Camera, FloatArray]:
+    """The same with the first sheet at the origin."""
+    angle, x, y, _ = places[0]
+    c, s = np.cos(angle), np.sin(angle)
+    turn = camera.turn @ np.array([(c, -s, 0), (s, c, 0), (0, 0, 1)])
+    shift = camera.turn @ np.array([x, y, 0.0]) + camera.shift
+    moved = turned(places[:, 1:3] - (x, y), -float(np.rad2deg(angle)))
+    moved = np.column_stack([places[:, 0] - angle, moved, places[:, 3]])
+    return replace(camera, turn=turn, shift=shift), moved
+
+
+def _packed(camera: Camera, places: FloatArray) -> FloatArray:
+    """Unknowns as one vector: the camera's, every sheet's scale, all places but the first."""
+    return np.concatenate([camera.vector, places[:, 3], places[1:, :3].ravel()])
+
+
+def _unpacked(unknowns: FloatArray, count: int) -> tuple[Camera, FloatArray]:
+    """The inverse of :func:`_packed`: places are (n, 4), angle, x, y and logarithm of scale."""
+    scales, places = np.split(unknowns[UNKNOWNS:], [count])
+    places = np.vstack([np.zeros((1, 3)), places.reshape(-1, 3)])
+    return Camera.of(unknowns[:UNKNOWNS]), np.column_stack([places, scales])
+
+
+def _errors(
+    unknowns: FloatArray,
+    seen: Sequence[Seen],
+    size: tuple[int, int],
+    focal: float,
+    doubt: float,
+) -> FloatArray:
+    """Misses of all crossings, then of the beliefs, each over its deviation."""
+    camera, places = _unpacked(unknowns, len(seen))
+    long = max(size) * OFF_CENTRE
+    beliefs = [
+        (unknowns[0] - np.log(focal)) / doubt,
+        (camera.centre[0] - (size[0] - 1) / 2) / long,
+        (camera.centre[1] - (size[1] - 1) / 2) / long,
+        camera.lens[0] / LENS[0],
+        camera.lens[1] / LENS[1],
+    ]
+    misses = _all_misses(camera, places, seen).ravel() / NOISE
+    return np.concatenate([misses, beliefs, places[:, 3] / PRINT])
+
+
+_NOWHERE = 1e6  # pixels; a wild guess of the camera sees nothing of a sheet
+
+
+def _all_misses(camera: Camera, places: FloatArray, seen: Sequence[Seen]) -> FloatArray:
+    """(n, 2) pixels between the crossings of all sheets as fitted and as seen."""
+    floor = np.concatenate(
+        [
+            turned(s.corners * np.exp(size), float(np.rad2deg(a)), x, y)
+            for s, (a, x, y, size) in zip(seen, places, strict=True)
+        ]
+    )
+    pixels = np.nan_to_num(camera.to_pixels(floor), nan=_NOWHERE)
+    misses: FloatArray = pixels - np.concatenate([s.pixels for s in seen])
+    return misses
+
+
+def _cost(start: tuple[Camera, FloatArray], seen: Sequence[Seen]) -> float:
+    """How badly a start explains the sheets; a single bad one counts little."""
+    return float(np.sqrt(np.hypot(*_all_misses(*start, seen).T)).sum())
+
+
+def _misses(camera: Camera, sheet: Laid) -> FloatArray:
+    return camera.to_pixels(sheet.to_floor(sheet.corners)) - sheet.pixels
+
+
+def rms(errors: FloatArray) -> float:
+    """Root mean square length of (n, 2) vectors."""
+    return float(np.sqrt((errors**2).sum(axis=1).mean()))
+
+
+def hull(rings: Sequence[FloatArray]) -> Polygon:
+    """The convex hull of all points."""
+    return polygons_of(shapely.MultiPoint(np.concatenate(rings)).convex_hull)[0]

@@ -1,0 +1,412 @@
+"""Gauge readings: a list from a spreadsheet, with places or with numbers of stickers.
+
+A list is CSV with one reading a row and a first row that names the columns::
+
+    x,y,mm              the place in the hide frame, and the thickness
+    sticker,mm          the number of a sticker on the hide, whose place the photo gives
+
+Units are mm unless a column's name says otherwise: ``x (in)``, ``y cm``, ``oz``. What looks
+like another unit than it says is refused with what it might be, never converted; what was
+converted, or read with decimal commas, is said in :attr:`Gauged.says`. Gauges that follow ISO
+2589 read to 0.01 mm after 5 s under a foot of 10 mm.
+
+>>> found = read_text("x;y;mm\\n120;300;3,4\\n")
+>>> found.placed[0].thickness, found.says
+(3.4, ("Decimal commas are read: '3,4' is 3.4.",))
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from statistics import median
+
+from shapely import Point, Polygon
+
+from hides.capture.targets import STICKER, STICKERS
+from hides.errors import InputError
+from hides.files import read_whole
+from hides.thickness import MOST_READINGS, Reading
+from hides.units import IRON, OUNCE, THICKEST
+
+LARGEST = 1_000_000  # bytes
+THINNEST = 0.1  # mm, as in hide records
+# A side's usual reading lies between these, mm: thinner leather is split for linings, thicker
+# is not tanned in sides (common practice, no published source).
+USUAL = (0.35, 7.0)
+NEAR = 150.0  # mm; readings all nearer than this to the tail are no survey of a side
+PART = 0.15  # of the hide's length: the same where the hide is known
+
+_LENGTHS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+_THICKNESSES = {"mm": 1.0, "cm": 10.0, "in": 25.4, "oz": OUNCE, "iron": IRON}
+_UNITS = {"inch": "in", "inches": "in", "ounce": "oz", "ounces": "oz", "irons": "iron",
+          "feet": "ft", "foot": "ft", "metres": "m", "meters": "m"}  # fmt: skip
+_FULL = {"mm": "millimetres", "cm": "centimetres", "m": "metres", "in": "inches", "ft": "feet",
+         "oz": "ounces", "iron": "irons"}  # fmt: skip
+_WORDS = {
+    "x": ("x", "along"),
+    "y": ("y", "across"),
+    "thickness": ("thickness", "thick", "t", "reading", "gauge", "substance", "value", "dicke",
+                  "stärke", "épaisseur", "epaisseur", "espesor", "spessore"),
+    "number": ("number", "sticker", "no", "no.", "nr", "nr.", "n", "num", "id", "#"),
+}  # fmt: skip
+_ROLES = {word: role for role, words in _WORDS.items() for word in words}
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
+
+
+@dataclass(frozen=True)
+class Gauged:
+    """What a list of readings holds.
+
+    Attributes
+    ----------
+    placed : readings with their places, hide frame.
+    numbered : thickness in mm by the number of its sticker.
+    says : what was understood that the user should know, a sentence each.
+    """
+
+    placed: tuple[Reading, ...] = ()
+    numbered: Mapping[int, float] = field(default_factory=dict)
+    says: tuple[str, ...] = ()
+
+
+def read(path: Path | str, *, length: float | None = None) -> Gauged:
+    """Read a list of readings.
+
+    Parameters
+    ----------
+    path : a CSV file; columns are parted by commas, semicolons or tabs.
+    length : mm, of the hide, to tell whether places can be meant in mm.
+
+    Raises
+    ------
+    InputError : the file can't be read, or something in it can't be used or can be read in
+        two ways; file and row are named.
+    """
+    path = Path(path)
+    try:
+        return read_text(_decoded(read_whole(path, LARGEST)), length=length)
+    except InputError as error:
+        raise error.at(file=path) from None
+
+
+def on_stickers(
+    numbered: Mapping[int, float], stickers: Mapping[int, tuple[float, float]]
+) -> Gauged:
+    """Put numbered readings where the stickers are.
+
+    Parameters
+    ----------
+    numbered : thickness in mm by number.
+    stickers : (x, y) in mm by number, as found in the photo; readings are in the same frame.
+    """
+    both = [number for number in numbered if number in stickers]
+    says = []
+    if lost := sorted(set(numbered) - set(stickers)):
+        says.append(
+            f"No sticker {_listed(lost)} was found in the photo, so {_those(lost)} not used: "
+            "lay it flat, free of glare, or give the place of the reading."
+        )
+    if bare := sorted(set(stickers) - set(numbered)):
+        says.append(f"No reading in the list for sticker {_listed(bare)}.")
+    places = tuple(Reading(*stickers[number], numbered[number]) for number in both)
+    return Gauged(placed=places, says=tuple(says))
+
+
+def covered(stickers: Mapping[int, tuple[float, float]]) -> tuple[Polygon, ...]:
+    """The ground that stickers may cover however they are turned; no mark is looked for there."""
+    return tuple(Point(at).buffer(STICKER * 0.5**0.5 + 2.0) for at in stickers.values())
+
+
+def read_text(text: str, *, length: float | None = None) -> Gauged:
+    """As :func:`read`, from the text itself."""
+    table = _table(text)
+    says = [*table.says, *_of_commas(table)]
+    thickness = _thicknesses(table)
+    says += _of_unit(table, "thickness", thickness)
+    if "x" not in table.columns:
+        return Gauged(numbered=_numbered(table, thickness), says=tuple(says))
+    x, y = (_scaled(table, axis, _LENGTHS) for axis in ("x", "y"))
+    _check_reach(table, x + y, length)
+    says += _of_unit(table, "x", x)
+    placed = tuple(Reading(*each) for each in zip(x, y, thickness, strict=True))
+    return Gauged(placed, says=tuple(says))
+
+
+# --- the table -------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """A column in use: where it is, its name, and the unit if the name tells one."""
+
+    at: int
+    name: str
+    unit: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """A list's columns by their role, and its rows as (line, cells)."""
+
+    columns: Mapping[str, _Column]
+    rows: Sequence[tuple[int, list[str]]]
+    says: tuple[str, ...]
+
+    def cells(self, role: str) -> Iterator[tuple[str, str]]:
+        """Each row's cell of a column, and its place for a message."""
+        column = self.columns[role]
+        for line, cells in self.rows:
+            yield cells[column.at], f"line {line}, column '{column.name}'"
+
+
+def _decoded(data: bytes) -> str:
+    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    try:
+        return data.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(
+            "this is not text in UTF-8.", mend="Save it from the spreadsheet as CSV in UTF-8."
+        ) from None
+
+
+def _table(text: str) -> _Table:
+    lines = [
+        (at, line)
+        for at, line in enumerate(text.splitlines(), start=1)
+        if line.strip(" \t;,") and not line.lstrip().startswith(("#", "sep="))
+    ]
+    if not lines:
+        raise InputError("the list is empty.", mend="Write one reading a row: x,y,mm.")
+    sign = next((sign for sign in ";\t" if any(sign in line for _, line in lines)), ",")
+    rows = [(at, _cells(at, line, sign)) for at, line in lines]
+    headed = not all(_NUMBER.fullmatch(cell) for cell in rows[0][1])
+    width = len(rows[0][1])
+    columns, says = _named(rows[0][1]) if headed else _unnamed(rows[0])
+    rows = rows[headed:]
+    for at, cells in rows:
+        _check_width(at, cells, width, sign)
+    if not rows:
+        raise InputError("the list names its columns and holds no reading.")
+    if len(rows) > MOST_READINGS:
+        raise InputError(f"{len(rows)} readings; at most {MOST_READINGS} can be used.")
+    return _Table(columns, rows, says)
+
+
+def _cells(at: int, line: str, sign: str) -> list[str]:
+    try:
+        cells = next(csv.reader([line], delimiter=sign, skipinitialspace=True, strict=True))
+    except csv.Error as error:
+        raise InputError(f"the row can't be read ({error}).", place=f"line {at}") from None
+    cells = [cell.strip() for cell in cells]
+    while cells and not cells[-1]:
+        cells.pop()
+    return cells
+
+
+def _check_width(at: int, cells: Sequence[str], width: int, sign: str) -> None:
+    if len(cells) == width:
+        return
+    what = f"the row has {len(cells)} cells where the first one has {width}."
+    if len(cells) > width and sign == ",":
+        what += " Do commas stand for decimals here and part the columns too?"
+    mend = "Part columns by semicolons, or write decimals with points."
+    raise InputError(what, mend=mend if sign == "," else "", place=f"line {at}")
+
+
+def _named(names: Sequence[str]) -> tuple[dict[str, _Column], tuple[str, ...]]:
+    """The columns by the names in the first row."""
+    columns: dict[str, _Column] = {}
+    spare = []
+    for at, name in enumerate(names):
+        role, unit = _role(name)
+        if role is None:
+            spare.append(name)
+            continue
+        if role in columns:
+            raise InputError(
+                f"columns '{columns[role].name}' and '{name}' both seem to hold the {role}.",
+                mend="Keep one, or give the other another name.",
+                place="first row",
+            )
+        columns[role] = _Column(at, name, unit)
+    _check_roles(columns, names)
+    if "x" in columns and "number" in columns:
+        spare.append(columns.pop("number").name)
+    unused = (f"Column {_quoted(spare)} is not used.",) if any(spare) else ()
+    return columns, unused
+
+
+def _role(name: str) -> tuple[str | None, str | None]:
+    """What a column holds, and its unit: "x (in)", "thickness_mm", "oz"."""
+    words = [word for word in re.split(r"[\s_()\[\],/:]+", name.lower()) if word]
+    units = [_UNITS.get(word, word) for word in words]
+    if len(words) == 1 and units[0] in _THICKNESSES:
+        return "thickness", units[0]
+    roles = [_ROLES[word] for word in words if word in _ROLES]
+    told = [unit for unit in units if unit in _LENGTHS or unit in _THICKNESSES]
+    role = roles[0] if roles else None
+    return role, told[0] if told and role in ("x", "y", "thickness") else None
+
+
+def _check_roles(columns: Mapping[str, _Column], names: Sequence[str]) -> None:
+    wanted = ("x", "y", "thickness") if {"x", "y"} & set(columns) else ("number", "thickness")
+    for role in wanted:
+        if role not in columns:
+            raise InputError(
+                f"none of the columns {_quoted(names)} is known to hold the {role}.",
+                mend="Name them x,y,mm, or sticker,mm for readings on numbered stickers.",
+                place="first row",
+            )
+    known = {"x": _LENGTHS, "y": _LENGTHS, "thickness": _THICKNESSES}
+    for role, units in known.items():
+        if role in columns and (columns[role].unit or "mm") not in units:
+            raise InputError(
+                f"{columns[role].unit} is no unit of it here.",
+                mend=f"Use one of {', '.join(units)}.",
+                place=f"first row, column '{columns[role].name}'",
+            )
+
+
+def _unnamed(first: tuple[int, list[str]]) -> tuple[dict[str, _Column], tuple[str, ...]]:
+    """The columns of a list that doesn't name them."""
+    roles = {3: ("x", "y", "thickness"), 2: ("number", "thickness")}.get(len(first[1]))
+    if roles is None:
+        hint = " Do commas stand for decimals and part the columns too?" * (len(first[1]) > 3)
+        raise InputError(
+            f"the first row holds {len(first[1])} numbers and no names.{hint}",
+            mend="Name the columns in the first row: x,y,mm, or sticker,mm.",
+            place=f"line {first[0]}",
+        )
+    columns = {role: _Column(at, role) for at, role in enumerate(roles)}
+    return columns, (f"The columns have no names; they are read as {', '.join(roles)}, in mm.",)
+
+
+# --- numbers and units -----------------------------------------------------------------------
+
+
+def _value(cell: str, place: str) -> float:
+    if not _NUMBER.fullmatch(cell):
+        what = f"{cell!r} is no number." if cell else "there is no number."
+        raise InputError(what, mend="Write the unit in the first row.", place=place)
+    return float(cell.replace(",", "."))
+
+
+def _of_commas(table: _Table) -> tuple[str, ...]:
+    """Say that decimal commas were read; refuse them beside decimal points."""
+    every = [(cell, place) for role in table.columns for cell, place in table.cells(role)]
+    commas = [(cell, place) for cell, place in every if "," in cell]
+    points = [cell for cell, _ in every if "." in cell]
+    for cell, place in commas:
+        if points or cell.count(",") > 1:
+            raise InputError(
+                f"{cell!r} has a decimal comma"
+                + (f" and {points[0]!r} elsewhere a point." if points else " twice."),
+                mend="Write all decimals the same way, and no marks between thousands.",
+                place=place,
+            )
+    if not commas:
+        return ()
+    cell = commas[0][0]
+    return (f"Decimal commas are read: '{cell}' is {cell.replace(',', '.')}.",)
+
+
+def _scaled(table: _Table, role: str, units: Mapping[str, float]) -> list[float]:
+    """A column's values in mm."""
+    unit = units[table.columns[role].unit or "mm"]
+    return [_value(cell, place) * unit for cell, place in table.cells(role)]
+
+
+def _of_unit(table: _Table, role: str, values: Sequence[float]) -> tuple[str, ...]:
+    """Say that a column was in another unit than mm."""
+    column = table.columns[role]
+    if column.unit in (None, "mm"):
+        return ()
+    cell = next(cell for cell, _ in table.cells(role))
+    what = "Places are" if role == "x" else "Thickness is"
+    unit = column.unit or "mm"
+    return (f"{what} given in {_FULL[unit]}: {cell} {unit} is {values[0]:.2f} mm.",)
+
+
+def _thicknesses(table: _Table) -> list[float]:
+    """Thickness in mm; refused where it can hardly be in the unit it is said to be in."""
+    values = _scaled(table, "thickness", _THICKNESSES)
+    column = table.columns["thickness"]
+    middle = median(values)
+    if not USUAL[0] <= middle <= USUAL[1]:
+        plain = middle / _THICKNESSES[column.unit or "mm"]
+        fits = [
+            f"as {_FULL[unit]} it would be {plain * size:.2f} mm"
+            for unit, size in _THICKNESSES.items()
+            if unit != (column.unit or "mm") and 1.5 <= plain * size <= 6.0
+        ]
+        raise InputError(
+            f"a usual reading of {plain:g} {column.unit or 'mm'} is no thickness of a side"
+            + (f"; {', '.join(fits)}." if fits else "."),
+            mend="Name the column by its unit, such as mm, in or oz.",
+            place=f"column '{column.name}'",
+        )
+    for value, (cell, place) in zip(values, table.cells("thickness"), strict=True):
+        if not THINNEST <= value <= THICKEST:
+            raise InputError(
+                f"{cell} is {value:.3g} mm, which is no thickness of leather.",
+                mend=f"It must be {THINNEST:g} to {THICKEST:g} mm.",
+                place=place,
+            )
+    return values
+
+
+def _check_reach(table: _Table, places: Sequence[float], length: float | None) -> None:
+    """Refuse places that take up so little of a hide that they can't be in mm."""
+    reach = max(abs(place) for place in places)
+    told = table.columns["x"].unit
+    least, most = (NEAR, 4000.0) if length is None else (PART * length, 1.5 * length)
+    if (told is not None and length is None) or len(table.rows) < 3 or least <= reach <= most:
+        return
+    plain = reach / _LENGTHS[told or "mm"]
+    fits = [
+        f"as {_FULL[unit]} that is {plain * size:.0f} mm"
+        for unit, size in _LENGTHS.items()
+        if unit != (told or "mm")
+        and 0.4 * (length or 1500.0) <= plain * size <= 1.2 * (length or 2500.0)
+    ]
+    raise InputError(
+        f"no reading is farther along than {plain:g} {told or 'mm'}"
+        + (f", and the hide is {length:.0f} mm long" if length else "")
+        + (f"; {', '.join(fits)}." if fits else "."),
+        mend="Name the unit with the column, such as 'x mm' or 'x in'.",
+        place=f"column '{table.columns['x'].name}'",
+    )
+
+
+def _numbered(table: _Table, thickness: Sequence[float]) -> dict[int, float]:
+    found: dict[int, float] = {}
+    for (cell, place), value in zip(table.cells("number"), thickness, strict=True):
+        if not cell.isdecimal() or not 1 <= int(cell) <= STICKERS:
+            raise InputError(
+                f"{cell!r} is no number of a sticker.",
+                mend=f"They are numbered 1 to {STICKERS}.",
+                place=place,
+            )
+        if int(cell) in found:
+            raise InputError(f"sticker {cell} has two readings.", mend="Keep one.", place=place)
+        found[int(cell)] = value
+    return found
+
+
+# --- words -----------------------------------------------------------------------------------
+
+
+def _quoted(names: Sequence[str]) -> str:
+    return ", ".join(f"'{name}'" for name in names)
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return ", ".join(str(number) for number in numbers)
+
+
+def _those(numbers: Sequence[int]) -> str:
+    return "its reading is" if len(numbers) == 1 else "their readings are"

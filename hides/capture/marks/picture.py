@@ -1,0 +1,159 @@
+"""Picture: the part of a flat photo that shows the hide, and where it is painted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+
+import cv2
+import numpy as np
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from hides.capture.marks.colour import Even, Image, Mask, even_out, reflectance, usual
+from hides.capture.marks.strokes import GAP, OPEN, grow, shrink
+from hides.capture.pose import Flat
+from hides.outline import FloatArray, Outline, polygons_of
+
+FINEST = 1.0  # mm per pixel; what is finer is made coarser
+COARSE = 4.0  # mm per pixel; enough to compare leather and paper
+RIM = 4.0  # mm; along the edge the picture shows leather and floor mixed
+WINDOW = OPEN[-1] + GAP  # mm; what is looked at around the hide, and around a group of strokes
+SURE, DRAWN = 8.0, 4.0  # times the leather's own spread: surely painted, and its continuation
+LEAST_SURE, LEAST_DRAWN = 6.0, 3.5  # least differences, however even the leather
+BRIGHT = 1.5  # how much more than hue lightness must stand out, which light changes too
+PLAIN = 0.7  # mm; by how much a shape's edge may be straightened
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A hide in a picture of its own.
+
+    Attributes
+    ----------
+    pixels : (h, w, 3) uint8 BGR.
+    leather : (h, w), where the photo shows it, without the rim and without what is to be ignored.
+    reflects : (3,) linear B, G, R: what the leather reflects, white paper being 1.
+    low, step : pixel p is pixel low + (p + 0.5) * step - 0.5 of the flat.
+    """
+
+    flat: Flat
+    outline: Polygon
+    pixels: Image
+    leather: Mask
+    reflects: FloatArray
+    low: FloatArray
+    step: float
+
+    @property
+    def scale(self) -> float:
+        """mm per pixel."""
+        return self.flat.scale * self.step
+
+    def polygon(self, mask: Mask, corner: tuple[int, int]) -> Polygon | None:
+        """The largest piece of a window's mask on the hide, in mm; ``corner`` is (row, column)."""
+        edges, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        if not edges or max(map(len, edges)) < 3:
+            return None
+        ring = max(edges, key=len).reshape(-1, 2) + np.array(corner[::-1])
+        places = self.flat.to_floor(self.low + (ring + 0.5) * self.step - 0.5)
+        # the ring runs through the middles of the outermost pixels
+        shape = Polygon(places).buffer(0.5 * self.scale).simplify(PLAIN)
+        if shape.distance(self.outline.exterior) < 1.5 * RIM:  # what ends there goes to the edge
+            shape = shape.union(shape.buffer(1.5 * RIM).intersection(self._rim))
+        found = polygons_of(shape.intersection(self.outline))
+        return found[0] if found else None
+
+    @cached_property
+    def _rim(self) -> BaseGeometry:
+        """The leather in which no mark can be seen for sure."""
+        return self.outline.difference(self.outline.buffer(-1.5 * RIM))
+
+    def painted(self) -> tuple[Even, Mask]:
+        """The hide in even light, and where it is painted.
+
+        The light is taken out twice, the second time with the marks of the first look left out.
+        """
+        painted = np.zeros_like(self.leather)
+        for _ in range(2):
+            bare = self.leather & ~grow(painted, 2 * RIM / self.scale)
+            even = even_out(self.pixels, bare, self.reflects, self.scale)
+            painted = _standing_out(even, self.leather, self.scale)
+        return even, painted
+
+
+def picture_of(
+    flat: Flat, outline: Outline, papers: Iterable[Polygon], ignore: Iterable[Polygon]
+) -> Picture:
+    """Cut the hide out of a flat; see :func:`hides.capture.marks.finder.find`."""
+    ring = flat.to_pixels(outline.points)
+    pad = WINDOW / flat.scale
+    size = np.array(flat.pixels.shape[1::-1])
+    low = np.clip(np.floor(ring.min(axis=0) - pad), 0, size - 1).astype(int)
+    high = np.clip(np.ceil(ring.max(axis=0) + pad), low + 1, size).astype(int)
+    step = max(1.0, FINEST / flat.scale)
+    part = np.s_[low[1] : high[1], low[0] : high[0]]
+    pixels = _reduced(flat.pixels[part], step)
+    seen = _reduced(flat.seen[part].astype(np.uint8), step) > 0
+
+    def inside(shape: Polygon) -> Mask:
+        return _inside(shape, flat, low, step, pixels.shape[:2])
+
+    leather = shrink(inside(outline.polygon) & seen, RIM / (flat.scale * step))
+    for each in ignore:
+        leather &= ~inside(each.buffer(RIM))
+    reflects = _reflects(flat, outline.polygon, papers)
+    return Picture(flat, outline.polygon, pixels, leather, reflects, low.astype(float), step)
+
+
+def _reflects(flat: Flat, outline: Polygon, papers: Iterable[Polygon]) -> FloatArray:
+    """What the leather reflects, from a coarse picture of the whole flat."""
+    step = max(1.0, COARSE / flat.scale)
+    pixels = _reduced(flat.pixels, step)
+    origin = np.zeros(2)
+
+    def inside(shape: Polygon) -> Mask:
+        return _inside(shape, flat, origin, step, pixels.shape[:2])
+
+    scale = flat.scale * step
+    leather = inside(outline) & (_reduced(flat.seen.astype(np.uint8), step) > 0)
+    shrunk = shrink(leather, RIM / scale)
+    sheets = [shrink(inside(paper), RIM / scale) for paper in papers]
+    shown = [sheet for sheet in sheets if sheet.any()]
+    return reflectance(pixels, shrunk if shrunk.any() else leather, shown, scale)
+
+
+def _reduced(pixels: Image, step: float) -> Image:
+    if step == 1.0:
+        return pixels
+    size = (max(1, round(pixels.shape[1] / step)), max(1, round(pixels.shape[0] / step)))
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
+def _inside(
+    shape: Polygon, flat: Flat, low: FloatArray, step: float, size: tuple[int, ...]
+) -> Mask:
+    """A shape's pixels in a picture that begins at ``low`` and is ``step`` times coarser."""
+    corners = flat.to_pixels(np.asarray(shape.exterior.coords[:-1]))
+    places = np.round((corners - low + 0.5) / step - 0.5).astype(np.int32)
+    mask = np.zeros(size, np.uint8)
+    return np.asarray(cv2.fillPoly(mask, [places], 1) > 0)
+
+
+def _standing_out(even: Even, leather: Mask, scale: float) -> Mask:
+    """Where the colour differs from the leather's by far more than its texture makes it."""
+    off = even.looks - even.bare
+    hue = np.hypot(off[..., 1], off[..., 2])
+    bright = np.maximum(off[..., 0], 0.0)
+    score = np.maximum(
+        hue / usual(hue, leather, scale),
+        bright / (BRIGHT * usual(np.abs(off[..., 0]), leather, scale)),
+    )
+    strong = np.maximum(hue, bright)
+    drawn = leather & (score > DRAWN) & (strong > LEAST_DRAWN)
+    sure = drawn & (score > SURE) & (strong > LEAST_SURE)
+    _, labels = cv2.connectedComponents(drawn.astype(np.uint8))
+    seeded = np.zeros(labels.max() + 1, dtype=bool)
+    seeded[labels[sure]] = True
+    return np.asarray(seeded[labels] & drawn)

@@ -1,0 +1,151 @@
+"""Strokes: from painted pixels to what was drawn: rings, areas and lines.
+
+People draw round a flaw with a broken line, scrub over it, or trace it. A ring stands for all
+it encloses up to the middle of its line, whether it closes by itself or on the hide's edge; of
+everything else the painted ground counts. So a shape is told by what it cuts off: the leather
+without the strokes falls apart, and each piece but the free leather around is a ring's inside.
+
+Masks are (h, w) bool, lengths in mm; ``scale`` is mm per pixel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from hides.capture.marks.colour import Floats, Mask
+
+GAP = 15.0  # mm; a broken stroke's gaps, and how far from the edge a ring may end
+OPEN = (25.0, 50.0)  # mm; a ring with a gap of up to these may have been meant
+BROAD = 16.0  # mm; wider is an area, narrower a line
+RING = 0.4  # a ring encloses at least this much of what its own stroke covers
+WALLED = 0.5  # least share of an inside's border that is stroke and not the hide's edge
+INSIDE = 120.0  # mm²; smaller gaps within strokes are no ring's inside
+TAIL = 0.35  # of a ring's stroke: what sticks out by less is its end and no mark of its own
+
+
+@dataclass(frozen=True)
+class Form:
+    """Something drawn.
+
+    Attributes
+    ----------
+    name : "ring", "open ring", "area" or "line".
+    shape : what it stands for, within the window.
+    """
+
+    name: str
+    shape: Mask
+
+
+def grow(mask: Mask, by: float) -> Mask:
+    """All within ``by`` pixels of the mask."""
+    if not mask.any():
+        return mask
+    away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
+    return np.asarray(away <= by)
+
+
+def shrink(mask: Mask, by: float) -> Mask:
+    """What lies more than ``by`` pixels inside the mask; beyond the picture nothing is."""
+    return np.asarray(_depth(mask) > by)
+
+
+def close(mask: Mask, gap: float) -> Mask:
+    """The mask with gaps of up to ``gap`` pixels bridged, where strokes are 0.4 of it wide."""
+    reach = 0.7 * gap  # half would bridge only what ends in a broad front
+    rim = int(reach) + 2
+    wide = grow(np.pad(mask, rim), reach)
+    return shrink(wide, reach)[rim:-rim, rim:-rim] | mask
+
+
+def pieces(mask: Mask, least: float = 1.0) -> Iterator[Mask]:
+    """The connected pieces of a mask that hold at least so many pixels."""
+    count, labels, about, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+    for i in range(1, count):
+        if about[i, cv2.CC_STAT_AREA] >= least:
+            yield np.asarray(labels == i)
+
+
+def filled(mask: Mask) -> Mask:
+    """The mask without holes."""
+    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return np.asarray(cv2.drawContours(np.zeros(mask.shape, np.uint8), found, -1, 1, -1) > 0)
+
+
+def breadth(mask: Mask) -> float:
+    """Diameter in pixels of the largest disc in it."""
+    return 2.0 * float(_depth(mask).max()) - 1.0
+
+
+def _stroke_width(mask: Mask) -> float:
+    """Usual width in pixels of strokes: the mean distance to their edge is a quarter of it."""
+    inside = _depth(mask)
+    return 4.0 * float(inside[inside > 0].mean()) - 1.0 if mask.any() else 0.0
+
+
+def _depth(mask: Mask) -> Floats:
+    """Each pixel's distance to the outside; beyond the picture nothing is inside."""
+    wide = np.pad(mask, 1).astype(np.uint8)
+    depth = cv2.distanceTransform(wide, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)[1:-1, 1:-1]
+    return np.asarray(depth, dtype=np.float32)
+
+
+def forms(painted: Mask, others: Mask, leather: Mask, scale: float) -> Iterator[Form]:
+    """What the strokes of one colour in a window show.
+
+    Parameters
+    ----------
+    painted : strokes that belong together; the window goes OPEN and more beyond them.
+    others : strokes of other colours, which may hide parts of these.
+    leather : where there is leather in the window, without its outermost rim.
+    """
+    inside = _enclosed(painted, others | ~leather, GAP, scale)
+    if inside.sum() >= RING * painted.sum():
+        width = _stroke_width(painted & grow(inside, BROAD / scale))
+        for each in pieces(grow(inside, width / 2)):
+            yield Form("ring", filled(each))
+        yield from _rest(painted & ~grow(inside, 1.25 * width + 3.0 / scale), painted.sum(), scale)
+        return
+    for gap in OPEN if breadth(painted) * scale < BROAD else ():
+        inside = _enclosed(painted, others | ~leather, gap, scale)
+        if inside.sum() >= max(RING * painted.sum(), 3 * INSIDE / scale**2):
+            width = _stroke_width(painted & grow(inside, BROAD / scale))
+            yield Form("open ring", filled(grow(inside, width / 2)))
+            return
+    whole = filled(close(painted, GAP / scale))
+    yield Form("area" if breadth(whole) * scale >= BROAD else "line", whole)
+
+
+def _rest(strokes: Mask, whole: int, scale: float) -> Iterator[Form]:
+    """Strokes beside a ring: marks of their own, unless they are only its ends."""
+    for piece in pieces(close(strokes, GAP / scale)):
+        if piece.sum() >= TAIL * whole:
+            shape = filled(piece)
+            yield Form("area" if breadth(shape) * scale >= BROAD else "line", shape)
+
+
+def _enclosed(strokes: Mask, walls: Mask, gap: float, scale: float) -> Mask:
+    """Leather that strokes cut off from that around, alone or with what else is a wall.
+
+    Strokes and walls are made wider until gaps are shut, and what is left is grown back.
+    """
+    reach = gap / 2 / scale
+    free = ~grow(strokes | walls, reach)
+    near = grow(strokes, GAP / 2 / scale + 2.0)
+    found = np.zeros_like(strokes)
+    for piece in pieces(free):
+        if _meets_border(piece):
+            continue
+        inside = grow(piece, reach) & ~strokes & ~walls
+        rim = grow(inside, 2.0) & ~inside
+        if inside.sum() >= INSIDE / scale**2 and (rim & near).sum() >= WALLED * rim.sum():
+            found |= inside
+    return found
+
+
+def _meets_border(mask: Mask) -> bool:
+    return bool(mask[0].any() or mask[-1].any() or mask[:, 0].any() or mask[:, -1].any())

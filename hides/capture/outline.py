@@ -1,0 +1,267 @@
+"""Trace the hide in a flat picture: its outline in millimetres, and whether to believe it.
+
+Two of three cuts of the picture must find the same hide (:mod:`hides.capture.segment`), the
+edge is then found to a millimetre (:mod:`hides.capture.edge`), and every piece of it must be
+borne out by the colours on both its sides. Where that is not so, the outline comes with doubts
+that say where, and the user is asked for a guide: rough points along the edge, in order. With a
+guide only a band around it is in question.
+
+Bad pictures are errors: no hide, two hides, a hide that leaves the picture or lies under a
+sheet. Where the outline is doubtful they are doubts, since then they may be mistaken themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike
+from scipy.interpolate import CubicSpline
+from shapely import Point, Polygon
+
+from hides.capture import edge, segment
+from hides.capture.pose import Flat
+from hides.capture.segment import Coarse, Mask
+from hides.errors import InputError, one_line
+from hides.outline import FloatArray, Outline, polygons_of
+from hides.units import DM2
+
+SMALLEST = 3 * DM2  # mm²; smaller things in the picture are no hide
+SECOND = 0.12  # of the largest piece; another of that size is a second hide
+CONTACT = 40.0  # mm along which a hide must touch the rim or a sheet to be said to
+EVEN = 4.0  # mm along the edge over which steps of a millimetre are evened out
+PLAIN = 0.2  # mm by which the outline may be straightened, to drop points; it costs area
+
+AGREE = 0.012  # of the hide's area: the largest piece that the two cuts may disagree on
+SUPPORT = 0.55  # of what the edge could show; true edges on plain floors show 0.9
+UNSUPPORTED = 0.015  # of the edge may show less
+BESIDE = 20.0  # mm to both sides must be seen for an edge to be judged
+GUIDED = 0.05  # of it where a guide keeps the edge in a band
+
+FEWEST_GUIDE = 8
+GUIDE_REACH = 15.0  # mm around a guide that are in question, and
+GUIDE_SAG = 0.15  # of the distance between its points
+GUIDE_FAR = 60.0  # mm; at most
+GUIDE_OFF = 20.0  # mm between a guide's point and the edge that was found
+
+
+@dataclass(frozen=True, eq=False)
+class Traced:
+    """What was found.
+
+    Attributes
+    ----------
+    outline : floor mm.
+    doubts : sentences that say where and why it may be wrong; none when it is sure.
+    """
+
+    outline: Outline
+    doubts: tuple[str, ...] = ()
+
+    @property
+    def sure(self) -> bool:
+        """Whether nothing speaks against the outline."""
+        return not self.doubts
+
+
+def trace(flat: Flat, sheets: Sequence[Polygon], guide: ArrayLike | None = None) -> Traced:
+    """Find the hide in a flat picture.
+
+    Parameters
+    ----------
+    sheets : the paper of each printed sheet, floor mm.
+    guide : (n, 2) floor mm, n >= 8, rough points along the hide's edge in order, or None.
+
+    Raises
+    ------
+    InputError : no hide, two hides, a hide that leaves the picture or lies under a sheet, a
+        guide of too few points or one that crosses itself.
+    """
+    papers = [flat.to_pixels(shapely.get_coordinates(s.exterior)[:-1]) for s in sheets]
+    look = segment.coarse_of(flat.pixels, flat.seen, flat.scale, papers)
+    if guide is None:
+        return _found(flat, look)
+    return _guided(flat, look, sheets, np.asarray(guide, dtype=np.float64))
+
+
+def _found(flat: Flat, look: Coarse) -> Traced:
+    cuts, rivals = _agreed(look)
+    rings = [
+        edge.settled(flat.pixels, look.to_flat(_ring_of(pieces[0])), flat.scale) for pieces in cuts
+    ]
+    borne = [edge.support(flat.pixels, ring, flat.scale).mean() for ring in rings]
+    best = int(np.argmax(borne))
+    pieces, ring = cuts[best], rings[best]
+    doubts = [*_disagreement(flat, look, rivals), *_unsupported(flat, look, ring, UNSUPPORTED)]
+    faults = [
+        *_second(flat, look, pieces),
+        *_leaves(flat, look, pieces[0]),
+        *_covered(flat, look, pieces[0]),
+    ]
+    if faults and not doubts:
+        raise faults[0]
+    said = (*doubts, *(one_line(str(fault)) for fault in faults))
+    return Traced(_outline_of(flat, ring), said)
+
+
+def _agreed(look: Coarse) -> tuple[list[list[Mask]], list[Mask]]:
+    """The cut to go by, as pieces, largest first: one of three that another agrees with.
+
+    Where all differ, all of them, and where the second differs from the first.
+    """
+    cuts: list[list[Mask]] = []
+    differ: list[Mask] = []
+    for way in (segment.unlike_floor, segment.by_tint, segment.by_colour):
+        pieces = segment.pieces_of(way(look))
+        if not pieces or pieces[0].sum() * look.scale**2 < SMALLEST:
+            continue
+        for other in cuts:
+            here = _differences(look, other[0], pieces[0])
+            if not here:
+                return [other], []
+            differ = differ or here
+        cuts.append(pieces)
+    if not cuts:
+        raise InputError(
+            "no hide was found in the photo.",
+            mend="Lay it on a plain floor of another colour, or give points along its edge "
+            "as a guide.",
+        )
+    return cuts, differ or [cuts[0][0]]
+
+
+def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArray) -> Traced:
+    ring = flat.to_pixels(_through(guide))
+    gap = float(np.hypot(*(np.roll(guide, -1, axis=0) - guide).T).mean())
+    reach = min(GUIDE_REACH + GUIDE_SAG * gap, GUIDE_FAR)
+    ring = edge.settled(flat.pixels, ring, flat.scale, reach)
+    outline = _outline_of(flat, ring)
+    for paper in sheets:
+        shared = paper.intersection(outline.polygon)
+        if not shared.is_empty:
+            raise _under_sheet(*shared.representative_point().coords[0])
+    mask = segment.filled(look.open.shape, [look.to_coarse(ring)])
+    if faults := _leaves(flat, look, mask & ~look.open & ~look.covered):
+        raise faults[0]
+    return Traced(outline, (*_off_guide(outline, guide), *_unsupported(flat, look, ring, GUIDED)))
+
+
+def _through(guide: FloatArray) -> FloatArray:
+    """A smooth closed line through rough points; (n, 2) mm every two millimetres."""
+    if guide.ndim != 2 or guide.shape[1:] != (2,) or len(guide) < FEWEST_GUIDE:
+        raise InputError(
+            f"a guide needs {FEWEST_GUIDE} or more points of two numbers, got {len(guide)}.",
+            mend="Thirty, closer where the edge bends, are good.",
+        )
+    points = Outline.of(guide).points
+    closed = np.vstack([points, points[:1]])
+    # Square roots of the distances as parameter keep the line from looping at close points.
+    along = np.concatenate([[0.0], np.cumsum(np.sqrt(np.hypot(*np.diff(closed, axis=0).T)))])
+    spline = CubicSpline(along, closed, bc_type="periodic")
+    dense = spline(np.linspace(0.0, along[-1], 40 * len(points), endpoint=False))
+    return edge.every(dense, edge.STEP)
+
+
+def _ring_of(mask: Mask) -> FloatArray:
+    rings, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    return max(rings, key=cv2.contourArea)[:, 0].astype(np.float64)
+
+
+def _outline_of(flat: Flat, ring: FloatArray) -> Outline:
+    """The ring as an outline in mm: no loops, no more points than it needs."""
+    even = flat.to_floor(edge.smoothed(ring, EVEN / edge.STEP))
+    shape = polygons_of(shapely.make_valid(Polygon(even)))[0]
+    plain = Polygon(shape.exterior).buffer(0).simplify(PLAIN)
+    return Outline.of(shapely.get_coordinates(polygons_of(plain)[0].exterior))
+
+
+def _differences(look: Coarse, one: Mask, other: Mask) -> list[Mask]:
+    """The larger pieces in which two cuts differ."""
+    pieces = segment.pieces_of((one ^ other) & look.open)
+    return [piece for piece in pieces if piece.sum() > AGREE * one.sum()]
+
+
+def _disagreement(flat: Flat, look: Coarse, rivals: Sequence[Mask]) -> list[str]:
+    return [
+        f"Ways of finding the hide differ by {piece.sum() * look.scale**2 / DM2:.1f} dm² "
+        f"near {_spot(flat, look, piece)}."
+        for piece in rivals[:3]
+    ]
+
+
+def _unsupported(flat: Flat, look: Coarse, ring: FloatArray, allowed: float) -> list[str]:
+    """Where what is on both sides of the edge does not bear it out, as far as both are seen."""
+    at = np.round(look.to_coarse(ring)).astype(int)
+    at = np.clip(at, 0, np.array(look.open.shape[::-1]) - 1)
+    shown = segment.shrunken(look.open & ~look.rim, BESIDE / look.scale)[at[:, 1], at[:, 0]]
+    weak = shown & (edge.support(flat.pixels, ring, flat.scale) < SUPPORT)
+    if weak.sum() <= allowed * len(weak):
+        return []
+    x, y = flat.to_floor(ring[weak])[int(weak.sum()) // 2]
+    return [
+        f"Hide and floor look alike along {weak.sum() * edge.STEP / 10:.0f} cm of the edge, "
+        f"such as near ({x:.0f}, {y:.0f})."
+    ]
+
+
+def _off_guide(outline: Outline, guide: FloatArray) -> list[str]:
+    far = np.array([outline.polygon.exterior.distance(Point(point)) for point in guide])
+    worst = int(far.argmax())
+    if far[worst] <= GUIDE_OFF:
+        return []
+    return [
+        f"Point {worst + 1} of the guide lies {far[worst]:.0f} mm from the edge that was found."
+    ]
+
+
+def _second(flat: Flat, look: Coarse, pieces: list[Mask]) -> list[InputError]:
+    if len(pieces) < 2 or pieces[1].sum() < SECOND * pieces[0].sum():
+        return []
+    return [
+        InputError(
+            f"two hides are in view, the smaller near {_spot(flat, look, pieces[1])}.",
+            mend="Take each one by itself, or give points along the edge of one as a guide.",
+        )
+    ]
+
+
+def _leaves(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
+    touching = mask & segment.grown(look.rim | ~look.open & ~look.covered, 1.5)
+    if touching.sum() * look.scale < CONTACT:
+        return []
+    return [
+        InputError(
+            f"the hide touches the edge of the picture near {_spot(flat, look, touching)}.",
+            mend="Step back until floor is seen all around it.",
+        )
+    ]
+
+
+def _covered(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
+    touching = mask & segment.grown(look.covered, 1.5)
+    if touching.sum() * look.scale < CONTACT:
+        return []
+    return [_under_sheet(*_place(flat, look, touching))]
+
+
+def _under_sheet(x: float, y: float) -> InputError:
+    return InputError(
+        f"a sheet touches or covers the hide near ({x:.0f}, {y:.0f}).",
+        mend="Lay the sheets on the floor, three fingers away from the hide.",
+    )
+
+
+def _place(flat: Flat, look: Coarse, mask: Mask) -> tuple[float, float]:
+    """A point of a mask near its middle, floor mm."""
+    at = np.argwhere(mask)[:, ::-1].astype(np.float64)
+    nearest = at[np.hypot(*(at - at.mean(axis=0)).T).argmin()]
+    x, y = flat.to_floor(look.to_flat(nearest[None]))[0]
+    return float(x), float(y)
+
+
+def _spot(flat: Flat, look: Coarse, mask: Mask) -> str:
+    x, y = _place(flat, look, mask)
+    return f"({x:.0f}, {y:.0f})"

@@ -1,0 +1,251 @@
+"""The whole road: photos of a side on the floor to its record, with every doubt said.
+
+Sheets give the camera (:mod:`hides.capture.pose`), the camera a flat picture in millimetres;
+in it the edge is traced, marks are read, and the side is turned so that its backbone lies at
+y = 0. A :class:`Captured` holds the hide whether or not it can be trusted, and says so:
+``doubts`` are what should keep it from being cut from, ``remarks`` what is good to know.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+import shapely
+from shapely import Point
+
+from hides import record
+from hides.capture import gauge, merge, photo, pose
+from hides.capture.frame import LEAST_STRAIGHT, Frame, align
+from hides.capture.marks import USUAL, Doubt, Legend, Marks, find
+from hides.capture.outline import Traced, trace
+from hides.capture.photo import Photo
+from hides.capture.pose import Flat, View
+from hides.errors import InputError
+from hides.hide import Hide
+from hides.label import Label
+from hides.outline import FloatArray
+from hides.remarks import remarks
+from hides.table import read_table
+from hides.thickness import Reading
+
+FINE = 1.0  # mm per pixel of the flat picture
+PLACED = 5.0  # mm; two deviations of the edge's place by the sheets, beyond which it is doubted
+ON_LEATHER = 1.0  # mm; as far off the outline a reading counts as on it
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the user says beside the photos.
+
+    Attributes
+    ----------
+    guide : file of rough points around the edge, in pixels of the first photo.
+    readings : file of gauge readings, by place or by sticker.
+    ruler : mm, the printed ruler as measured.
+    raised : mm, by how much the leather's face lies above the sheets.
+    side : of the animal, left or right.
+    mirror : the photos show the flesh side.
+    """
+
+    guide: Path | None = None
+    readings: Path | None = None
+    legend: Legend = USUAL
+    ruler: float | None = None
+    raised: float = 0.0
+    side: str = "left"
+    mirror: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Captured:
+    """What was understood of the photos.
+
+    Attributes
+    ----------
+    frame : from the floor of the first photo to the hide.
+    doubtful : marks that could not be read for sure, hide frame.
+    doubts : sentences on what must not be trusted unseen; empty if all is well.
+    remarks : sentences on what else was met.
+    """
+
+    hide: Hide
+    photos: tuple[Photo, ...]
+    views: tuple[View, ...]
+    frame: Frame
+    raised: float
+    doubtful: tuple[Doubt, ...] = ()
+    doubts: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def sure(self) -> bool:
+        """Whether nothing speaks against writing the record."""
+        return not self.doubts
+
+    def on_photo(self, points: FloatArray, index: int = 0) -> FloatArray:
+        """(n, 2) pixels of a photo at which (n, 2) points of the hide frame are seen."""
+        return self.views[index].to_pixels(self.frame.to_floor(points), self.raised)
+
+
+def capture(paths: Sequence[Path], label: Label, asked: Asked) -> Captured:
+    """Make a hide of photos of one side; a guide is in pixels of the first.
+
+    Raises
+    ------
+    InputError : a photo, a file or what they show can't be used at all; see the modules that
+        this one joins. Photos that are mirrored are told by sheets that can only be read in
+        the mirror.
+    """
+    photos = tuple(photo.read(path) for path in paths)
+    views = merge.joined([_located(each, asked.ruler) for each in photos])
+    flat = merge.mosaic(photos, views, FINE, asked.raised)
+    traced = _traced(flat, photos[0], views, asked)
+    found = _marks(flat, views, traced, asked)
+    frame = align(traced.outline, side=asked.side, mirror=asked.mirror)
+    hide = label.side(
+        frame.outline(traced.outline),
+        flaws=tuple(replace(flaw, shape=frame.polygon(flaw.shape)) for flaw in found.flaws),
+    )
+    readings, told, lost = _readings(asked, views, frame, hide)
+    hide = replace(hide, readings=readings)
+    record.check(hide)
+    doubtful = tuple(replace(each, shape=frame.polygon(each.shape)) for each in found.doubtful)
+    doubts = (*_outline_doubts(traced, views, frame), *_mark_doubts(doubtful), *lost)
+    said = (*_view_remarks(views, traced), *told, *remarks(hide))
+    return Captured(hide, photos, views, frame, asked.raised, doubtful, doubts, said)
+
+
+def _located(taken: Photo, ruler: float | None) -> View:
+    """The view of a photo; a photo stored in the mirror is told from one without sheets."""
+    try:
+        return pose.locate(taken, ruler)
+    except InputError as error:
+        turned = replace(taken, pixels=np.ascontiguousarray(taken.pixels[:, ::-1]))
+        if not _readable(turned, ruler):
+            raise error
+    raise InputError(
+        "the photo is mirrored: its sheets can be read only in a mirror.",
+        mend="Turn mirroring off in the camera (selfie cameras do it), or flip the picture back.",
+        file=taken.path,
+    )
+
+
+def _readable(taken: Photo, ruler: float | None) -> bool:
+    try:
+        pose.locate(taken, ruler)
+    except InputError:
+        return False
+    return True
+
+
+def _guide(asked: Asked, first: Photo, view: View) -> FloatArray:
+    """The guide's points in floor mm; they are given in pixels of the photo's file."""
+    assert asked.guide is not None
+    table = read_table(asked.guide, (("x", "y"),))
+    outside = ((table.values < 0) | (table.values > np.multiply(first.size, first.reduced))).any(1)
+    if outside.any():
+        bad = int(np.flatnonzero(outside)[0])
+        x, y = table.values[bad]
+        raise InputError(
+            f"({x:g}, {y:g}) is no pixel of the photo.",
+            mend="The guide is in pixels of the first photo, from its upper left corner.",
+            place=f"line {table.lines[bad]}",
+            file=asked.guide,
+        )
+    return view.to_floor((table.values + 0.5) / first.reduced - 0.5, asked.raised)
+
+
+def _traced(flat: Flat, first: Photo, views: Sequence[View], asked: Asked) -> Traced:
+    guide = None if asked.guide is None else _guide(asked, first, views[0])
+    try:
+        return trace(flat, merge.papers(views), guide)
+    except InputError as error:
+        raise error.at(file=first.path) from None
+
+
+def _marks(flat: Flat, views: Sequence[View], traced: Traced, asked: Asked) -> Marks:
+    stickers = {number: at for view in views for number, at in view.stickers.items()}
+    return find(
+        flat,
+        traced.outline,
+        asked.legend,
+        papers=merge.papers(views),
+        ignore=gauge.covered(stickers),
+    )
+
+
+def _readings(
+    asked: Asked, views: Sequence[View], frame: Frame, leather: Hide
+) -> tuple[tuple[Reading, ...], list[str], list[str]]:
+    """Readings on the leather, what is to be said of them, and what is doubtful."""
+    if asked.readings is None:
+        return (), [], []
+    left, _, right, _ = leather.outline.bounds
+    listed = gauge.read(asked.readings, length=right - left)
+    told, placed = list(listed.says), listed.placed
+    if listed.numbered:
+        stuck = gauge.on_stickers(listed.numbered, _stickers(views, frame, asked.raised))
+        told, placed = told + list(stuck.says), stuck.placed
+    off = [leather.polygon.distance(Point(r.x, r.y)) for r in placed]
+    lost = [
+        f"The reading {r.thickness:g} mm at ({r.x:.0f}, {r.y:.0f}) lies {away:.0f} mm off the "
+        "leather and was left out. Correct its place, or the outline."
+        for r, away in zip(placed, off, strict=True)
+        if away > ON_LEATHER
+    ]
+    kept = tuple(r for r, away in zip(placed, off, strict=True) if away <= ON_LEATHER)
+    return kept, told, lost
+
+
+def _stickers(views: Sequence[View], frame: Frame, raised: float) -> dict[int, tuple[float, float]]:
+    """Stickers in the hide frame; they lie on the leather's face."""
+    found = {}
+    for view in views:
+        for number, place in view.stickers.items():
+            ((x, y),) = frame.to_hide(view.to_floor(view.to_pixels([place]), raised))
+            found[number] = (float(x), float(y))
+    return found
+
+
+def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame) -> list[str]:
+    doubts = list(traced.doubts)
+    if doubts:
+        doubts.append(
+            "The edge is not sure. Look at the picture; if the line is wrong, give about thirty "
+            "points around the hide with --guide. (Places count in mm from the lower left corner "
+            f"of sheet {views[0].sheets[0].number}, along it and up.)"
+        )
+    spread = 2.0 * np.min([view.doubt(traced.outline.points) for view in views], axis=0)
+    if spread.max() > PLACED:
+        doubts.append(
+            f"The sheets tell the place of the edge only to ±{spread.max():.0f} mm. Lay four or "
+            "more around the hide, one near each corner, and take the photo again."
+        )
+    if frame.straight < LEAST_STRAIGHT:
+        doubts.append(
+            "No long straight edge was found for the backbone, so the frame may be turned. Is this "
+            "one side, cut along the backbone?"
+        )
+    return doubts
+
+
+def _view_remarks(views: Sequence[View], traced: Traced) -> list[str]:
+    said = [words for view in views for words in view.warnings]
+    beyond = traced.outline.polygon.difference(shapely.union_all([view.span for view in views]))
+    if beyond.area > pose.BEYOND * traced.outline.area:
+        said.append(
+            f"The sheets don't lie around the whole hide: {beyond.area / traced.outline.area:.0%} "
+            "of it lies beyond them, where places are less sure."
+        )
+    return said
+
+
+def _mark_doubts(doubtful: Sequence[Doubt]) -> list[str]:
+    return [
+        f"Mark ?{number} near ({place.x:.0f}, {place.y:.0f}): {doubt.says}"
+        for number, doubt in enumerate(doubtful, 1)
+        for place in [doubt.shape.representative_point()]
+    ]

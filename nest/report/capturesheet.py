@@ -1,0 +1,188 @@
+"""The capture picture: what was understood, drawn over the photo, and what is doubtful in it.
+
+A wrong outline is seen at a glance on the photo and hardly at all in a record, so the
+picture is written whether or not the record is.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely import Polygon
+
+from hides.capture.record import Captured
+from hides.outline import FloatArray
+from hides.units import area_text
+from nest.draw.labels import Labels
+from nest.draw.leather import flaw_code
+from nest.draw.palette import ALARM, FLAW, INK, PAPER, REMNANT, THREAD
+from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
+from nest.draw.sheet import Box, Pen, Sheet, Style
+from nest.draw.words import Type
+from nest.report.page import BAND, MARGIN, PAPERS, titled
+
+SIDEBAR, GUTTER = 62.0, 5.0  # mm
+MOST_WIDE = 1800  # pixels of the photo on the page
+GRID = 500.0  # mm between the lines that a tape can check
+STEP = 20.0  # mm; straight lines on the floor bend on a photo, so they are drawn in steps
+
+EDGE = Style(edge=THREAD, width=0.5)
+FLAW_EDGE = Style(edge=FLAW, width=0.4)
+DOUBT_EDGE = Style(edge=ALARM, width=0.45, dash=(1.4, 0.9))
+SHEET_EDGE = Style(edge=REMNANT, width=0.4)
+GRID_LINE = Style(edge=PAPER, width=0.15, alpha=0.55)
+AXIS = Style(edge=PAPER, width=0.4, dash=(2.4, 0.8, 0.5, 0.8))
+DOT = Style(fill=INK, edge=PAPER, width=0.2)
+ON_PHOTO = Type(6.5, INK, bold=True, halo=PAPER)
+CODE = Type(5.6, FLAW, bold=True, halo=PAPER)
+ASKED = Type(6.5, ALARM, bold=True, halo=PAPER)
+WORDS = Type(6.0)
+LOUD = Type(6.2, ALARM, bold=True)
+
+
+def capture_sheet(found: Captured, photo: int = 0, *, paper: str = "A4") -> Sheet:
+    """Draw one of the photos with outline, flaws, sheets and doubts on it, landscape."""
+    width, height = PAPERS[paper]
+    sheet = titled(width, height, f"“{found.hide.name}” as seen", _facts(found, photo))
+    room, top = width - 2 * MARGIN - SIDEBAR - GUTTER, height - MARGIN - BAND
+    wide, tall = found.views[photo].size
+    scale = min(room / wide, (top - MARGIN) / tall)
+    frame = (MARGIN, top - tall * scale, wide * scale, tall * scale)
+    pen = sheet.view(frame, (0.0, 0.0, wide, tall), scale=scale, cut=True)
+    _Overlay(pen, found, photo).draw()
+    rows = [*_verdict_rows(found), *_measure_rows(found, photo), *_legend_rows(found)]
+    stack(sheet, rows, MARGIN + room + GUTTER, top)
+    return sheet
+
+
+class _Overlay:
+    """Draws what lies in the hide's frame onto the photo."""
+
+    def __init__(self, pen: Pen, found: Captured, photo: int) -> None:
+        self.pen, self.found, self.photo = pen, found, photo
+        self.view = found.views[photo]
+
+    def draw(self) -> None:
+        hide, labels = self.found.hide, Labels(self.pen)
+        wide, tall = self.view.size
+        self.pen.picture(_smaller(self.found.photos[self.photo].pixels), (0.0, 0.0, wide, tall))
+        self._grid(hide.outline.bounds)
+        self._ring(hide.outline.polygon, EDGE)
+        for flaw in hide.flaws:
+            self._ring(flaw.shape, FLAW_EDGE)
+        for doubt in self.found.doubtful:
+            self._ring(doubt.shape, DOUBT_EDGE)
+        for laid in self.view.sheets:
+            corners = self._flipped(self.view.to_pixels(np.asarray(laid.paper.exterior.coords)))
+            self.pen.line(corners, SHEET_EDGE, closed=True, layer=4.0)
+            labels.near(self.pen, corners[:-1].mean(axis=0), f"sheet {laid.number}", ON_PHOTO)
+        self._words(labels)
+
+    def _words(self, labels: Labels) -> None:
+        hide = self.found.hide
+        left, _, right, _ = hide.outline.bounds
+        for name, x in (("tail", left), ("neck", right)):
+            place = self._at(np.array([(x, 0.0)]))[0]
+            labels.near(self.pen, place, name, ON_PHOTO, steps=3)
+        for number, doubt in enumerate(self.found.doubtful, 1):
+            labels.near(self.pen, self._middle(doubt.shape), f"?{number}", ASKED, steps=3)
+        for flaw in hide.flaws:
+            labels.near(self.pen, self._middle(flaw.shape), flaw_code(flaw.kind), CODE, steps=2)
+        for reading in hide.readings:
+            place = self._at(np.array([(reading.x, reading.y)]))[0]
+            self.pen.dots([place], 1.1, DOT, layer=6.0)
+            words = f"{reading.thickness:.2f}"
+            labels.near(self.pen, place, words, ON_PHOTO, on_it=False, steps=2)
+
+    def _ring(self, shape: Polygon, look: Style) -> None:
+        for ring in (shape.exterior, *shape.interiors):
+            line = self._at(np.asarray(shapely.segmentize(ring, STEP).coords))
+            halo = Style(edge=PAPER, width=look.width + 0.5, alpha=0.8)
+            self.pen.line(line, halo, layer=4.0)
+            self.pen.line(line, look, layer=5.0)
+
+    def _grid(self, bounds: Box) -> None:
+        """Lines every GRID mm of the hide's frame, and its backbone."""
+        x0, y0, x1, y1 = bounds
+        for x in np.arange(np.ceil(x0 / GRID), np.floor(x1 / GRID) + 1) * GRID:
+            self.pen.line(self._at(_line((x, y0), (x, y1))), GRID_LINE, layer=3.0)
+        for y in np.arange(np.ceil(y0 / GRID), np.floor(y1 / GRID) + 1) * GRID:
+            self.pen.line(self._at(_line((x0, y), (x1, y))), GRID_LINE, layer=3.0)
+        self.pen.line(self._at(_line((x0, 0.0), (x1, 0.0))), AXIS, layer=3.5)
+
+    def _middle(self, shape: Polygon) -> FloatArray:
+        place = shape.representative_point()
+        middle: FloatArray = self._at(np.array([(place.x, place.y)]))[0]
+        return middle
+
+    def _at(self, points: FloatArray) -> FloatArray:
+        """(n, 2) of the hide's frame in the pen's: pixels with y up."""
+        return self._flipped(self.found.on_photo(points, self.photo))
+
+    def _flipped(self, pixels: FloatArray) -> FloatArray:
+        """Pixel (0, 0) is the middle of the upper left one."""
+        return np.asarray(pixels * (1.0, -1.0) + (0.5, self.view.size[1] - 0.5))
+
+
+def _facts(found: Captured, photo: int) -> str:
+    facts = [found.photos[photo].path.name]
+    if len(found.photos) > 1:
+        facts[0] += f", photo {photo + 1} of {len(found.photos)}"
+    facts += [f"{len(found.hide.flaws)} flaws", f"{len(found.hide.readings)} readings"]
+    return "    ·    ".join(facts)
+
+
+def _verdict_rows(found: Captured) -> list[Row]:
+    """What is doubtful, loud; then what is worth knowing."""
+    rows = [head("Doubtful" if found.doubts else "Understood", SIDEBAR)]
+    for words in found.doubts:
+        rows += [*note(words, SIDEBAR, LOUD), gap(0.8)]
+    words = "Look: does the line follow the edge all round, and is every mark ringed?"
+    rows += [*note(words, SIDEBAR, WORDS), gap(0.8)]
+    for words in found.remarks:
+        rows += [*note(words, SIDEBAR, WORDS), gap(0.5)]
+    return [*rows, gap(2.0)]
+
+
+def _measure_rows(found: Captured, photo: int) -> list[Row]:
+    view, hide = found.views[photo], found.hide
+    left, low, right, high = hide.outline.bounds
+    numbers = ", ".join(str(sheet.number) for sheet in view.sheets)
+    rows = [head("Measured", SIDEBAR)]
+    rows += [pair("Area", area_text(hide.gross_area), SIDEBAR)]
+    if hide.supplier_area:
+        rows += [pair("Stamped", area_text(hide.supplier_area), SIDEBAR)]
+    rows += [
+        pair("Length × depth", f"{right - left:.0f} × {high - low:.0f} mm", SIDEBAR),
+        pair("Sheets read", numbers, SIDEBAR),
+        pair("Sheets agree to", f"{view.residual:.2f} px, {view.residual_mm:.2f} mm", SIDEBAR),
+        pair("Camera", f"{view.camera.height / 1000:.2f} m up, {view.camera.tilt:.0f}°", SIDEBAR),
+    ]
+    return [*rows, gap(2.0)]
+
+
+def _legend_rows(found: Captured) -> list[Row]:
+    rows = [head("Drawn on the photo", SIDEBAR), *stroke(EDGE, "edge of the hide", SIDEBAR)]
+    if found.hide.flaws:
+        rows += stroke(FLAW_EDGE, "flaw, by its first two letters", SIDEBAR)
+    if found.doubtful:
+        rows += stroke(DOUBT_EDGE, "mark that could not be read for sure", SIDEBAR)
+    rows += stroke(SHEET_EDGE, "scale sheet that was read", SIDEBAR)
+    if found.hide.readings:
+        rows += stroke(Style(fill=INK), "gauge reading, mm", SIDEBAR)
+    words = f"Fine white lines: every {GRID:g} mm of the record, to check with a tape."
+    return [*rows, *note(words, SIDEBAR)]
+
+
+def _line(start: tuple[float, float], end: tuple[float, float]) -> FloatArray:
+    count = max(2, int(np.hypot(end[0] - start[0], end[1] - start[1]) / STEP))
+    return np.linspace(start, end, count)
+
+
+def _smaller(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """RGB, not wider than MOST_WIDE."""
+    share = min(1.0, MOST_WIDE / pixels.shape[1])
+    small = cv2.resize(pixels, None, fx=share, fy=share, interpolation=cv2.INTER_AREA)
+    return np.asarray(small[:, :, ::-1], dtype=np.uint8)
