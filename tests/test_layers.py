@@ -49,7 +49,28 @@ LAYERS = (
     "nest.figures",
     "nest.planning",
     "nest.draw",
+    # the cutters
+    "nest.cut.machine",
+    "nest.cut.caution",
+    "nest.cut.contour",
+    "nest.cut.kerf",
+    "nest.cut.tour",
+    "nest.cut.ways",
+    "nest.cut.circuit",
+    "nest.cut.ascent",
+    "nest.cut.least",
+    "nest.cut.order",
+    "nest.cut.setups",
+    "nest.cut.stroke",
+    "nest.cut.blade",
+    "nest.cut.program",
+    "nest.cut.formats",
+    "nest.cut.readback",
+    "nest.cut",
     "nest.report",
+    "nest.cutting",
+    # the command
+    "nest.watch",
     "nest.cli",
     "nest.__main__",
     "nest",
@@ -173,6 +194,21 @@ def test_the_checker_shares_nothing_with_the_search():
     }
     assert roots <= {"__future__", "collections", "dataclasses", "enum", "hides", "nest",
                      "numpy", "shapely"}  # fmt: skip
+
+
+def test_who_reads_files_back_shares_nothing_with_who_wrote_them():
+    """A reader built on the writer's code would make the writer's mistakes."""
+    readers = [name for name in MODULES if name.startswith("nest.cut.readback.")]
+    asked = {o for name in readers for n in ast.walk(MODULES[name]) for o in imported(n, MODULES)}
+    assert [name for name in asked if name.startswith("nest.cut.formats")] == []
+
+
+def test_cutting_knows_nothing_of_the_search():
+    """A plan is enough to cut from, whoever made it."""
+    for name, tree in MODULES.items():
+        if name.startswith("nest.cut"):
+            others = [o for node in ast.walk(tree) for o in imported(node, MODULES)]
+            assert [o for o in others if o.startswith("nest.place")] == [], name
 
 
 def test_the_checker_never_asks_for_the_searchs_ground():
