@@ -9,11 +9,8 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import signal
 import sys
-import time
 from collections.abc import Callable, Iterable, Sequence
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,17 +19,16 @@ from nest.errors import NoPlan
 from nest.hideverbs import add_hide_verbs
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from hides.hide import Hide
-    from nest.place.search import Step
     from nest.planning import Planned
     from nest.sheath import Sheath
     from nest.week import Job
 
 DONE, NO_PLAN, BAD_INPUT, STOPPED = 0, 1, 2, 130
-REFRESH = 0.1  # seconds between two writings of the live line
 PICTURES = (".png", ".pdf", ".svg")
+PAPERS = ("a4", "letter")
+FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode")
+COUPONS = ("kerf", "offset")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -84,13 +80,20 @@ def _hide_check(options: argparse.Namespace) -> int:
 def _sheath(options: argparse.Namespace) -> int:
     from nest import knife as knives
     from nest import sheath as sheaths
+    from nest.draw.book import save_book
     from nest.report.pattern import pattern_sheet
+    from nest.report.templates import Template, template_pages
 
     knife = knives.read(options.knife)
     changes = {"hand": options.hand} if options.hand else {}
     sheath = sheaths.make(knife, knife.choices.changed(changes))
     sheet = pattern_sheet(sheath, knife)
     written = _save(sheet.save, options, _stem(options.knife, ".knife"), ".pattern")
+    if options.paper:
+        templates = [Template(sheath.name, part) for part in sheath.parts]
+        pages = template_pages(f"{sheath.name}: templates", templates, options.paper)
+        name = f"{_stem(options.knife, '.knife')}.templates.pdf"
+        written.append(str(save_book(pages, options.out / name, f"{sheath.name}: templates")))
     remarks = {"guessed": list(knife.guesses), "mind": list(sheath.warnings)}
     code = _report(options, _sheath_facts(sheath), written, remarks)
     if not options.json:
@@ -104,12 +107,14 @@ def _sheath(options: argparse.Namespace) -> int:
 
 def _plan(options: argparse.Namespace) -> int:
     from nest.planning import plan_hides
+    from nest.watch import watched
     from nest.week import job_of, read
 
     job = _with_options(job_of(read(options.week)), options)
     hides = _hides(options.hide, job, options.week)
     try:
-        with _watched(job, hides, options) as watch:
+        quiet = options.json or not sys.stderr.isatty()
+        with watched(job, hides, quiet=quiet) as watch:
             planned = plan_hides(
                 job,
                 hides,
@@ -147,6 +152,50 @@ def _compare(options: argparse.Namespace) -> int:
     print(f"\n{words}")
     _files(written)
     return DONE
+
+
+def _cut(options: argparse.Namespace) -> int:
+    from nest import cutting
+    from nest.report.templates import CAUTIONS
+
+    if options.coupon:
+        return _coupon(options)
+    if options.plan is None or not (options.paper or options.machine):
+        raise InputError(
+            "a plan is cut with something.", mend="Give a plan, and --machine NAME or --paper a4."
+        )
+    source = cutting.opened(options.plan, options.hide)
+    made = (
+        cutting.made_for(source, options.machine, cutting.places_given(options.marked))
+        if options.machine
+        else None
+    )
+    writers = cutting.machine_files(source, made, options.format) if made else {}
+    if options.paper or (made and made.by_hand and not options.format):
+        writers |= cutting.paper_files(source, options.paper or PAPERS[0])
+    written = cutting.write_all(writers, options.out, replace=options.force)
+    facts = {"plan": f"{source.plan.name}, {cutting.proof(source)}"}
+    facts |= cutting.facts_of(made) if made else {}
+    cautions = list(made.cautions) if made else list(CAUTIONS)
+    return _report(options, facts, [str(path) for path in written], {"mind": cautions})
+
+
+def _coupon(options: argparse.Namespace) -> int:
+    from nest import cutting
+
+    if options.measured:
+        value = cutting.measured(options.coupon, options.measured)
+        return _report(options, {options.coupon: f"{value:.3f} mm"}, [])
+    if not options.machine:
+        raise InputError("a coupon is cut with a machine.", mend="Add --machine NAME.")
+    made = cutting.coupon_for(options.machine, options.coupon)
+    written = cutting.write_all(
+        cutting.coupon_files(made, options.coupon, options.format),
+        options.out,
+        replace=options.force,
+    )
+    remarks = {"measure": [cutting.MEASURE[options.coupon]], "mind": list(made.cautions)}
+    return _report(options, cutting.facts_of(made), [str(path) for path in written], remarks)
 
 
 # ---------------------------------------------------------------- reading
@@ -197,67 +246,6 @@ def _stem(path: Path, kind: str) -> str:
     return path.name.split(kind)[0] if kind in path.name else path.stem
 
 
-# ---------------------------------------------------------------- watching the search
-
-
-class _Watch:
-    """The live line on a terminal, and Ctrl-C as a wish to stop with the best plan so far."""
-
-    def __init__(self, job: Job, hides: Sequence[Hide], quiet: bool) -> None:
-        from nest.place.bound import used_area
-
-        self.areas = {hide.name: used_area(hide, job.keep) for hide in hides}
-        self.least = ""
-        self.quiet, self.name = quiet, hides[0].name
-        self.began, self.asked = time.perf_counter(), False
-        self.shown = 0.0
-        self.best = "looking for a first valid plan"
-
-    def step(self, hide: Hide, step: Step) -> None:
-        """Told of a better layout."""
-        from hides.units import area_text
-
-        if hide.name != self.name:
-            self.name, self.best = hide.name, "looking for a first valid plan"
-            self.least = ""
-        if step.valid:
-            self.best = f"used {area_text(self.areas[hide.name](step.reach))}"
-        if step.least > float("-inf"):
-            self.least = f"bound {area_text(self.areas[hide.name](step.least))}, "
-        self.show()
-
-    def stopped(self) -> bool:
-        """Asked by the search between pieces of work."""
-        self.show()
-        return self.asked
-
-    def ask(self, *_: object) -> None:
-        """First Ctrl-C: stop with the best so far. Second: at once."""
-        if self.asked:
-            raise KeyboardInterrupt
-        self.asked = True
-
-    def show(self) -> None:
-        spent = time.perf_counter() - self.began
-        if not self.quiet and spent > self.shown + REFRESH:
-            self.shown = spent
-            line = f"{self.name}: {self.best}, {self.least}{spent:.1f} s"
-            print(f"\r{line[:118]:<118}", end="", file=sys.stderr, flush=True)
-
-
-@contextmanager
-def _watched(job: Job, hides: Sequence[Hide], options: argparse.Namespace) -> Iterator[_Watch]:
-    quiet = options.json or not sys.stderr.isatty()
-    watch = _Watch(job, hides, quiet)
-    before = signal.signal(signal.SIGINT, watch.ask)
-    try:
-        yield watch
-    finally:
-        signal.signal(signal.SIGINT, before)
-        if not quiet:
-            print(file=sys.stderr)
-
-
 # ---------------------------------------------------------------- writing
 
 
@@ -265,16 +253,21 @@ def _write_plans(options: argparse.Namespace, job: Job, plans: Sequence[Planned]
     """Write each hide's plan, under the hide's name too where there are several."""
     hides = [_name_of(planned) for planned in plans]
     stems = [stem] if len(plans) == 1 else [f"{stem}.{hide}" for hide in hides]
-    written = [_write_plan(options, *pair) for pair in zip(plans, stems, strict=True)]
+    written = []
+    for planned, name in zip(plans, stems, strict=True):
+        files = _write_plan(options, planned, name)
+        if not options.json:  # the answer first: pictures take longer to draw than to think of
+            _tell_plan(planned, job.remnant)
+            sys.stdout.flush()
+        written.append(files + _draw_plan(options, planned, name))
+        if not options.json:
+            _files(written[-1])
     if options.json:
         facts = [
             _plan_facts(planned) | {"files": files}
             for planned, files in zip(plans, written, strict=True)
         ]
         return _json(facts[0] if len(plans) == 1 else {"hides": facts})
-    for planned, files in zip(plans, written, strict=True):
-        _tell_plan(planned, job.remnant)
-        _files(files)
     if len(plans) > 1:
         print(f"\n{_total(plans)}")
     return DONE
@@ -288,7 +281,6 @@ def _name_of(planned: Planned) -> str:
 
 def _write_plan(options: argparse.Namespace, planned: Planned, stem: str) -> list[str]:
     from nest import plan as plans
-    from nest.report.cutplan import cut_detail, cut_plan
     from nest.report.dxf import write_dxf
     from nest.report.lists import write_figures, write_parts
 
@@ -303,11 +295,18 @@ def _write_plan(options: argparse.Namespace, planned: Planned, stem: str) -> lis
     }
     for name, write in writers.items():
         write(out / name)
-    written = [str(out / name) for name in writers]
-    written += _save(cut_plan(plan, hide, figures).save, options, stem, ".cutplan")
-    return written + _save(
-        cut_detail(plan, hide, figures).save, options, stem, ".detail", (".pdf",)
-    )
+    return [str(out / name) for name in writers]
+
+
+def _draw_plan(options: argparse.Namespace, planned: Planned, stem: str) -> list[str]:
+    from nest.report.cutplan import cut_detail, cut_plan
+
+    drawn = planned.plan, planned.hide, planned.figures
+    detail = cut_detail(*drawn).save
+    return [
+        *_save(cut_plan(*drawn).save, options, stem, ".cutplan"),
+        *_save(detail, options, stem, ".detail", (".pdf",)),
+    ]
 
 
 def _plan_facts(planned: Planned) -> dict[str, object]:
@@ -413,7 +412,8 @@ def _table(rows: Iterable[Sequence[str]]) -> None:
 
 
 def _files(written: list[str]) -> None:
-    print("\nwritten: " + ", ".join(written))
+    if written:
+        print("\nwritten: " + ", ".join(written))
 
 
 def _json(value: object) -> int:
@@ -444,6 +444,7 @@ def _parser() -> argparse.ArgumentParser:
     _sheath_verb(verbs)
     _plan_verb(verbs)
     _compare_verb(verbs)
+    _cut_verb(verbs)
     return parser
 
 
@@ -468,6 +469,9 @@ def _sheath_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> 
     )  # fmt: skip
     sheath.add_argument("knife", type=Path, help="NAME.knife.toml")
     sheath.add_argument("--hand", choices=("right", "left"), help="overrides the knife file")
+    sheath.add_argument(
+        "--paper", choices=PAPERS, help="full-size templates too, on pages of this paper"
+    )
 
 
 def _plan_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -496,6 +500,35 @@ def _compare_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         "--hides", type=Path, nargs="+", metavar="HIDE", help="records, instead of the week's"
     )
     _budget(compare)
+
+
+def _cut_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    cut = _verb(
+        verbs, "cut", _cut, "make the files that a plan is cut from, or full-size paper templates",
+        "croupon cut out/week-12.plan.json --machine laser-600 --out out",
+    )  # fmt: skip
+    cut.add_argument("plan", type=Path, nargs="?", help="NAME.plan.json")
+    cut.add_argument(
+        "--machine", help="a profile: NAME in machines/ or shared/machines/, or a file"
+    )
+    cut.add_argument(
+        "--format", nargs="+", choices=FORMATS, help="files to write (the profile's first)"
+    )
+    cut.add_argument(
+        "--paper", choices=PAPERS, help="templates and a placing sheet, to cut by hand"
+    )
+    cut.add_argument("--hide", type=Path, help="the hide's record (looked for beside the plan)")
+    cut.add_argument(
+        "--marked", nargs="+", action="append", metavar=("SETUP", "X,Y"),
+        help="where the registration marks of a set-up came to lie, as the machine counts: "
+        "its files are made anew for that",
+    )  # fmt: skip
+    cut.add_argument("--coupon", choices=COUPONS, help="a test piece to cut, instead of a plan")
+    cut.add_argument(
+        "--measured", nargs="+", type=_positive, metavar="MM",
+        help="what the coupon measures: of kerf, the window and the row; of offset, the gaps",
+    )  # fmt: skip
+    cut.add_argument("--force", action="store_true", help="replace files that are there already")
 
 
 def _budget(verb: argparse.ArgumentParser) -> None:

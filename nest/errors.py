@@ -5,7 +5,8 @@
     InputError
     ├── KnifeError     a knife file, or a knife that a fold-over sheath can't hold
     ├── WeekError      a week file
-    └── PlanError      a plan file
+    ├── PlanError      a plan file
+    └── CutError       a machine profile, or a plan that can't be cut on it
     NoPlan             the input is sound, and no valid plan was found (exit code 1)
 """
 
@@ -24,6 +25,10 @@ class WeekError(InputError):
 
 class PlanError(InputError):
     """A plan file that can't be used."""
+
+
+class CutError(InputError):
+    """A machine profile that can't be used, or a plan that can't be cut on that machine."""
 
 
 class NoPlan(Exception):  # noqa: N818  (it is an outcome, not a fault)

@@ -274,14 +274,15 @@ class Sheet(Pen):
                 mend=f"Use one of {', '.join(FORMATS)}.",
                 file=target,
             )
-        write_whole(target, self._bytes(target.suffix.lower()[1:], dpi))
+        write_whole(target, self.data(target.suffix.lower()[1:], dpi))
         return target
 
     def _repr_png_(self) -> bytes:
         """Show the sheet in a notebook."""
-        return self._bytes("png", SCREEN)
+        return self.data("png", SCREEN)
 
-    def _bytes(self, kind: str, dpi: int) -> bytes:
+    def data(self, kind: str, dpi: int = DPI) -> bytes:
+        """The sheet as the bytes of a file; ``kind`` is png, pdf or svg."""
         # No dates and a fixed salt for ids: the same sheet gives the same bytes.
         nothing = {"png": "Software", "pdf": "CreationDate", "svg": "Date"}[kind]
         metadata = {nothing: None, "Title": self.title, "Creator": "Croupon"}
@@ -293,7 +294,9 @@ class Sheet(Pen):
         }
         out = io.BytesIO()
         with mpl.rc_context(look):
-            self.figure.savefig(out, format=kind, dpi=dpi, metadata=metadata)
+            # a PDF's paper is white by itself, and bare pages can be laid over each other
+            back = "none" if kind == "pdf" else "auto"
+            self.figure.savefig(out, format=kind, dpi=dpi, metadata=metadata, facecolor=back)
         return _in_mm(out.getvalue(), self) if kind == "svg" else out.getvalue()
 
 

@@ -94,7 +94,10 @@ class _Fit:
 
     def _on_one_hide(self) -> Laid | None:
         """Everything on the hide where that costs least, if any holds it."""
-        bounds = {hide.name: least(self.job, hide) for hide in self._hides_open_to_all()}
+        open_to_all = tuple(self._hides_open_to_all())
+        if len(self.hides) == 1 and open_to_all and not self._tight(open_to_all[0]):
+            return self._all_on(open_to_all[0], 1.0)  # the search works out the bound beside it
+        bounds = {hide.name: least(self.job, hide) for hide in open_to_all}
         able = [hide for hide in self.hides if hide.name in bounds and bounds[hide.name].fits]
         if len(self.hides) == 1 and able:
             return self._all_on(able[0], 1.0)
@@ -122,12 +125,16 @@ class _Fit:
 
     def _all_on(self, hide: Hide, share: float) -> Laid | None:
         strap = self._strap(self.job, hide)
-        if sum(wanted.part.outline.area for wanted in self.job.parts) > TIGHT * hide.usable_area:
+        if self._tight(hide):
             placed = self._lay(self.job, hide, share / 2, strap=strap, first=True)
             if placed is None or not placed.valid:
                 return None
         placed = self._lay(self.job, hide, share, strap=strap)
         return Laid(self.job, hide, placed, strap) if placed and placed.valid else None
+
+    def _tight(self, hide: Hide) -> bool:
+        area = sum(wanted.part.outline.area for wanted in self.job.parts)
+        return area > TIGHT * hide.usable_area
 
     def _strap(self, job: Job, hide: Hide) -> Polygon | None:
         """The reserved strap, unless the kits find no room beside it: they go first."""

@@ -116,7 +116,7 @@ class Worker:
         self.state = world.state.copy()
         self.memory = (*world.shared, self.state)
         self.press = Press(self.memory)
-        self.listed = self.state[k.F_LISTED] > 0
+        self.eager = world.state[k.F_LISTED] > 0 and seed % 2 == 0  # presses every layout
         self.random = np.array([_mix(seed)], np.uint64)
         self.py = np.random.default_rng(_mix(seed))
         self.best = Best(np.zeros((self.n, 4)), np.inf, np.inf)
@@ -215,11 +215,12 @@ class Worker:
     def _pressed(self, trial: _Trial) -> bool:
         """Offer what a finished trial came to, all its parts moved at once; says if it is valid.
 
-        While valid layouts of free parts still come easily, the next trial gains more.
+        One worker presses every layout where angles are listed; the others, and hides, only what
+        failed or came hard, for pressed layouts are tight and leave less to search in.
         """
         valid = trial.conflict <= 0.0
         pressed = None
-        if not valid or self.listed or self.step < self.tuning.step:
+        if not valid or self.eager or self.step < self.tuning.step:
             pressed = self.press(trial.poses, np.inf if valid else self.best.reach)
         if pressed or valid:
             self._offer(pressed[0] if pressed else trial.poses, 0.0)

@@ -1,6 +1,6 @@
 """Plan: where every part lies on one hide (:mod:`nest.plan.layout`), and its file."""
 
-from nest.plan.file import read, text_of, write
+from nest.plan.file import digest_of, read, read_checked, text_of, write
 from nest.plan.layout import (
     TOLERANCE,
     Placement,
@@ -17,9 +17,11 @@ __all__ = [
     "Plan",
     "Remnant",
     "Verdict",
+    "digest_of",
     "keep_direction",
     "placed_outline",
     "read",
+    "read_checked",
     "text_of",
     "write",
 ]

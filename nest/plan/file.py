@@ -3,8 +3,10 @@
 It is a GeoJSON FeatureCollection in the hide's own frame. Its features are what is cut (role
 ``part``), drawn on it (``mark``) and left over (``remnant``). Its members hold the definition
 of each distinct part, which parts were wanted, the rules and the hide record's digest, so
-that plan file and record together can be checked. Files are repeatable byte for byte: no
-dates, fixed order, every number rounded by :func:`nest.plan.layout.rounded`.
+that plan file and record together can be checked. The member ``digest`` is a SHA-256 of all
+the rest, whatever its layout as text, so that an edit is seen (:func:`read_checked`). Files are
+repeatable byte for byte: no dates, fixed order, every number rounded by
+:func:`nest.plan.layout.rounded`.
 
 The polygons of the file are what somebody cuts, so :func:`read` keeps them as ``Plan.drawn``
 beside the placements, and :mod:`nest.check` holds one against the other. Marks follow from
@@ -13,8 +15,9 @@ definition and placement; they are written for whoever opens the file, and not r
 
 from __future__ import annotations
 
+import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -50,6 +53,7 @@ from nest.plan.layout import (
 from nest.week import KEEPS, Wanted
 
 VERSION = 1
+AGAIN = "Plan the week again with croupon plan, and cut from the file it writes."
 FRAME = {
     "units": "mm",
     "x": "along the backbone from the tail root towards the neck",
@@ -75,7 +79,42 @@ def write(plan: Plan, path: Path | str) -> None:
 
 def text_of(plan: Plan) -> str:
     """Return the text of a plan's file."""
-    return geojson_text(_members(plan), _features(plan))
+    return geojson_text({**_members(plan), "digest": digest_of(plan)}, _features(plan))
+
+
+def digest_of(plan: Plan) -> str:
+    """Return the digest that a plan's file carries."""
+    return _digest(json.loads(geojson_text(_members(plan), _features(plan))))
+
+
+def read_checked(path: Path | str) -> Plan:
+    """Read a plan that the checker passed and that nobody has edited since.
+
+    Raises
+    ------
+    PlanError : as :func:`read`; the plan was not checked or did not pass; its content is not
+        that of the digest in it, or it has none.
+    """
+    plan = read(path)
+    if plan.check is None or not plan.check.passed:
+        what = "this plan has not passed the checker, so nothing is cut from it."
+        raise PlanError(what, mend=AGAIN, place="member 'check'", file=path)
+    content = json.loads(load(Path(path)).decode("utf-8-sig"))
+    stated = content.get("digest")
+    if not stated:
+        what = "the plan carries no digest, so an edit after its check could not be seen."
+        raise PlanError(what, mend=AGAIN, place="member 'digest'", file=path)
+    if stated != _digest(content):
+        what = "this plan was edited after it was checked: its digest differs."
+        raise PlanError(what, mend=AGAIN, place="member 'digest'", file=path)
+    return plan
+
+
+def _digest(content: Mapping[str, object]) -> str:
+    """SHA-256 of a plan file's content without its own digest, in one fixed form of JSON."""
+    rest = {key: value for key, value in content.items() if key != "digest"}
+    text = json.dumps(rest, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
 def read(path: Path | str) -> Plan:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from shapely import box
 
-from nest.draw.palette import ALARM, BODY, NOTE, REMNANT, RULE, TITLE
+from nest.draw.palette import ALARM, BODY, INK, NOTE, REMNANT, RULE, SMALL, TITLE
+from nest.draw.rows import note
 from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
 from nest.plan import Verdict
@@ -13,6 +14,7 @@ from nest.plan import Verdict
 PAPERS = {"A4": (297.0, 210.0), "A3": (420.0, 297.0), "A2": (594.0, 420.0), "A1": (841.0, 594.0)}
 MARGIN = 9.0  # mm; printers of the home leave up to 6 mm blank
 BAND = 15.0  # mm, height of the title band
+RULER, SQUARE = 100.0, 50.0  # mm, to check the print by
 
 
 def titled(width: float, height: float, title: str, below: str) -> Sheet:
@@ -41,3 +43,28 @@ def stamp(sheet: Sheet, verdict: Verdict | None, parts: int) -> None:
     middle = right - 24.0
     sheet.text((middle, top - 6.4), word, Type(11.0, colour, bold=True), anchor="centre")
     sheet.text((middle, top - 10.2), below, Type(NOTE.size, colour), anchor="centre")
+
+
+def draw_ruler(sheet: Sheet, x: float, y: float) -> None:
+    """Draw the 100 mm ruler from (x, y) to the right, ticks up, its numbers below."""
+    look = Style(edge=INK, width=0.2)
+    sheet.line([(x, y), (x + RULER, y)], look, name="ruler")
+    for i in range(11):
+        long = 2.5 if i % 5 == 0 else 1.5
+        sheet.line([(x + 10 * i, y), (x + 10 * i, y + long)], look)
+        if i % 5 == 0:
+            sheet.text((x + 10 * i, y - 3.0), f"{10 * i}", SMALL, anchor="centre")
+
+
+def draw_check(sheet: Sheet, x: float, y: float) -> None:
+    """Draw a square with its lower left corner at (x, y), and a ruler 3 mm below it.
+
+    Their sizes show whether the print is true.
+    """
+    look = Style(edge=INK, width=0.2)
+    sheet.shade(box(x, y, x + SQUARE, y + SQUARE), look, layer=2.0, name="square")
+    sheet.text((x + SQUARE / 2, y + SQUARE / 2), "50 mm square", NOTE, anchor="middle")
+    draw_ruler(sheet, x, y - 3.0)
+    says = "Print at 100 %, no “fit to page”. Measure the square and the ruler before you cut."
+    for i, row in enumerate(note(says, RULER - SQUARE - 4.0, NOTE)):
+        row.draw(sheet, x + SQUARE + 4.0, y + SQUARE - i * row.height)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import permutations
 
 import numpy as np
-from shapely import LineString, MultiPoint, Polygon, box
+from shapely import LineString, MultiPoint, Polygon
 
 from hides.outline import FloatArray, polygons_of
 from hides.units import DM2
@@ -36,7 +36,7 @@ from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.knife import Knife
 from nest.part import Mark, Part
-from nest.report.page import BAND, MARGIN, PAPERS, titled
+from nest.report.page import BAND, MARGIN, PAPERS, RULER, SQUARE, draw_check, titled
 from nest.sheath import Sheath, Station
 
 COLUMN = 76.0  # mm, width of the words beside the parts
@@ -44,7 +44,6 @@ GUTTER = 7.0
 AIR = 5.0  # mm round each part with its measures
 STEP = 4.5  # mm from a part to its measures, and from one to the next
 HOLE = 1.0  # mm, diameter of a stitch hole: a round awl or a 1 mm bit
-RULER, SQUARE = 100.0, 50.0  # mm, to check the print by
 
 FACE = Type(11.0, FADED, bold=True)
 NAME = Type(7.0, FADED, bold=True)
@@ -114,7 +113,8 @@ def pattern_sheet(sheath: Sheath, knife: Knife, *, paper: str | None = None) -> 
     sheet = titled(width, height, f"{sheath.name}: sheath pattern 1:1", below)
     for item, place in zip(items, places, strict=False):
         _draw_part(sheet, sheath, item, place)
-    _draw_check(sheet, places[-1])
+    x, y = places[-1]
+    draw_check(sheet, x + AIR, y + AIR + 8.0)
     stack(sheet, rows, width - MARGIN - COLUMN, height - MARGIN - BAND)
     return sheet
 
@@ -262,23 +262,6 @@ def _draw_measure(pen: Pen, measure: Measure, labels: Labels) -> None:
         angle = 0.0 if line[0][1] == line[1][1] else 90.0
         words = pen.text(middle, measure.words, SIZE, anchor="middle", angle=angle)
         pen.sheet.shade(words.box.buffer(0.6), Style(fill=PAPER), layer=3.2)
-
-
-def _draw_check(sheet: Sheet, place: Place) -> None:
-    """A ruler and a square whose size shows whether the print is true."""
-    x, y = place[0] + AIR, place[1] + AIR + 8.0
-    look = Style(edge=INK, width=0.2)
-    sheet.shade(box(x, y, x + SQUARE, y + SQUARE), look, layer=2.0, name="square")
-    sheet.text((x + SQUARE / 2, y + SQUARE / 2), "50 mm square", NOTE, anchor="middle")
-    sheet.line([(x, y - 3.0), (x + RULER, y - 3.0)], look, name="ruler")
-    for i in range(11):
-        long = 2.5 if i % 5 == 0 else 1.5
-        sheet.line([(x + 10 * i, y - 3.0), (x + 10 * i, y - 3.0 + long)], look)
-        if i % 5 == 0:
-            sheet.text((x + 10 * i, y - 6.0), f"{10 * i}", SMALL, anchor="centre")
-    says = "Print at 100 %, no “fit to page”. Measure the square and the ruler before you cut."
-    for i, row in enumerate(note(says, RULER - SQUARE - 4.0, NOTE)):
-        row.draw(sheet, x + SQUARE + 4.0, y + SQUARE - i * row.height)
 
 
 # --- the words -------------------------------------------------------------------------------

@@ -20,6 +20,7 @@ from nest.plan import (
     keep_direction,
     placed_outline,
     read,
+    read_checked,
     text_of,
     write,
 )
@@ -322,3 +323,52 @@ def test_a_plan_of_a_job_takes_its_rules():
     assert (of.hide_name, of.hide_sha256, of.budget) == ("Slate", "5ca1ab1e", "20 s")
     assert [w.id for w in of.expected] == ["hunter-1/body", "hunter-1/welt", "hunter-1/loop"]
     assert of.by_id["skinner-1/body"].part is BODY
+
+
+# --- the digest --------------------------------------------------------------------------
+
+
+def _corner(content):
+    """The second corner of the first part, as the file draws it."""
+    return content["features"][0]["geometry"]["coordinates"][0][1]
+
+
+def test_a_plan_as_it_was_written_is_cut_from(tmp_path):
+    """So is one whose text was laid out anew: what counts is what it says."""
+    path = saved(full(), tmp_path)
+    assert text_of(read_checked(path)) == text_of(full())
+    path.write_text(json.dumps(json.loads(path.read_text()), indent=3))
+    assert text_of(read_checked(path)) == text_of(full())
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda content: content["rules"].update(gap=1.0),  # another rule
+        lambda content: content["features"][0]["properties"].update(angle=6.0),  # a part turned
+        lambda content: _corner(content).__setitem__(0, _corner(content)[0] + 0.1),
+        lambda content: content["features"].pop(),  # a remnant taken out
+        lambda content: content.update(budget="20 s"),  # even what no rule asks for
+        lambda content: content["features"][1]["properties"].update(text="x"),  # a mark's words
+        lambda content: content.update(digest="0" * 64),
+        lambda content: content["hide"].update(sha256="0" * 64),
+    ],
+)
+def test_a_plan_edited_after_its_check_is_refused(change, tmp_path):
+    path = spoiled(tmp_path, change)
+    with pytest.raises(PlanError, match="edited after it was checked") as told:
+        read_checked(path)
+    assert told.value.file == path
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda content: content.pop("digest"), "carries no digest"),
+        (lambda content: content.update(check=None), "has not passed the checker"),
+        (lambda content: content["check"].update(passed=False), "has not passed the checker"),
+    ],
+)
+def test_a_plan_without_proof_is_not_cut_from(change, says, tmp_path):
+    with pytest.raises(PlanError, match=says):
+        read_checked(spoiled(tmp_path, change))

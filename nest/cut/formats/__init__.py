@@ -1,0 +1,46 @@
+"""Formats: a program as the bytes of a file, one module for each.
+
+The bytes are the same for the same program. Nothing here judges them or writes them to disk;
+:mod:`nest.cut.readback` does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from nest.cut.formats import dxf, gcode, hpgl, svg
+from nest.cut.program import Program
+from nest.errors import CutError
+
+__all__ = ["SUFFIXES", "encoded"]
+
+_WRITERS: dict[str, Callable[[Program], bytes | str]] = {
+    "dxf-r12": dxf.r12,
+    "dxf-r2000": dxf.r2000,
+    "svg": svg.text,
+    "hpgl": hpgl.text,
+    "gcode": gcode.text,
+}
+SUFFIXES = {
+    "dxf-r12": ".r12.dxf",
+    "dxf-r2000": ".dxf",
+    "svg": ".svg",
+    "hpgl": ".plt",
+    "gcode": ".nc",
+}
+
+
+def encoded(program: Program, form: str) -> bytes:
+    """Return the bytes of a program's file in one of the formats of :data:`SUFFIXES`.
+
+    Raises
+    ------
+    CutError : the machine can't be told so, or takes no file as large as this.
+    """
+    data = _WRITERS[form](program)
+    data = data.encode("utf-8") if isinstance(data, str) else data
+    most = program.machine.largest_file
+    if most and len(data) > most:
+        what = f"the {form} file would have {len(data)} bytes; {program.machine.name} takes {most}."
+        raise CutError(what, mend="Cut fewer parts at once, or choose another format.")
+    return data

@@ -1,0 +1,98 @@
+"""A program as a DXF drawing: millimetres, bed frame, in the order of its strokes.
+
+Two profiles:
+
+* ``r2000``: R2000 (AC1015), LWPOLYLINE with bulges, closed by flag;
+* ``r12``: R12 (AC1009), POLYLINE of straight chords only. What older cutter software reads.
+
+Both tell units twice (``$INSUNITS`` 4 and ``$MEASUREMENT`` 1) and carry the true extents,
+because programs differ in which of these they believe. R12 knows neither variable, yet readers
+look for them in any drawing, so they are put into its header after the library has written it.
+Nothing but polylines is drawn: no text, splines, circles or blocks.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import numpy as np
+from ezdxf import options  # type: ignore[attr-defined]
+from ezdxf.document import Drawing
+from ezdxf.filemanagement import new
+
+from nest.cut.formats.lines import LAYERS, as_seen, drawn, flattened, remarks
+from nest.cut.program import Program
+
+CHORD = 0.01  # mm, how far a chord of R12 may be off its arc
+DIGITS = 6  # of a mm, and of a bulge: 1e-6 of a 100 mm chord is 5e-5 mm of its sagitta
+_WIDE = 100  # letters in a line of comment; DXF allows 255
+_VERSION = "$ACADVER\n  1\nAC1009\n"
+_UNITS = "  9\n$INSUNITS\n 70\n     4\n  9\n$MEASUREMENT\n 70\n     1\n"
+
+
+def r2000(program: Program) -> bytes:
+    """Return the file with LWPOLYLINE and bulges."""
+    drawing = _new("R2000", program)
+    space = drawing.modelspace()
+    for stroke in drawn(program):
+        bulges = np.zeros(len(stroke.points)) if stroke.bulges is None else stroke.bulges
+        rows = np.round(np.column_stack([stroke.points, bulges]), DIGITS) + 0.0
+        layer = {"layer": LAYERS[stroke.work].name}
+        space.add_lwpolyline(rows.tolist(), format="xyb", close=stroke.closed, dxfattribs=layer)
+    return _bytes(drawing, program)
+
+
+def r12(program: Program) -> bytes:
+    """Return the file with POLYLINE and chords."""
+    drawing = _new("R12", program)
+    space = drawing.modelspace()
+    for stroke in drawn(program):
+        points = flattened(stroke, CHORD, program.machine.smallest_step)
+        rows = np.round(points[:-1] if stroke.closed else points, DIGITS) + 0.0
+        layer = {"layer": LAYERS[stroke.work].name}
+        space.add_polyline2d(rows.tolist(), close=stroke.closed, dxfattribs=layer)
+    return _bytes(drawing, program).replace(_VERSION.encode(), (_VERSION + _UNITS).encode(), 1)
+
+
+def _new(version: str, program: Program) -> Drawing:
+    with _undated():
+        drawing = new(version)
+    if version != "R12":
+        drawing.header["$INSUNITS"] = 4
+        drawing.header["$MEASUREMENT"] = 1
+        drawing.header["$PLIMMAX"] = program.machine.bed
+    drawing.header["$LUNITS"] = 2
+    first, last = _extents(program)
+    drawing.modelspace().reset_extents(first, last)
+    drawing.modelspace().reset_limits((0, 0), program.machine.bed)
+    drawing.header["$EXTMIN"], drawing.header["$EXTMAX"] = first, last
+    for layer in LAYERS.values():
+        drawing.layers.add(layer.name, color=layer.index)
+    return drawing
+
+
+def _extents(program: Program) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+    corners = as_seen(program.machine).counted(np.reshape(program.extents, (2, 2)))
+    (x0, y0), (x1, y1) = (np.round(p, DIGITS).tolist() for p in (corners.min(0), corners.max(0)))
+    return (x0, y0, 0.0), (x1, y1, 0.0)
+
+
+def _bytes(drawing: Drawing, program: Program) -> bytes:
+    text = io.StringIO()
+    with _undated():
+        drawing.write(text)
+    comments = "".join(f"999\n{line}\n" for line in remarks(program, _WIDE))
+    return drawing.encode(comments + text.getvalue())
+
+
+@contextmanager
+def _undated() -> Iterator[None]:
+    """Let ezdxf write fixed dates and ids, so that the same program gives the same bytes."""
+    before = options.write_fixed_meta_data_for_testing
+    options.write_fixed_meta_data_for_testing = True
+    try:
+        yield
+    finally:
+        options.write_fixed_meta_data_for_testing = before

@@ -1,0 +1,322 @@
+"""Machine: what a cutter can do and how it wants to be told, read from ``NAME.machine.toml``.
+
+Every key of the file is a field of :class:`Machine`, with the same name. The profiles in
+``shared/machines`` are generic; copy one and put your own machine's values in. None of them
+holds a power setting: that depends on machine and leather, and is found on scrap.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from pathlib import Path
+
+import numpy as np
+
+from hides.errors import InputError
+from hides.outline import FloatArray
+from nest.errors import CutError
+from nest.tables import known_keys, number, one_of, read_table, text
+
+TOOLS = ("laser", "drag", "tangential", "oscillating", "hand")
+KNIVES = ("drag", "tangential", "oscillating")
+ORIGINS = ("lower left", "lower right", "upper left", "upper right", "centre")
+MIRRORS = ("none", "x", "y")
+FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode", "pdf")
+HOLES = ("circle", "cross", "none")
+MARKS = ("fold", "throat", "inner", "loop", "grain")
+BEAMS = ("M4", "M3")
+SUFFIX = ".machine.toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """A cutter's profile. Millimetres, degrees, mm/s.
+
+    Attributes
+    ----------
+    name : what it is called; the file's name unless given.
+    tool : one of :data:`TOOLS`; ``drag`` is a blade that trails behind its pivot, ``tangential``
+        and ``oscillating`` ones are turned by the machine, ``hand`` is you.
+    bed : width and depth that the tool reaches.
+    origin : the corner of the bed where the machine counts from, or its centre. From a corner
+        both axes count into the bed; from the centre, right and up.
+    swap_axes : the machine's first axis runs up the bed, its second along it.
+    mirror : "x" or "y" where the machine draws that axis the other way than it should.
+    formats : files it takes, the best first, of :data:`FORMATS`.
+    kerf : width of what the tool takes away. Measure it (``croupon cut --coupon kerf``).
+    offset : drag knife: from the pivot's axis to the blade's tip.
+    blade_angle : angle between cutting edge and leather, which says how far the cut lags behind
+        at depth.
+    overcut : how far a closed cut runs on past its start.
+    swivel_threshold : a drag knife turns in place at corners sharper than this; at blunter ones
+        it steers itself.
+    swivel_height : how far above full depth the knife is lifted to turn; 0 for not at all.
+    lift_threshold : tangential and oscillating knives: at corners sharper than this they run
+        on into waste by the overcut, are lifted by ``swivel_height``, turned and put down again;
+        180 for never.
+    least_radius : knives: the tightest curve the blade turns in while it is buried; unless
+        given, a drag knife's offset.
+    lead_in : length in waste before a cut begins, in which the blade finds its heading.
+    passes : how often each cut is gone over.
+    holes : stitch holes as ``circle``, as ``cross``, or ``none`` where they are punched.
+    hole : diameter of a stitch hole, or length of a cross's arms.
+    marks : the kinds of lines drawn on the parts, of :data:`MARKS`.
+    labels : the parts' names are put on a layer of their own, which is not cut.
+    feed_cut, feed_mark, feed_travel : speeds of cutting, of drawing marks, and with the tool up.
+        Yours: what a file holds and what times are reckoned with.
+    seconds_per_stroke : time to lower and lift the tool, for the reckoning.
+    power_cut, power_mark : G-code: the S word of a laser. None in every profile that we ship,
+        and then the file says S0 and the beam stays off.
+    beam : G-code: "M4" (power falls with speed) or "M3" (constant).
+    z_travel, z_cut, z_mark : G-code: height of a knife above the leather, in it, and touching.
+    pen_cut, pen_mark : HPGL: the pen (tool) that cuts and the one that marks.
+    start, finish : lines put at the start and the end of G-code and HPGL files.
+    largest_file : bytes that the controller takes; 0 for any.
+    smallest_step : points are not written closer together than this, since some knives stutter.
+    chrome_allowed : lets chrome-tanned leather onto a laser; see :func:`nest.cut.caution.fit_for`.
+    cautions : the shop's own sentences, shown beside the usual ones.
+
+    Raises
+    ------
+    InputError : a value out of its bounds (:data:`BOUNDS`) or not among those allowed.
+    """
+
+    name: str
+    tool: str
+    bed: tuple[float, float]
+    origin: str = "lower left"
+    swap_axes: bool = False
+    mirror: str = "none"
+    formats: tuple[str, ...] = ("dxf-r12", "svg")
+    kerf: float = 0.0
+    offset: float = 0.0
+    blade_angle: float = 60.0
+    overcut: float = 0.0
+    swivel_threshold: float = 20.0
+    swivel_height: float = 0.0
+    lift_threshold: float = 180.0
+    least_radius: float | None = None
+    lead_in: float = 0.0
+    passes: int = 1
+    holes: str = "circle"
+    hole: float = 1.2
+    marks: tuple[str, ...] = ()
+    labels: bool = True
+    feed_cut: float = 10.0
+    feed_mark: float = 20.0
+    feed_travel: float = 100.0
+    seconds_per_stroke: float = 0.3
+    power_cut: float | None = None
+    power_mark: float | None = None
+    beam: str = "M4"
+    z_travel: float = 5.0
+    z_cut: float = -4.0
+    z_mark: float = -0.3
+    pen_cut: int = 1
+    pen_mark: int = 2
+    start: tuple[str, ...] = ()
+    finish: tuple[str, ...] = ()
+    largest_file: int = 0
+    smallest_step: float = 0.0
+    chrome_allowed: bool = False
+    cautions: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        for key, (low, high, unit) in BOUNDS.items():
+            value = getattr(self, key)
+            if value is not None:
+                number(value, key, low, high, unit)
+        for key, allowed in CHOICES.items():
+            one_of(getattr(self, key), key, allowed)
+        for key, known in LISTS.items():
+            for value in getattr(self, key):
+                one_of(value, key, known)
+        for side in self.bed:
+            number(side, "bed", 10, 20_000, " mm")
+        self._agree()
+
+    def _agree(self) -> None:
+        """Refuse values that are sound alone and make no sense together."""
+        if not self.formats:
+            raise CutError("formats must name at least one.", place="key 'formats'")
+        if self.tool == "drag" and self.offset <= 0:
+            raise CutError(
+                "a drag knife needs its offset, from the pivot's axis to the blade's tip.",
+                mend="Cut an offset coupon and measure it.",
+                place="key 'offset'",
+            )
+        if self.holes == "circle" and self.hole / 2 < self.turns_in:
+            raise CutError(
+                f"a knife that turns in {self.turns_in:g} mm can't turn in a "
+                f"{self.hole:g} mm hole.",
+                mend='Use holes = "cross", or "none" and punch them.',
+                place="key 'holes'",
+            )
+
+    @property
+    def is_knife(self) -> bool:
+        """A blade that a machine drives, which has a heading."""
+        return self.tool in KNIVES
+
+    @property
+    def turns_in(self) -> float:
+        """Radius in mm of the tightest curve that is cut without lifting; 0 for any."""
+        if not self.is_knife:
+            return 0.0
+        return self.offset if self.least_radius is None else self.least_radius
+
+    @property
+    def reverses(self) -> bool:
+        """Whether :meth:`counted` turns what runs counter-clockwise into clockwise numbers."""
+        turns = ("right" in self.origin, "upper" in self.origin, self.mirror != "none")
+        return (sum(turns) + self.swap_axes) % 2 == 1
+
+    def counted(self, points: FloatArray) -> FloatArray:
+        """Bed coordinates (origin lower left, x right, y up) as the machine counts them.
+
+        ``points`` is (n, 2) mm, and so is the result. Arcs change their sense, and bulges
+        their sign, where :attr:`reverses` says so.
+        """
+        bed = np.asarray(self.bed, dtype=np.float64)
+        flips = np.array(
+            [
+                ("right" in self.origin) != (self.mirror == "x"),
+                ("upper" in self.origin) != (self.mirror == "y"),
+            ]
+        )
+        found = np.where(flips, bed - points, points)
+        if self.origin == "centre":
+            found = found - bed / 2
+        return found[:, ::-1].copy() if self.swap_axes else found
+
+
+_SOME = " mm"
+BOUNDS: dict[str, tuple[float, float, str]] = {
+    "kerf": (0.0, 3.0, _SOME),
+    "offset": (0.0, 6.0, _SOME),
+    "blade_angle": (10.0, 90.0, " degrees"),
+    "overcut": (0.0, 20.0, _SOME),
+    "swivel_threshold": (1.0, 90.0, " degrees"),
+    "swivel_height": (0.0, 20.0, _SOME),
+    "lift_threshold": (1.0, 180.0, " degrees"),
+    "least_radius": (0.0, 50.0, _SOME),
+    "lead_in": (0.0, 50.0, _SOME),
+    "passes": (1, 50, ""),
+    "hole": (0.3, 10.0, _SOME),
+    "feed_cut": (0.1, 2000.0, " mm/s"),
+    "feed_mark": (0.1, 2000.0, " mm/s"),
+    "feed_travel": (0.1, 5000.0, " mm/s"),
+    "seconds_per_stroke": (0.0, 60.0, " s"),
+    "power_cut": (0.0, 1e6, ""),
+    "power_mark": (0.0, 1e6, ""),
+    "z_travel": (0.1, 200.0, _SOME),
+    "z_cut": (-50.0, 0.0, _SOME),
+    "z_mark": (-50.0, 5.0, _SOME),
+    "pen_cut": (1, 99, ""),
+    "pen_mark": (1, 99, ""),
+    "largest_file": (0, 1e10, " bytes"),
+    "smallest_step": (0.0, 2.0, _SOME),
+}
+CHOICES: dict[str, tuple[object, ...]] = {
+    "tool": TOOLS,
+    "origin": ORIGINS,
+    "mirror": MIRRORS,
+    "holes": HOLES,
+    "beam": BEAMS,
+    "swap_axes": (False, True),
+    "labels": (False, True),
+    "chrome_allowed": (False, True),
+}
+LISTS: dict[str, tuple[object, ...]] = {"formats": FORMATS, "marks": MARKS}
+_WHOLE = ("passes", "pen_cut", "pen_mark", "largest_file")
+_LINES = ("start", "finish", "cautions")
+KEYS = tuple(f.name for f in fields(Machine))
+
+
+def read(given: Path | str, *, beside: Path | None = None) -> Machine:
+    """Read a machine profile.
+
+    Parameters
+    ----------
+    given : a path to a file (it ends in ``.toml`` or has a folder in it), or a bare name, which
+        is looked for as ``NAME.machine.toml`` in the folders of :func:`folders`, first found
+        first taken.
+    beside : the plan's folder.
+
+    Raises
+    ------
+    InputError : no such profile (those that there are, are named), or something in it is wrong.
+    """
+    path = _found(str(given), beside)
+    try:
+        return machine_of(read_table(path, "machine"), path.name.removesuffix(SUFFIX))
+    except InputError as error:
+        raise error.at(file=path) from None
+
+
+def folders(beside: Path | None = None) -> tuple[Path, ...]:
+    """Where a bare name is looked for, in order.
+
+    The plan's folder, the working folder, ``machines`` and ``shared/machines`` in it, and the
+    ``shared/machines`` of the clone that the program runs from, where it runs from one.
+    """
+    own = Path(__file__).parents[2] / "shared" / "machines"
+    here = (Path(), Path("machines"), Path("shared/machines"), own)
+    return (beside, *here) if beside is not None else here
+
+
+def names(beside: Path | None = None) -> tuple[str, ...]:
+    """The bare names that :func:`read` finds."""
+    files = (file for folder in folders(beside) for file in folder.glob(f"*{SUFFIX}"))
+    return tuple(sorted({file.name.removesuffix(SUFFIX) for file in files}))
+
+
+def _found(given: str, beside: Path | None) -> Path:
+    path = Path(given)
+    if path.suffix == ".toml" or len(path.parts) > 1:
+        return path
+    for folder in folders(beside):
+        if (folder / f"{given}{SUFFIX}").is_file():
+            return folder / f"{given}{SUFFIX}"
+    known = names(beside)
+    near = difflib.get_close_matches(given, known, n=1, cutoff=0.5)
+    mend = f"Did you mean '{near[0]}'?" if near else f"Known here: {', '.join(known) or 'none'}."
+    raise CutError(f"there is no machine '{given}'.", mend=f"{mend} A path to a file will do too.")
+
+
+def machine_of(table: Mapping[str, object], name: str) -> Machine:
+    """A profile from the table of its file; ``name`` is used where it gives none.
+
+    Raises
+    ------
+    InputError : an unknown key, one that is missing, a wrong type, a value out of bounds.
+    """
+    known_keys(table, KEYS)
+    for key in ("tool", "bed"):
+        if key not in table:
+            raise CutError(f"the profile needs {key}.", place=f"key '{key}'")
+    values: dict[str, object] = {"name": name} | {k: _value(k, v) for k, v in table.items()}
+    return Machine(**values)  # type: ignore[arg-type]
+
+
+def _value(key: str, value: object) -> object:
+    if key == "name":
+        return text(value, key)
+    if key == "bed":
+        return _bed(value)
+    if key in _WHOLE and not (isinstance(value, int) and not isinstance(value, bool)):
+        raise CutError(f"{key} must be a whole number, got {value!r}.", place=f"key '{key}'")
+    if key in _LINES or key in LISTS:
+        if not isinstance(value, list):
+            raise CutError(f"{key} must be a list of texts, got {value!r}.", place=f"key '{key}'")
+        return tuple(text(line, key) for line in value)
+    return value
+
+
+def _bed(value: object) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:
+        raise CutError(f"bed must be [width, depth], got {value!r}.", place="key 'bed'")
+    width, depth = (number(side, "bed", 10, 20_000, " mm") for side in value)
+    return width, depth

@@ -1,0 +1,210 @@
+"""Order: the strokes of a set-up, one after another, with as little travel as can be.
+
+:func:`arrange` keeps the rules of :mod:`nest.cut.ways`, begins with an order of the parts by
+OR-tools' routing, and improves it by exchanging, turning and moving runs inside the groups
+and of whole parts. It goes by numbers of tries and a fixed seed, never by a clock, so the same
+contours give the same order. Beside the travel stands a bound that no order can beat, which is
+worked out on its own (:mod:`nest.cut.least`).
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from ortools.constraint_solver import pywrapcp, routing_enums_pb2
+from shapely import LinearRing, LineString
+
+from hides.outline import FloatArray
+from nest.cut import doors, inner, tour
+from nest.cut.contour import Contour
+from nest.cut.least import least
+from nest.cut.machine import Machine
+from nest.cut.ways import SMALL, IntArray, Ways, begun, drawn, ways_of
+from nest.errors import CutError
+
+SEED = 1
+EFFORT = 1.0
+TRIES = 1  # shakes of a group for every second of its items, at last,
+POLISHED = 2  # so many times
+ROUNDS = 1000  # changes of the order of parts for each part,
+LEAST_ROUNDS = 100_000  # and so many more
+HEAT = 60.0  # mm; where annealing begins, about a hop from part to part
+
+
+@dataclass(frozen=True, eq=False)
+class Route:
+    """Contours in the order they are drawn, each beginning where it is to begin.
+
+    Attributes
+    ----------
+    places : which of the contours given each of them is, by index.
+    travel : mm with the tool up, from the start over all contours and back to it.
+    bound : mm that no order travels less than, by the rules of :mod:`nest.cut.ways`.
+    seconds : time it took to find both.
+    start : where the tool stands before and after.
+    """
+
+    contours: tuple[Contour, ...]
+    places: tuple[int, ...]
+    travel: float
+    bound: float
+    seconds: float
+    start: tuple[float, float]
+
+    @property
+    def gap(self) -> float:
+        """By what part the travel may be longer than the best: travel / bound - 1."""
+        return self.travel / self.bound - 1 if self.bound > 0 else 0.0
+
+
+def travel_of(contours: Sequence[Contour], start: tuple[float, float] = (0.0, 0.0)) -> float:
+    """Travel in mm from the start over the contours as they stand, and back to it."""
+    ends = [np.array(start)]
+    for contour in contours:
+        ends += [contour.points[0], contour.points[0 if contour.closed else -1]]
+    ends.append(np.array(start))
+    hops = np.array(ends[1::2]) - np.array(ends[::2])
+    return float(np.hypot(*hops.T).sum())
+
+
+def arrange(
+    contours: Sequence[Contour],
+    machine: Machine,
+    start: tuple[float, float] = (0.0, 0.0),
+    *,
+    effort: float = EFFORT,
+) -> Route:
+    """Put contours into the order they are drawn in, and choose where each begins.
+
+    Parameters
+    ----------
+    contours : mm, on the bed; each part's in any order.
+    start : where the tool stands before and after, mm.
+    effort : how long to search; 1 is plenty.
+
+    Raises
+    ------
+    CutError : there is nothing to draw.
+    """
+    if not contours:
+        raise CutError("there is nothing to cut in this set-up.")
+    began = time.perf_counter()
+    ways = ways_of(contours, machine, start)
+    order, seq, opt = _search(ways, effort)
+    items = _items(ways, order, seq)
+    found = _exact([drawn(ways, i, int(opt[i])) for i in items], machine, start)
+    way = travel_of(found, start)
+    bound = least(ways, way)
+    return Route(found, items, way, min(bound, way), time.perf_counter() - began, start)
+
+
+def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
+    """The order of parts, of items in their groups, and the option of each item."""
+    order, work = _parts_in_order(ways), _work(ways)
+    tour.begin(work, order, *ways.start)
+    tour.settle_all(work, order, 0, SEED)
+    through = inner.ways_through(ways, work, SEED)
+    gates = inner.doors_of(ways, through)
+    if len(order) > 2:
+        doors.anneal(gates, order, int(effort * (ROUNDS * len(order) + LEAST_ROUNDS)), HEAT, SEED)
+    inner.enter(ways, work, through, doors.doors_of(gates, order))
+    for turn in range(POLISHED):
+        tour.settle_all(work, order, TRIES, SEED + turn)
+    tour.choose_tails(work, order)
+    return order, work.seq, work.opt
+
+
+def _work(ways: Ways) -> tour.Work:
+    count = len(ways.seq)
+    return tour.Work(
+        pin=ways.pin,
+        pout=ways.pout,
+        back=ways.back,
+        first=ways.first,
+        seq=ways.seq.copy(),
+        opt=ways.first[:-1].copy(),
+        close=ways.close,
+        gfirst=ways.gfirst,
+        pfirst=ways.pfirst,
+        tail=ways.tail,
+        start=ways.start,
+        at=np.zeros(count, dtype=np.int64),
+        pre=np.zeros(len(ways.pin)),
+        post=np.zeros(len(ways.pin)),
+        dirty=np.ones(count, dtype=np.bool_),
+    )
+
+
+def _items(ways: Ways, order: IntArray, seq: IntArray) -> tuple[int, ...]:
+    first = ways.gfirst[ways.pfirst]
+    return tuple(int(i) for part in order for i in seq[first[part] : first[part + 1]])
+
+
+def _exact(
+    contours: list[Contour], machine: Machine, start: tuple[float, float]
+) -> tuple[Contour, ...]:
+    """Begin closed contours right where the way from one neighbour to the other crosses them."""
+    if machine.is_knife:
+        return tuple(contours)
+    found: list[Contour] = []
+    here: FloatArray = np.array(start)
+    for contour, after in zip(contours, [*contours[1:], None], strict=True):
+        there = np.array(start) if after is None else after.points[0]
+        better = _crossed(contour, here, there)
+        found.append(better)
+        here = better.points[0 if better.closed else -1]
+    return tuple(found)
+
+
+def _crossed(contour: Contour, here: FloatArray, there: FloatArray) -> Contour:
+    if not contour.closed or contour.bulges is not None or len(contour.points) < 3:
+        return contour
+    ring, way = LinearRing(contour.points), LineString([here, there])
+    crossing = ring.intersection(way)
+    if crossing.is_empty or contour.length < SMALL:
+        return contour
+    point = ring.interpolate(ring.project(crossing.representative_point()))
+    return begun(contour, np.array(point.coords[0]))
+
+
+# --- the first order of the parts --------------------------------------------------------------
+
+
+def _parts_in_order(ways: Ways) -> IntArray:
+    """Parts along a short tour of their middles by OR-tools, enclosed ones first."""
+    spots = np.concatenate([ways.start[None], ways.middles])
+    apart = np.hypot(*np.moveaxis(spots[:, None] - spots[None], -1, 0))
+    manager = pywrapcp.RoutingIndexManager(len(spots), 1, 0)
+    model = pywrapcp.RoutingModel(manager)
+    matrix = np.round(apart * 10).astype(np.int64).tolist()
+    model.SetArcCostEvaluatorOfAllVehicles(model.RegisterTransitMatrix(matrix))
+    _add_rules(model, manager, ways.rules, len(spots))
+    settings = pywrapcp.DefaultRoutingSearchParameters()
+    settings.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PATH_CHEAPEST_ARC
+    answer = model.SolveWithParameters(settings)
+    if answer is None:
+        raise CutError("parts enclose each other in a ring, so none can come first.")
+    order, index = [], answer.Value(model.NextVar(model.Start(0)))
+    while not model.IsEnd(index):
+        order.append(manager.IndexToNode(index) - 1)
+        index = answer.Value(model.NextVar(index))
+    return np.array(order, dtype=np.int64)
+
+
+def _add_rules(
+    model: pywrapcp.RoutingModel,
+    manager: pywrapcp.RoutingIndexManager,
+    rules: IntArray,
+    count: int,
+) -> None:
+    if not len(rules):
+        return
+    one = model.RegisterUnaryTransitCallback(lambda index: 1)
+    model.AddDimension(one, 0, count, True, "place")
+    place = model.GetDimensionOrDie("place")
+    for before, after in rules.tolist():
+        ends = (manager.NodeToIndex(before + 1), manager.NodeToIndex(after + 1))
+        model.solver().Add(place.CumulVar(ends[0]) <= place.CumulVar(ends[1]))

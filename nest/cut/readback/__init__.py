@@ -1,0 +1,107 @@
+"""Read-back: every file is read again by readers of its own and judged before it stays.
+
+The readers know the formats, not the writers. What they find is compared with the program's
+strokes (:mod:`nest.cut.readback.compare`), and what the tool would leave with the pattern
+(:mod:`nest.cut.readback.fit`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from hides.outline import FloatArray
+from nest.cut.machine import Machine
+from nest.cut.program import Program
+from nest.cut.readback import dxf, gcode, hpgl, svg
+from nest.cut.readback.compare import Allowance, compared, wanted_lines
+from nest.cut.readback.fit import leaves
+from nest.cut.readback.found import Code, Finding, Line, Read, wrong
+
+__all__ = ["ALLOWED", "Allowance", "Code", "Finding", "judge"]
+
+# How far a line read may be off its stroke: the format's rounding, and its chords. Steps of
+# 0.2 mm between whole units of HPGL make a way longer by 0.1 to 0.5 %.
+ALLOWED = {
+    "dxf-r12": Allowance(0.015),
+    "dxf-r2000": Allowance(0.005),
+    "svg": Allowance(0.005),
+    "hpgl": Allowance(0.04, 5e-3),
+    "gcode": Allowance(0.012),
+}
+THIN = 0.02  # mm more where points closer than the machine's smallest step are left out
+DRIVES = ("hpgl", "gcode")  # these are in the machine's own count, with every pass
+EDGE = 0.05  # mm, beyond the bed without blame: rounding
+
+
+def judge(data: bytes, form: str, program: Program) -> tuple[Finding, ...]:
+    """Judge the bytes of a file against its program; no finding is a pass.
+
+    ``form`` is one of :data:`nest.cut.formats.SUFFIXES`.
+    """
+    machine = program.machine
+    allowed = ALLOWED[form]
+    if machine.smallest_step:
+        allowed = replace(allowed, off=allowed.off + THIN)
+    read = _on_bed(_read(data, form, machine), machine, form in DRIVES)
+    pairs = wanted_lines(program, form in DRIVES, form == "svg")
+    wanted = tuple(line for _, line in pairs)
+    found = (*read.findings, *compared(wanted, read.lines, allowed), *_off_bed(read, machine))
+    return found or _fitting(program, [k for k, _ in pairs], read.lines)
+
+
+def _fitting(program: Program, order: Sequence[int], lines: Sequence[Line]) -> tuple[Finding, ...]:
+    """Judge what lines leave that agree with the strokes one by one."""
+    pieces: list[list[Line]] = [[] for _ in program.strokes]
+    for k, line in zip(order, lines, strict=True):
+        pieces[k].append(replace(line, work=program.strokes[k].work))
+    return tuple(leaves(program, pieces))
+
+
+def _read(data: bytes, form: str, machine: Machine) -> Read:
+    if form == "svg":
+        return svg.read(data)
+    if form == "hpgl":
+        return hpgl.read(data, machine)
+    return gcode.read(data, machine) if form == "gcode" else dxf.read(data)
+
+
+def _on_bed(read: Read, machine: Machine, drives: bool) -> Read:
+    """The same in bed coordinates: the machine's count undone."""
+    lines = tuple(replace(line, points=_bed(line.points, machine, drives)) for line in read.lines)
+    return Read(lines, _bed(read.lifted, machine, drives), read.findings)
+
+
+def _bed(points: FloatArray, machine: Machine, drives: bool) -> FloatArray:
+    """From the machine's count to the bed: axes, then origin, then mirror."""
+    x, y = (points.T[::-1] if machine.swap_axes and drives else points.T).copy()
+    width, depth = machine.bed
+    if drives and machine.origin == "centre":
+        x, y = x + width / 2, y + depth / 2
+    if drives and machine.origin.endswith("right"):
+        x = width - x
+    if drives and machine.origin.startswith("upper"):
+        y = depth - y
+    x = width - x if machine.mirror == "x" else x
+    y = depth - y if machine.mirror == "y" else y
+    return np.stack([x, y], axis=1)
+
+
+def _off_bed(read: Read, machine: Machine) -> Iterator[Finding]:
+    """Nothing may be drawn beyond the bed, nor may the tool travel there."""
+    worst = max((_beyond(line.points, machine) for line in read.lines), default=0.0)
+    outside = sum(_beyond(line.points, machine) > EDGE for line in read.lines)
+    if outside:
+        says = f"{outside} lines leave the bed, by {worst:.2f} mm at most."
+        yield wrong("bed", says, by=worst)
+    by = _beyond(read.lifted, machine)
+    if by > EDGE:
+        yield wrong("bed", f"the tool travels {by:.2f} mm off the bed.", by=by)
+
+
+def _beyond(points: FloatArray, machine: Machine) -> float:
+    if not len(points):
+        return 0.0
+    return float(max(-points.min(), (points - np.asarray(machine.bed)).max(), 0.0))

@@ -1,0 +1,118 @@
+"""What reading a file back finds: the lines in it, and what is wrong.
+
+The readers share no code with the writers: they know the formats from their own references and
+work arcs out in their own way.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from hides.outline import FloatArray
+
+FINE = 0.002  # mm, how far a chord may be off its arc when two lines are compared
+MOST = 5000  # chords of one arc; a radius of 1 km needs so many, and a damaged file asks for more
+
+# file: it can't be understood · units: its unit is not told, or not mm · extents: it tells
+# others than it has · bed: off the bed · travel: tool down between lines · missing, extra,
+# duplicate, open, closed, layer, shape (off the line wanted) · way: started or run otherwise ·
+# scale, shifted, mirrored · order: not in the order of the program · fit: what is cut is not
+# the pattern
+Code = Literal[
+    "file", "units", "extents", "bed", "travel", "missing", "extra", "duplicate", "open",
+    "closed", "layer", "shape", "way", "scale", "shifted", "mirrored", "order", "fit",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing wrong with a file.
+
+    ``part`` is the id of the placement it is about, "" for the whole file; ``by`` is how much
+    in mm, or the factor of a scale, or a count; ``says`` the same as a sentence.
+    """
+
+    code: Code
+    part: str
+    by: float
+    says: str
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Line:
+    """One line read from a file: (n, 2) mm on the bed, tool down from first point to last.
+
+    A closed one does not repeat its first point. ``work`` is mark, hole or cut, or several of
+    them joined by "|" where the file can't tell them apart. ``where`` is its place in the file.
+    """
+
+    points: FloatArray
+    closed: bool
+    work: str
+    where: str
+
+    @property
+    def run(self) -> FloatArray:
+        """The points from where the tool comes down to where it is lifted."""
+        return np.vstack([self.points, self.points[:1]]) if self.closed else self.points
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Read:
+    """All of a file: its lines in order, where the tool went while lifted (n, 2), findings."""
+
+    lines: tuple[Line, ...]
+    lifted: FloatArray
+    findings: tuple[Finding, ...]
+
+
+def wrong(code: Code, says: str, *, part: str = "", by: float = 0.0) -> Finding:
+    """A finding, of the whole file unless a part is named."""
+    return Finding(code, part, by, says)
+
+
+def bent(first: complex, last: complex, bulge: float) -> list[complex]:
+    """Points of an arc after its first; ``bulge`` is the tan of a quarter of its angle.
+
+    The end is the start turned about the centre: last - c = (first - c)·e^(i·angle), which
+    gives the centre.
+    """
+    if bulge == 0 or first == last:
+        return [last]
+    angle = 4 * math.atan(bulge)
+    turn = cmath.exp(1j * angle)
+    centre = (last - first * turn) / (1 - turn)
+    return [*swung(first, centre, angle), last]
+
+
+def swung(first: complex, centre: complex, angle: float) -> list[complex]:
+    """Points strictly between the ends of an arc that swings by ``angle`` radians (+ ccw)."""
+    arm = first - centre
+    step = 2 * math.acos(max(1 - FINE / max(abs(arm), 2 * FINE), 0.5))
+    count = min(max(math.ceil(abs(angle) / step), 1), MOST)
+    return [centre + arm * cmath.exp(1j * angle * i / count) for i in range(1, count)]
+
+
+def pairs(points: list[complex]) -> FloatArray:
+    """Complex points as (n, 2)."""
+    row = np.array(points, dtype=np.complex128)
+    return np.stack([row.real, row.imag], axis=1)
+
+
+def line_of(points: list[complex], closed: bool, work: str, where: str) -> Line:
+    """A line; one that is told closed and comes back to its start does not repeat it.
+
+    Raises
+    ------
+    ValueError : fewer than two points, or one that is no number.
+    """
+    if closed and len(points) > 1 and abs(points[0] - points[-1]) < 1e-9:
+        points = points[:-1]
+    if len(points) < 2 or not all(map(cmath.isfinite, points)):
+        raise ValueError(f"{where} is no line of two points and more")
+    return Line(pairs(points), closed, work, where)

@@ -1,0 +1,73 @@
+"""Book: several pages in one PDF, and a large drawing printed in pieces on small pages.
+
+A page is a :class:`~nest.draw.sheet.Sheet`, or a :class:`Tile`: a window of a larger drawing
+at exactly its size, and over it a sheet that holds the page's own lines and words. The
+drawing is drawn once and cut by the PDF's own clipping, so that its lines and words run on
+from page to page.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pypdf import PageObject, PdfReader, PdfWriter, Transformation
+from pypdf.generic import RectangleObject
+
+from hides.files import write_whole
+from nest.draw.sheet import Box, Sheet
+from nest.draw.words import POINT
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """A window of ``drawing`` shown 1:1 on ``page``.
+
+    ``window`` is (min x, min y, max x, max y) on the drawing, ``place`` where its lower left
+    corner lies on the page; all in mm.
+    """
+
+    page: Sheet
+    drawing: Sheet
+    window: Box
+    place: tuple[float, float]
+
+
+def save_book(pages: Sequence[Sheet | Tile], path: Path | str, title: str = "") -> Path:
+    """Write pages as one PDF, whole or not at all; the same pages give the same bytes.
+
+    Raises
+    ------
+    InputError : the file can't be written.
+    """
+    writer = PdfWriter()
+    writer.add_metadata({"/Title": title, "/Creator": "Croupon"})
+    drawings = {id(page.drawing): page.drawing for page in pages if isinstance(page, Tile)}
+    drawn = {key: drawing.data("pdf") for key, drawing in drawings.items()}
+    for page in pages:
+        own = page if isinstance(page, Sheet) else page.page
+        whole = writer.add_page(_page_of(own.data("pdf")))
+        if isinstance(page, Tile):
+            _lay(whole, _page_of(drawn[id(page.drawing)]), page)
+    for page_object in writer.pages:
+        page_object.compress_content_streams()
+    out = io.BytesIO()
+    writer.write(out)
+    target = Path(path)
+    write_whole(target, out.getvalue())
+    return target
+
+
+def _lay(whole: PageObject, drawing: PageObject, tile: Tile) -> None:
+    """Put the tile's window of ``drawing`` on the page; pypdf clips it to the crop box."""
+    x0, y0, x1, y1 = tile.window
+    drawing.cropbox = RectangleObject((x0 / POINT, y0 / POINT, x1 / POINT, y1 / POINT))
+    x, y = tile.place
+    shift = Transformation().translate((x - x0) / POINT, (y - y0) / POINT)
+    whole.merge_transformed_page(drawing, shift, over=False)
+
+
+def _page_of(data: bytes) -> PageObject:
+    return PdfReader(io.BytesIO(data)).pages[0]

@@ -1,0 +1,206 @@
+"""The set-up sheet: where the hide lies on the bed, one page for each time it is laid down.
+
+The bed is drawn as you stand before it, with what this set-up cuts in colour and the rest of
+the hide pale. Beside it stand the registration marks, by which the hide is laid and its place is
+measured, what the file holds, and the cautions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import shapely
+from shapely import box
+
+from hides.hide import Hide
+from nest.cut.program import Program
+from nest.cut.setups import Setup, places
+from nest.draw.labels import Labels
+from nest.draw.leather import EDGE_WORD, scale_bar
+from nest.draw.palette import (
+    ALARM,
+    BACKBONE,
+    FADED,
+    HIDE_EDGE,
+    HIDE_FILL,
+    INK,
+    PAPER,
+    PART_EDGE,
+)
+from nest.draw.parts import label_part
+from nest.draw.rows import Row, cells, gap, head, note, pair, stack
+from nest.draw.sheet import Box, Pen, Sheet, Style
+from nest.draw.words import Type
+from nest.plan import Plan, placed_outline
+from nest.report.names import patterns_of
+from nest.report.page import BAND, MARGIN, stamp, titled
+from nest.report.tiles import PRINTED
+
+SIDEBAR = 74.0  # mm, width of the column at the right
+GUTTER = 6.0
+AROUND = 0.06  # of the bed's length, shown round it: leather that hangs over
+COLUMNS = (10.0, 16.0, 16.0, 16.0, 16.0)  # mm, of the table of marks
+
+BED = Style(edge=INK, width=0.6)
+LATER = replace(PART_EDGE, edge=FADED, width=0.15)
+CROSS = Style(edge=ALARM, width=0.3)
+MARK_NAME = Type(8.0, ALARM, bold=True, halo=PAPER)
+ORIGIN = Type(6.4, INK, bold=True, halo=PAPER)
+TAPE = (
+    "Put these marks on the hide with a tape: “along” the backbone from the tail root, “across” "
+    "square to it, mm. Lay them where the last two columns say, as the machine counts."
+)
+DRAWN = (
+    "An earlier set-up drew these marks (along and across say where). Lay them where the last two "
+    "columns say, as the machine counts."
+)
+ASKEW = (
+    "If they come to lie otherwise, read their places off the machine and make the file anew: "
+    "--marked {number} X,Y X,Y"
+)
+CAUTION = Type(6.2, ALARM, bold=True)
+LINE = Type(6.6)
+TITLES = Type(6.0, INK, bold=True)
+
+
+def setup_pages(
+    plan: Plan,
+    hide: Hide | None,
+    setups: Sequence[Setup],
+    programs: Sequence[Program],
+    paper: str = "a4",
+) -> list[Sheet]:
+    """One landscape page on ``paper`` (of :data:`nest.report.tiles.PRINTED`) for each set-up."""
+    pairs = zip(setups, programs, strict=True)
+    return [_page(plan, hide, setup, program, paper) for setup, program in pairs]
+
+
+def _page(plan: Plan, hide: Hide | None, setup: Setup, program: Program, paper: str) -> Sheet:
+    height, width = PRINTED[paper]
+    machine = program.machine
+    title = f"{plan.name}: set-up {program.number} of {program.count} on {machine.name}"
+    below = f"hide “{plan.hide_name}”, grain side up    ·    bed {machine.bed[0]:g} × "
+    sheet = titled(width, height, title, f"{below}{machine.bed[1]:g} mm")
+    stamp(sheet, plan.check, len(plan.placements))
+    room, top = width - 2 * MARGIN - SIDEBAR - GUTTER, height - MARGIN - BAND
+    frame = (MARGIN, MARGIN + 12.0, room, top - MARGIN - 16.0)
+    pen = sheet.view(frame, _world(machine.bed), cut=True)
+    _draw_bed(pen, plan, hide, setup, program)
+    stack(sheet, scale_bar(pen.scale, 60.0), MARGIN, MARGIN + 8.0)
+    stack(sheet, _rows(plan, setup, program), MARGIN + room + GUTTER, top)
+    return sheet
+
+
+def _world(bed: tuple[float, float]) -> Box:
+    around = AROUND * max(bed)
+    return -around, -around, bed[0] + around, bed[1] + around
+
+
+def _draw_bed(pen: Pen, plan: Plan, hide: Hide | None, setup: Setup, program: Program) -> None:
+    bed = box(0.0, 0.0, *program.machine.bed)
+    if hide is not None:
+        lies = shapely.transform(hide.polygon, setup.to_bed.on)
+        pen.shade(lies, HIDE_FILL, layer=1.0, name="hide")
+        pen.shade(lies, HIDE_EDGE, layer=5.0)
+        if hide.backbone is not None:
+            pen.line(setup.to_bed.on(np.asarray(hide.backbone)), BACKBONE, layer=5.0)
+    pen.shade(bed, BED, layer=5.5, name="bed")
+    front = (program.machine.bed[0] / 2, 0.0)
+    pen.sheet.text(pen.at([front])[0] - (0.0, 5.0), "front edge", EDGE_WORD, anchor="centre")
+    labels = Labels(pen)
+    _draw_marks(pen, setup, labels)
+    _draw_parts(pen, plan, setup, labels)
+    _draw_origin(pen, program)
+
+
+def _draw_parts(pen: Pen, plan: Plan, setup: Setup, labels: Labels) -> None:
+    """What is cut now in colour and named, all else as a pale line."""
+    patterns = patterns_of(plan)
+    shapes = {
+        placement.id: shapely.transform(placed_outline(plan, placement).polygon, setup.to_bed.on)
+        for placement in plan.placements
+    }
+    covered = pen.on_page(shapely.union_all(list(shapes.values())))
+    for placement in plan.placements:
+        wanted, shape = plan.by_id[placement.id], shapes[placement.id]
+        pattern = patterns[wanted.kit]
+        if placement.id not in setup.parts:
+            pen.shade(shape, LATER, layer=2.0)
+            continue
+        pen.shade(shape, replace(PART_EDGE, fill=pattern.fill), layer=3.0, name=placement.id)
+        angle = placement.angle + setup.to_bed.angle
+        words = pattern.label(wanted)
+        label_part(pen.on_page(shape), words, angle, labels, fill=pattern.fill, avoid=covered)
+
+
+def _draw_marks(pen: Pen, setup: Setup, labels: Labels) -> None:
+    for mark in (*setup.marks, *setup.draws):
+        place = setup.to_bed.on([(mark.x, mark.y)])[0]
+        reach = 2.5 / pen.scale
+        for arm in (np.array([reach, 0.0]), np.array([0.0, reach])):
+            pen.line([place - arm, place + arm], CROSS, layer=6.0)
+        pen.dots([place], 2.6, CROSS, layer=6.0, name=f"mark:{mark.name}")
+        labels.near(pen, place, mark.name, MARK_NAME, on_it=False, steps=3)
+
+
+def _draw_origin(pen: Pen, program: Program) -> None:
+    """Arrows along the axes as the machine counts them, from where it counts."""
+    machine = program.machine
+    ends = np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]) * (0.12 * max(machine.bed))
+    counted = machine.counted(np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+    # counting is a rigid motion of the bed: turned round, it says where (0, 0), x and y lie
+    turn = counted[1:] - counted[0]
+    places = (ends - counted[0]) @ np.linalg.inv(turn)
+    for end, name in zip(places[1:], "xy", strict=True):
+        pen.arrow(places[0], end, Style(edge=INK, width=0.4), head=2.2)
+        pen.text(end, f" {name}", ORIGIN)
+    pen.text(places[0], "0 ", ORIGIN, anchor="right")
+
+
+# --- the words -------------------------------------------------------------------------------
+
+
+def _rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
+    return [
+        *_laying_rows(setup, program),
+        gap(2.0),
+        *_program_rows(plan, setup, program),
+        gap(2.0),
+        head("Mind", SIDEBAR),
+        *[row for words in program.cautions for row in _caution(words)],
+    ]
+
+
+def _laying_rows(setup: Setup, program: Program) -> list[Row]:
+    titles = ("mark", "along", "across", "bed x", "bed y")
+    rows = [head("Lay the hide", SIDEBAR), cells(titles, COLUMNS, TITLES, right=range(1, 5))]
+    counted = program.machine.counted(setup.to_bed.on(places(setup.marks)))
+    for mark, place in zip(setup.marks, counted, strict=True):
+        numbers = [f"{value:.1f}" for value in (mark.x, mark.y, *place)]
+        rows.append(cells((mark.name, *numbers), COLUMNS, LINE, right=range(1, 5)))
+    rows += [gap(0.8), *note(TAPE if setup.number == 1 else DRAWN, SIDEBAR), gap(0.6)]
+    rows += note(ASKEW.format(number=setup.number), SIDEBAR)
+    if setup.draws:
+        names = ", ".join(mark.name for mark in setup.draws)
+        rows += [gap(0.6), *note(f"{names}: the file draws them, for a later set-up.", SIDEBAR)]
+    return rows
+
+
+def _program_rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
+    minutes = program.seconds / 60.0
+    rows = [head("The file", SIDEBAR)]
+    rows.append(pair("Parts", f"{len(setup.parts)}", SIDEBAR))
+    rows.append(pair("Cut", f"{program.cut_length / 1000.0:.1f} m", SIDEBAR))
+    rows.append(pair("Travel", f"{program.travel / 1000.0:.1f} m", SIDEBAR))
+    rows += note(f"no order travels less than {program.bound / 1000.0:.1f} m", SIDEBAR)
+    rows.append(pair("About", f"{minutes:.0f} min", SIDEBAR))
+    rows += note("by the profile's speeds; acceleration is not reckoned", SIDEBAR)
+    patterns = patterns_of(plan)
+    names = [patterns[plan.by_id[one].kit].label(plan.by_id[one]) for one in setup.parts]
+    return [*rows, gap(0.8), *note(f"In colour: {', '.join(names)}", SIDEBAR)]
+
+
+def _caution(words: str) -> list[Row]:
+    return [*note(f"⚠ {words}", SIDEBAR, CAUTION), gap(0.6)]

@@ -1,0 +1,317 @@
+"""Drawings at full size on the small pages of a printer at home.
+
+A :class:`Drawing` larger than a page is parted into tiles that overlap, and whoever glues them
+together cuts each page where it joins the one before and lays it over that one. Crop marks stand
+at the corners of each tile, and short lines cross every joint: they meet when the pages lie
+right. The first page has a map of the tiles, a square and a ruler to check the print by, and
+every page has the ruler.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from shapely import Polygon, box
+
+from nest.draw.book import Tile
+from nest.draw.palette import ALARM, BODY, FADED, HAIR, INK, NOTE, PAPER, SMALL, STRONG
+from nest.draw.rows import Row, cells, gap, head, height_of, note, stack
+from nest.draw.sheet import Box, Pen, Sheet, Style
+from nest.draw.words import Type, words_box
+from nest.report.page import BAND, MARGIN, RULER, SQUARE, draw_check, draw_ruler, titled
+
+# Upright, mm: ISO 216 A4, and ANSI/ASME Y14.1 size A (8.5 × 11 inches)
+PRINTED = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
+FOOT = 17.0  # mm, room below a tile for ruler, page number and map
+OVERLAP = 10.0  # mm by which a tile laps over the one before
+CROP = 4.0  # mm, length of a crop mark
+TICKS = (0.12, 0.5, 0.88)  # where along a joint its crossing lines stand
+TOLD_AT = (0.31, 0.7, 0.06, 0.94)  # where along a joint its words may stand
+TICK = 6.0  # mm, how far one reaches to either side
+MAP = (42.0, 13.0)  # mm, most room of the map in the foot of a page
+
+CROPS = Style(edge=INK, width=0.15)
+JOINT = Style(edge=FADED, width=0.15, dash=(3.0, 1.2))
+CUT_HERE = Style(edge=FADED, width=0.15)
+SEEN = Style(fill="#efe7d8", edge=HAIR, width=0.15)
+HERE = Style(fill="#c98b3c", edge=INK, width=0.2)
+CAUTION = Type(6.4, ALARM, bold=True)
+WORDS = Type(6.6)
+TOLD = Type(SMALL.size, FADED, halo=PAPER)
+
+HOW = (
+    "Print at 100 % (“actual size”), not “fit to page”. Measure the ruler and the square below "
+    "with a steel rule; if they are off, so is everything else.",
+    "Where a drawing runs over several pages: cut each page along the line with the scissors, "
+    "lay it over the page before up to the dashed line, so that the short lines across the "
+    "joint meet, and glue it there.",
+    "Glue the paper on card and cut on the middle of the outline.",
+)
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Drawing:
+    """Something to print at its true size.
+
+    ``title`` names it, ``below`` is a line about it, ``shown`` are the shapes on it (mm on the
+    sheet): tiles without any are left out.
+    """
+
+    title: str
+    below: str
+    sheet: Sheet
+    shown: tuple[Polygon, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """A tile of a drawing: its column from the left, row from the top, window and page number."""
+
+    column: int
+    row: int
+    window: Box
+    page: int
+
+
+def window_of(paper: str) -> tuple[float, float]:
+    """Width and height in mm of what one page of ``paper`` (of :data:`PRINTED`) shows."""
+    width, height = PRINTED[paper]
+    return width - 2 * MARGIN, height - 2 * MARGIN - FOOT
+
+
+def count_of(width: float, height: float, paper: str) -> tuple[int, int]:
+    """Columns and rows of tiles for a drawing of that size in mm."""
+    pairs = zip((width, height), window_of(paper), strict=True)
+    columns, rows = (
+        max(1, math.ceil((size - OVERLAP) / (room - OVERLAP) - 1e-9)) for size, room in pairs
+    )
+    return columns, rows
+
+
+def printed(
+    title: str, drawings: Sequence[Drawing], paper: str, cautions: Sequence[str] = ()
+) -> list[Sheet | Tile]:
+    """Lay drawings out on pages of ``paper``, with a first page that says how to use them."""
+    plans: list[tuple[Drawing, list[Joined]]] = []
+    next_page = 2
+    for drawing in drawings:
+        tiles = _tiles(drawing, paper, next_page)
+        plans.append((drawing, tiles))
+        next_page += len(tiles)
+    last = next_page - 1
+    pages: list[Sheet | Tile] = [_cover(title, plans, paper, last, cautions)]
+    for drawing, tiles in plans:
+        pages += [_page(title, drawing, tiles, tile, paper, last) for tile in tiles]
+    return pages
+
+
+def _tiles(drawing: Drawing, paper: str, first: int) -> list[Joined]:
+    """The tiles that show something, row by row from the upper left."""
+    sheet, (wide, high) = drawing.sheet, window_of(paper)
+    columns, rows = count_of(sheet.width, sheet.height, paper)
+    tiles: list[Joined] = []
+    for row in range(rows):
+        for column in range(columns):
+            x, top = column * (wide - OVERLAP), sheet.height - row * (high - OVERLAP)
+            window = (x, top - high, x + wide, top)
+            if any(box(*window).intersects(one) for one in drawing.shown):
+                tiles.append(Joined(column, row, window, first + len(tiles)))
+    return tiles
+
+
+# --- the pages -------------------------------------------------------------------------------
+
+
+def _page(
+    title: str, drawing: Drawing, tiles: Sequence[Joined], tile: Joined, paper: str, last: int
+) -> Tile:
+    width, height = PRINTED[paper]
+    sheet = Sheet(width, height, title=title)
+    wide, high = window_of(paper)
+    corner = (MARGIN, MARGIN + FOOT)
+    _draw_crops(sheet, (*corner, corner[0] + wide, corner[1] + high))
+    _draw_joints(sheet, drawing, tiles, tile)
+    _draw_foot(sheet, title, drawing, tiles, tile, last)
+    return Tile(sheet, drawing.sheet, tile.window, corner)
+
+
+def _draw_crops(sheet: Sheet, frame: Box) -> None:
+    """Two short lines at each corner of the tile, outside it."""
+    x0, y0, x1, y1 = frame
+    for x, outwards in ((x0, -1.0), (x1, 1.0)):
+        for y, upwards in ((y0, -1.0), (y1, 1.0)):
+            sheet.line([(x + outwards, y), (x + outwards * (1 + CROP), y)], CROPS)
+            sheet.line([(x, y + upwards), (x, y + upwards * (1 + CROP))], CROPS)
+
+
+def _draw_joints(sheet: Sheet, drawing: Drawing, tiles: Sequence[Joined], tile: Joined) -> None:
+    """The joints with the neighbours: a joint is the left or the upper edge of the later tile."""
+    places = {(t.column, t.row): t for t in tiles}
+    for across, (right, down) in ((True, (1, 0)), (False, (0, 1))):
+        before = places.get((tile.column - right, tile.row - down))
+        after = places.get((tile.column + right, tile.row + down))
+        if before is not None and _joins(drawing, before, tile):
+            words = f"✂ cut here and lay it over page {before.page}"
+            _draw_joint(sheet, drawing, (tile, tile), words, CUT_HERE, across=across)
+        if after is not None and _joins(drawing, tile, after):
+            words = f"page {after.page} lies over this page up to here"
+            _draw_joint(sheet, drawing, (tile, after), words, JOINT, across=across)
+
+
+def _joins(drawing: Drawing, before: Joined, after: Joined) -> bool:
+    """Whether anything runs from one tile into the other."""
+    band = box(*before.window).intersection(box(*after.window))
+    return any(one.intersects(band) for one in drawing.shown)
+
+
+def _draw_joint(
+    sheet: Sheet,
+    drawing: Drawing,
+    pair: tuple[Joined, Joined],
+    words: str,
+    look: Style,
+    *,
+    across: bool,
+) -> None:
+    """A joint of this tile with a later one: a line, the short lines that cross it, words."""
+    here, later = pair
+    corner = np.array([MARGIN, MARGIN + FOOT]) - here.window[:2]
+    pen = Pen(sheet, 1.0, (float(corner[0]), float(corner[1])))
+    x0, y0, x1, y1 = later.window
+    ends = np.array([[x0, y0], [x0, y1]] if across else [[x0, y1], [x1, y1]])
+    beyond = np.array([TICK, 0.0] if across else [0.0, TICK])
+    pen.line(ends, look, layer=2.0)
+    for share in TICKS:
+        place = ends[0] + share * (ends[1] - ends[0])
+        pen.line([place - beyond, place + beyond], CROPS, layer=2.0)
+    aside = np.array([2.2, 0.0] if across else [0.0, -2.2])
+    places = [ends[0] + share * (ends[1] - ends[0]) + aside for share in TOLD_AT]
+    angle = 90.0 if across else 0.0
+    boxes = [words_box(p, words, TOLD, anchor="middle", angle=angle) for p in places]
+    hidden = [sum(one.intersection(b).area for b in drawing.shown) for one in boxes]
+    pen.text(places[int(np.argmin(hidden))], words, TOLD,
+             angle=angle, anchor="middle")  # fmt: skip
+
+
+def _draw_foot(
+    sheet: Sheet,
+    title: str,
+    drawing: Drawing,
+    tiles: Sequence[Joined],
+    tile: Joined,
+    last: int,
+) -> None:
+    foot = MARGIN + 2.0
+    draw_ruler(sheet, MARGIN, foot + 1.5)
+    sheet.text((MARGIN + RULER + 2.0, foot + 1.5), "mm", SMALL)
+    sheet.text((MARGIN, foot + 8.0), f"{title}: {drawing.title}", STRONG)
+    right = sheet.width - MARGIN
+    said = f"page {tile.page} of {last}"
+    if len(tiles) > 1:
+        said += f" (tile {tiles.index(tile) + 1} of {len(tiles)})"
+        wide = _map_width(tiles)
+        _draw_map(sheet, tiles, (right - wide, foot - 2.0), MAP[1], tile)
+        right -= wide + 4.0
+    sheet.text((right, foot + 4.4), said, BODY, anchor="right")
+    sheet.text((right, foot + 1.0), "print at 100 %", NOTE, anchor="right")
+
+
+def _map_width(tiles: Sequence[Joined], most: tuple[float, float] = MAP) -> float:
+    """Width in mm of a map of the tiles within ``most``."""
+    x0, y0, x1, y1 = _reach(tiles)
+    return (x1 - x0) * min(most[0] / (x1 - x0), most[1] / (y1 - y0))
+
+
+def _reach(tiles: Sequence[Joined]) -> Box:
+    corners = np.array([tile.window for tile in tiles])
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    return float(low[0]), float(low[1]), float(high[2]), float(high[3])
+
+
+def _draw_map(
+    sheet: Sheet,
+    tiles: Sequence[Joined],
+    corner: tuple[float, float],
+    height: float,
+    here: Joined | None = None,
+    shown: Sequence[Polygon] = (),
+) -> None:
+    """The tiles small, with their page numbers, and what lies on them; ``here`` stands out."""
+    world = _reach(tiles)
+    wide = _map_width(tiles, (MAP[0] if here else 1e3, height))
+    pen = sheet.view((*corner, wide, height), world, wide / (world[2] - world[0]))
+    for tile in tiles:
+        pen.shade(box(*tile.window), HERE if tile is here else SEEN, layer=2.0)
+    for shape in shown:
+        pen.shade(shape, Style(edge=INK, width=0.15), layer=3.0)
+    for tile in tiles:
+        x0, y0, x1, y1 = tile.window
+        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+        pen.text(middle, str(tile.page), SMALL if here else BODY, anchor="middle")
+
+
+# --- the first page --------------------------------------------------------------------------
+
+
+def _cover(
+    title: str,
+    plans: Sequence[tuple[Drawing, list[Joined]]],
+    paper: str,
+    last: int,
+    cautions: Sequence[str],
+) -> Sheet:
+    width, height = PRINTED[paper]
+    name = {"a4": "A4", "letter": "Letter"}[paper]
+    sheet = titled(width, height, title, f"full size, 1:1    ·    {last} pages {name}")
+    room, top = width - 2 * MARGIN, height - MARGIN - BAND
+    foot = MARGIN + 8.0
+    draw_check(sheet, MARGIN, foot + 3.0)
+    rows = [head("How to use these pages", room), gap(1.0)]
+    for words in HOW:
+        rows += [*note(words, room, WORDS), gap(1.0)]
+    for words in cautions:
+        rows += [*note(f"⚠ {words}", room, CAUTION), gap(0.6)]
+    rows += [gap(2.0), head("Pages", room), gap(1.0)]
+    rows += _contents(plans, room, top - height_of(rows) - foot - SQUARE - 8.0)
+    stack(sheet, rows, MARGIN, top)
+    return sheet
+
+
+def _contents(
+    plans: Sequence[tuple[Drawing, list[Joined]]], room: float, height: float
+) -> list[Row]:
+    """A line for each drawing and, while there is room, a map of those on several pages."""
+    widths = (22.0, 70.0, room - 92.0)
+    lines = [
+        cells((_pages(tiles), drawing.title, drawing.below), widths, WORDS)
+        for drawing, tiles in plans
+    ]
+    spread = [(drawing, tiles) for drawing, tiles in plans if len(tiles) > 1]
+    left = height - height_of(lines)
+    if not spread or left < 25.0:
+        return lines
+    return [*lines, gap(3.0), _maps(spread, room, min(left - 5.0, 100.0))]
+
+
+def _pages(tiles: Sequence[Joined]) -> str:
+    first, last = tiles[0].page, tiles[-1].page
+    return f"page {first}" if first == last else f"pages {first} to {last}"
+
+
+def _maps(spread: Sequence[tuple[Drawing, list[Joined]]], room: float, height: float) -> Row:
+    """Maps side by side, all at one scale."""
+    high = height - 5.0
+    widths = [_map_width(tiles, (1e3, high)) for _, tiles in spread]
+    fit = min(1.0, (room - 6.0 * (len(spread) - 1)) / sum(widths))
+
+    def draw(sheet: Sheet, x: float, top: float) -> None:
+        for (drawing, tiles), width in zip(spread, widths, strict=True):
+            sheet.text((x, top - 3.0), drawing.title, NOTE)
+            tall = high * fit
+            _draw_map(sheet, tiles, (x, top - 5.0 - tall), tall, shown=drawing.shown)
+            x += width * fit + 6.0
+
+    return Row(5.0 + high * fit, draw)
