@@ -11,7 +11,9 @@ Two promises are made here, and everything after relies on them:
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import shapely
@@ -268,7 +270,8 @@ class _Memory:
             return
         wide, high = x1 - x0 + 2 * PAD, y1 - y0 + 2 * PAD
         nodes = _nodes(gx, gy, wide, high, CELL)
-        self.depth = np.stack([_signed_distance(ground, nodes) for ground in grounds])
+        with ThreadPoolExecutor() as pool:
+            self.depth = np.stack(list(pool.map(partial(_signed_distance, nodes=nodes), grounds)))
         self._add_edges(grounds, gx, gy, int(wide / BIN) + 2, int(high / BIN) + 2)
         places = _nodes(gx, gy, wide, high, TURN_CELL)
         flat = np.column_stack([places[0].ravel(), places[1].ravel()])
@@ -282,23 +285,25 @@ class _Memory:
         self, grounds: list[BaseGeometry], gx: float, gy: float, cols: int, rows: int
     ) -> None:
         starts = np.zeros((len(grounds), rows, cols + 1), np.int64)
-        lists: list[int] = []
+        cells = np.arange(rows)[:, None] * cols + np.arange(cols + 1)
+        lists: list[IntArray] = []
+        done = 0
         for g, ground in enumerate(grounds):
             edges = _edges_of(ground)
             first = self._float(edges)
-            bins: list[list[list[int]]] = [[[] for _ in range(cols)] for _ in range(rows)]
-            for e, (ax, ay, bx, by) in enumerate(edges[:, :4]):
-                i0, i1 = sorted((int((ax - gx) // BIN), int((bx - gx) // BIN)))
-                j0, j1 = sorted((int((ay - gy) // BIN), int((by - gy) // BIN)))
-                for j in range(j0, j1 + 1):
-                    for i in range(i0, i1 + 1):
-                        bins[j][i].append(first + k.EDGE * e)
-            for j in range(rows):
-                for i in range(cols):
-                    starts[g, j, i] = len(lists)
-                    lists.extend(bins[j][i])
-                starts[g, j, cols] = len(lists)
-        at = self._int(lists)
+            i = np.sort(((edges[:, [0, 2]] - gx) // BIN).astype(np.int64), axis=1)
+            j = np.sort(((edges[:, [1, 3]] - gy) // BIN).astype(np.int64), axis=1)
+            wide = i[:, 1] - i[:, 0] + 1
+            count = wide * (j[:, 1] - j[:, 0] + 1)
+            edge = np.repeat(np.arange(len(edges)), count)
+            step = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+            across, up = step % wide[edge], step // wide[edge]
+            cell = (j[edge, 0] + up) * cols + i[edge, 0] + across
+            order = np.argsort(cell, kind="stable")
+            starts[g] = done + np.searchsorted(cell[order], cells)
+            lists.append(first + k.EDGE * edge[order])
+            done += len(edge)
+        at = self._int(np.concatenate(lists))
         self.head[k.AT_BINS] = self._int(at + starts)
         self.head[[k.N_COLS, k.N_ROWS]] = cols, rows
 
