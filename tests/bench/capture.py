@@ -40,7 +40,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from hides.capture.marks import Marks, find
+from hides.capture.marks import USUAL, Marks, find
 from hides.capture.outline import trace
 from hides.capture.photo import read
 from hides.capture.pose import Flat, flatten, locate
@@ -51,6 +51,7 @@ from tests.scenes import FLOORS, LEATHERS, PLAIN, Chalk, Image, Scene, scene
 FAR = 0.012  # of the area: a sure outline that is off by more is a defect
 MARKS = ("ring", "area", "line", "ring", "area")
 COLOURS = ("blue", "red", "green", "yellow", "white", "pink")
+KNOWN = {entry.colour for entry in USUAL.entries}  # pink is not in the usual legend
 
 
 @dataclass(frozen=True)
@@ -275,12 +276,18 @@ def _marks_judged(shot: Scene, seen: Seen) -> dict[str, object]:
         for f in found[:1]
         if drawn.form != "line" and isinstance(f, Polygon)
     ]
+    named = [drawn.colour in KNOWN for drawn in shot.marks]
+    listed = [any(d.intersects(mark) for d in doubts) for mark in true]
     return {
         "drawn": len(true),
-        "found": sum(bool(found) for found in matched),
+        # A colour that the legend doesn't have is right when it is listed, and only then.
+        "found": sum(
+            bool(found) if known else said and not found
+            for found, said, known in zip(matched, listed, named, strict=True)
+        ),
         "listed": sum(
-            not found and any(d.intersects(mark) for d in doubts)
-            for mark, found in zip(true, matched, strict=True)
+            known and not found and said
+            for found, said, known in zip(matched, listed, named, strict=True)
         ),
         "invented": sum(not any(f.intersects(m.buffer(10)) for m in true) for f in flaws),
         "bounds": tuple(bounds),
