@@ -111,7 +111,12 @@ class Hide:
         left, _, right, _ = self.outline.bounds
         length = right - left
         return StretchField(
-            self.piece, left, length, self.outline.area / length, self.stretch_lines
+            self.piece,
+            left,
+            length,
+            self.outline.area / length,
+            self.stretch_lines,
+            right=self.polygon.centroid.y < 0,
         )
 
     def ground(self, face: str, need: Need, margin: float) -> Ground:

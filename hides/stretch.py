@@ -47,6 +47,7 @@ class StretchField:
     tail : x in mm where the piece begins (0 for most).
     length, depth : mm; what the regions of a side are scaled to.
     lines : the user's lines of least stretch, (n, 2) mm each, n >= 2, no point repeated.
+    right : the animal's right side, whose belly lies at y < 0: all turns the other way.
     """
 
     piece: str
@@ -54,6 +55,7 @@ class StretchField:
     length: float
     depth: float
     lines: tuple[FloatArray, ...] = ()
+    right: bool = False
 
     def direction(self, points: FloatArray) -> FloatArray:
         """Direction in degrees, 0 <= d < 180, at (n, 2) points; (n,)."""
@@ -77,7 +79,8 @@ class StretchField:
             return np.full(len(points), _DEFAULTS[self.piece])
         shoulder = _step((points[:, 0] - self.tail) / self.length, *BEND_END)
         flank = _step(np.abs(points[:, 1]) / self.depth, *BELLY_LINE)
-        return 90.0 * shoulder + FLANK * flank * (1.0 - shoulder)
+        left = 90.0 * shoulder + FLANK * flank * (1.0 - shoulder)
+        return -left if self.right else left
 
 
 def _step(at: FloatArray, low: float, high: float) -> FloatArray:

@@ -32,6 +32,15 @@ def test_a_side_lies_tight_as_the_trade_says(x: float, y: float, angle: float) -
     assert SIDE.direction(np.array([[x, y]], dtype=float))[0] == pytest.approx(angle)
 
 
+def test_a_right_side_is_a_left_one_in_the_mirror() -> None:
+    """Its belly lies at y < 0, and an angle read in the mirror is the negative one."""
+    right = StretchField("side", 0.0, 2200.0, 930.0, right=True)
+    x, y = np.meshgrid(np.arange(0, 2200, 90.0), np.arange(0, 1200, 90.0))
+    above = np.column_stack([x.ravel(), y.ravel()])
+    found = right.direction(above * [1, -1])
+    assert turn_between(found, -SIDE.direction(above)).max() < 1e-9
+
+
 def test_regions_end_where_the_trade_measures_them() -> None:
     """Half the turn is made at about 0.60 of length and depth: strap cutters find the butt
     1370 to 1520 mm long and the belly line 508 to 559 mm below the backbone.
