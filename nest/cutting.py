@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 
@@ -305,13 +306,10 @@ def write_all(writers: Mapping[str, Writer], folder: Path, *, replace: bool) -> 
                 what, mend="Add --force to replace it, or name another --out.", file=path
             )
     folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    try:
-        for path, write in zip(paths, writers.values(), strict=True):
+    with TemporaryDirectory(prefix=".cut-", dir=folder) as beside:
+        made = [Path(beside) / path.name for path in paths]
+        for path, write in zip(made, writers.values(), strict=True):
             write(path)
-            written.append(path)
-    except BaseException:
-        for path in written:
-            path.unlink(missing_ok=True)
-        raise
+        for path, place in zip(made, paths, strict=True):
+            path.replace(place)
     return paths
