@@ -116,10 +116,10 @@ class Worker:
         self.state = world.state.copy()
         self.memory = (*world.shared, self.state)
         self.press = Press(self.memory)
-        self.eager = world.state[k.F_LISTED] > 0 and seed % 2 == 0  # presses every layout
+        self.listed = self.state[k.F_LISTED] > 0
         self.random = np.array([_mix(seed)], np.uint64)
         self.py = np.random.default_rng(_mix(seed))
-        self.best = Best(np.zeros((self.n, 4)), np.inf, np.inf)
+        self.best = self.base = Best(np.zeros((self.n, 4)), np.inf, np.inf)
         self.step = tuning.step
         self.pool: list[tuple[float, FloatArray]] = []
         self.failed = 0
@@ -150,11 +150,12 @@ class Worker:
     def explore(self, budget: int) -> None:
         """Move the frontier by the present step; on failure go on from a disturbed layout."""
         if self.trial is None:
-            front = self._front(self.best.reach, self.step)
-            start = self._picked() if self.pool else self._shifted(self.best.poses, front)
+            front = self._front(self.base.reach, self.step)
+            start = self._picked() if self.pool else self._shifted(self.base, front)
             self._begin(start, front, self.tuning.patience)
         if trial := self._go_on(budget):
-            if self._pressed(trial):
+            if found := self._pressed(trial, self.base.reach):
+                self.base = found
                 self._forget()
                 return
             self.pool.append((trial.conflict, trial.poses))
@@ -163,19 +164,21 @@ class Worker:
             if self.failed >= self.tuning.fails:
                 self._forget()
                 self.step = max(self.step / 2, self.tuning.least_step)
+                if self.best.beats(self.base):
+                    self.base = self.best
 
     def compress(self, budget: int, share: float) -> None:
         """Move the frontier by small steps from the best layout; ``share`` of the phase is over."""
         if self.trial is None:
             high, low = self.tuning.squeeze_from, self.tuning.squeeze_to
             front = self._front(self.best.reach, high + (low - high) * share)
-            self._begin(self._shifted(self.best.poses, front), front, self.tuning.squeeze_patience)
+            self._begin(self._shifted(self.best, front), front, self.tuning.squeeze_patience)
         if trial := self._go_on(budget):
-            self._pressed(trial)
+            self._pressed(trial, self.best.reach)
 
     def adopt(self, best: Best) -> None:
         """Go on from another worker's layout."""
-        self.best = Best(best.poses.copy(), best.reach, best.conflict)
+        self.best = self.base = Best(best.poses.copy(), best.reach, best.conflict)
         self._forget()
         self.trial = None
 
@@ -212,19 +215,19 @@ class Worker:
         k.put_all(now, *self.memory)
         return False
 
-    def _pressed(self, trial: _Trial) -> bool:
-        """Offer what a finished trial came to, all its parts moved at once; says if it is valid.
+    def _pressed(self, trial: _Trial, reach: float) -> Best | None:
+        """What a finished trial came to, to go on from, if it is valid or pressing makes it so.
 
-        One worker presses every layout where angles are listed; the others, and hides, only what
-        failed or came hard, for pressed layouts are tight and leave less to search in.
+        A pressed layout is tight and leaves less to search in, so where the trial was valid
+        by itself the search goes on from that, and what pressing gains is only kept.
         """
         valid = trial.conflict <= 0.0
-        pressed = None
-        if not valid or self.eager or self.step < self.tuning.step:
-            pressed = self.press(trial.poses, np.inf if valid else self.best.reach)
-        if pressed or valid:
-            self._offer(pressed[0] if pressed else trial.poses, 0.0)
-        return pressed is not None or valid
+        found = self._offer(trial.poses, 0.0) if valid else None
+        hard = not valid or self.listed or self.step < self.tuning.step
+        if hard and (pressed := self.press(trial.poses, np.inf if valid else reach)):
+            tight = self._offer(pressed[0], 0.0)
+            return found or tight
+        return found
 
     def _forget(self) -> None:
         self.pool.clear()
@@ -233,21 +236,24 @@ class Worker:
     def _conflict(self, poses: FloatArray) -> float:
         return float(k.put_all(poses, *self.memory))
 
-    def _offer(self, poses: FloatArray, loss: float) -> None:
+    def _offer(self, poses: FloatArray, loss: float) -> Best:
         self.state[k.F_FRONT] = self.state[k.F_X1]
         self._conflict(poses)
         found = Best(poses.copy(), float(self._rows()[:, 2].max()), loss)
         if found.beats(self.best):
             self.best = found
+        if self.base.conflict > 0:
+            self.base = self.best
+        return found
 
     def _front(self, reach: float, step: float) -> float:
         return reach - step * (reach - float(self.state[k.F_X0]))
 
-    def _shifted(self, poses: FloatArray, front: float) -> FloatArray:
+    def _shifted(self, base: Best, front: float) -> FloatArray:
         """Everything beyond a random cut moves back by what the frontier moves."""
-        moved = poses.copy()
+        moved = base.poses.copy()
         cut = self.py.uniform(float(self.state[k.F_X0]), front)
-        moved[moved[:, 0] > cut, 0] -= self.best.reach - front
+        moved[moved[:, 0] > cut, 0] -= base.reach - front
         return moved
 
     def _picked(self) -> FloatArray:
