@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -17,7 +18,7 @@ from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
 from nest.cut.program import Program
-from nest.cut.readback.found import Finding, Line, bent, line_of, wrong
+from nest.cut.readback.found import Code, Finding, Line, bent, line_of, wrong
 from nest.cut.stroke import SWIVEL, Stroke
 
 # Factors that are a story: told wrong -> what happened. From issues of drawing programs; the
@@ -145,8 +146,8 @@ def _details(want: Line, have: Line, allowed: Allowance) -> Iterator[Finding]:
     """What may differ between two lines that lie on each other."""
     part = want.where
     if want.closed != have.closed:
-        code = "open" if want.closed else "closed"
-        yield wrong(code, f"{have.where} is {code} and should not be.", part=part)  # type: ignore
+        code: Code = "open" if want.closed else "closed"
+        yield wrong(code, f"{have.where} is {code} and should not be.", part=part)
         return
     if (have.work and want.work not in have.work.split("|")) or not have.work:
         says = f"{have.where} is told as {have.work or 'nothing known'}, and is a {want.work}."
@@ -248,7 +249,7 @@ def _story(want: _Side, have: _Side, allowed: Allowance) -> Finding | None:
     for axis, name in enumerate("xy"):
         signs = np.where(np.arange(2) == axis, -1.0, 1.0)
         back = np.where(np.arange(2) == axis, first + high, -shift)
-        if _explains(want, have, lambda p, s=signs, b=back: s * p + b, allowed):  # type: ignore
+        if _explains(want, have, partial(_undone, signs, back), allowed):
             return wrong("mirrored", f"everything is mirrored in {name}.")
     return None
 
@@ -270,6 +271,10 @@ def _scaled(
     names = (says for factor, says in STORIES.items() if abs(scale / factor - 1) < 2e-3)
     says = f"everything is {scale:.4f} times as large: {next(names, 'a wrong scale')}."
     return wrong("scale", says, by=scale)
+
+
+def _undone(signs: FloatArray, back: FloatArray, points: FloatArray) -> FloatArray:
+    return signs * points + back
 
 
 def _explains(
