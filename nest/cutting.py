@@ -234,7 +234,7 @@ def _write(made: Program, form: str, path: Path) -> None:
         raise CutError(
             f"this file did not read back right and was not written: {findings[0].says}",
             mend="This is a fault of the program, not of your input; please report it.",
-            file=path,
+            file=Path(path.name),
         )
 
 

@@ -14,13 +14,13 @@ from functools import cache
 from pathlib import Path
 
 from hides.errors import InputError
+from hides.keys import known_keys, number, one_of, read_table, text
 from hides.thickness import Need
 from hides.units import parse_thickness
 from nest import knife as knives
 from nest import sheath as sheaths
 from nest.errors import WeekError
 from nest.part import KINDS, Part
-from nest.tables import known_keys, number, one_of, read_table, text
 
 KEEPS = ("butt", "neck", "belly", "tail", "none")
 PREFERS = ("value", "due")

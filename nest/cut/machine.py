@@ -15,9 +15,9 @@ from pathlib import Path
 import numpy as np
 
 from hides.errors import InputError
+from hides.keys import known_keys, number, one_of, read_table, text
 from hides.outline import FloatArray
 from nest.errors import CutError
-from nest.tables import known_keys, number, one_of, read_table, text
 
 TOOLS = ("laser", "drag", "tangential", "oscillating", "hand")
 KNIVES = ("drag", "tangential", "oscillating")

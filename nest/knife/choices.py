@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 
 from hides.errors import InputError
+from hides.keys import known_keys, number, one_of
 from hides.units import parse_thickness
 from nest.errors import KnifeError
-from nest.tables import known_keys, number, one_of
 
 HANDS = ("right", "left")
 LOOPS = ("sewn", "back")

@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from hides.errors import InputError, OutlineError
+from hides.keys import known_keys, number, read_table, text
 from hides.outline import Outline
 from hides.trace import Drawing, read_drawing
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
 from nest.knife.lay import LENGTHS, Pair, knife_from, pair
 from nest.knife.shape import Knife
-from nest.tables import known_keys, number, read_table, text
 
 
 def read(path: Path | str) -> Knife:

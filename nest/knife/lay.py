@@ -18,12 +18,12 @@ import shapely
 from numpy.typing import ArrayLike
 from shapely import Point, Polygon
 
+from hides.keys import number, one_of
 from hides.outline import FloatArray, Outline, turned
 from hides.trace import Drawing
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
 from nest.knife.shape import Knife, Profile, profile_of
-from nest.tables import number, one_of
 
 LENGTHS = (40.0, 600.0)  # mm; below it is a blade for a craft knife, above it is a sword
 

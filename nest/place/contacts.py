@@ -24,9 +24,6 @@ from nest.place.kernels import (
     AT_TYPE_M,
     AT_TYPES,
     CORNER,
-    F_BIN,
-    F_GX,
-    F_GY,
     F_LISTED,
     F_SIZE,
     F_STRIP,
@@ -47,6 +44,7 @@ from nest.place.kernels import (
     REGION,
     TYPE,
     TYPE_M,
+    cells_over,
     direction,
 )
 
@@ -210,13 +208,9 @@ def _ground_row(rows, m, i, p, end, e, reach, M, S):
 @kernel
 def _edges_near(rows, m, i, g, p, end, box, reach, I, M, S):
     """Rows of one piece in place against the edges of ground g that are near it."""
-    size, cols = S[F_BIN], I[N_COLS]
-    i0 = max(0, int(np.floor((box[0] - S[F_GX]) / size)))
-    i1 = min(cols - 1, int(np.floor((box[2] - S[F_GX]) / size)))
-    j0 = max(0, int(np.floor((box[1] - S[F_GY]) / size)))
-    j1 = min(I[N_ROWS] - 1, int(np.floor((box[3] - S[F_GY]) / size)))
+    i0, i1, j0, j1 = cells_over(box[0], box[1], box[2], box[3], I, S)
     for j in range(j0, j1 + 1):
-        cell = I[AT_BINS] + (g * I[N_ROWS] + j) * (cols + 1)
+        cell = I[AT_BINS] + (g * I[N_ROWS] + j) * (I[N_COLS] + 1)
         if i0 > i1:
             break
         for q in range(I[cell + i0], I[cell + i1 + 1]):

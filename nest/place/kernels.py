@@ -331,6 +331,18 @@ def _edge_depth(p, end, e, M, S):
 
 
 @kernel
+def cells_over(x0, y0, x1, y1, I, S):
+    """First and last column, first and last row of the edge index that a box meets."""
+    size = S[F_BIN]
+    return (
+        max(0, int(np.floor((x0 - S[F_GX]) / size))),
+        min(I[N_COLS] - 1, int(np.floor((x1 - S[F_GX]) / size))),
+        max(0, int(np.floor((y0 - S[F_GY]) / size))),
+        min(I[N_ROWS] - 1, int(np.floor((y1 - S[F_GY]) / size))),
+    )
+
+
+@kernel
 def _piece_stray(g, k, x, y, c, n, I, M, S):
     """Deepest edge of ground g inside piece k, turned by (c, n) and shifted; 0 when none."""
     row = I[AT_PIECES] + PIECE * k
@@ -343,14 +355,10 @@ def _piece_stray(g, k, x, y, c, n, I, M, S):
         S[end + 4] = M[i + 4] + nx * x + ny * y
         end += CORNER
         x0, x1, y0, y1 = min(x0, wx), max(x1, wx), min(y0, wy), max(y1, wy)
-    size, cols = S[F_BIN], I[N_COLS]
-    i0 = max(0, int(np.floor((x0 - S[F_GX]) / size)))
-    i1 = min(cols - 1, int(np.floor((x1 - S[F_GX]) / size)))
-    j0 = max(0, int(np.floor((y0 - S[F_GY]) / size)))
-    j1 = min(I[N_ROWS] - 1, int(np.floor((y1 - S[F_GY]) / size)))
+    i0, i1, j0, j1 = cells_over(x0, y0, x1, y1, I, S)
     worst = 0.0
     for j in range(j0, j1 + 1):
-        cell = I[AT_BINS] + (g * I[N_ROWS] + j) * (cols + 1)
+        cell = I[AT_BINS] + (g * I[N_ROWS] + j) * (I[N_COLS] + 1)
         if i0 > i1:
             break
         for q in range(I[cell + i0], I[cell + i1 + 1]):

@@ -15,12 +15,9 @@ because programs differ in which of these they believe.
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
-from ezdxf import options  # type: ignore[attr-defined]
 from ezdxf.document import Drawing
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
@@ -28,6 +25,7 @@ from ezdxf.layouts.layout import Modelspace
 from hides.files import write_whole
 from hides.hide import Hide
 from hides.outline import FloatArray, turned
+from nest.cut.formats.dxf import undated
 from nest.part import Mark, Part
 from nest.plan import Placement, Plan, placed_outline
 
@@ -46,7 +44,7 @@ def write_dxf(plan: Plan, hide: Hide, path: Path | str, *, hole: float = HOLE) -
     PlanError : a placement that the plan doesn't define.
     InputError : the file can't be written.
     """
-    with _undated():
+    with undated():
         drawing = _drawing(plan, hide, hole)
         text = io.StringIO()
         drawing.write(text)
@@ -105,14 +103,3 @@ def _set_extents(drawing: Drawing, plan: Plan, hide: Hide) -> None:
     first, last = (*low.tolist(), 0.0), (*high.tolist(), 0.0)
     drawing.modelspace().reset_extents(first, last)
     drawing.header["$EXTMIN"], drawing.header["$EXTMAX"] = first, last
-
-
-@contextmanager
-def _undated() -> Iterator[None]:
-    """Let ezdxf write fixed dates and ids, so that the same plan gives the same bytes."""
-    before = options.write_fixed_meta_data_for_testing
-    options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        options.write_fixed_meta_data_for_testing = before

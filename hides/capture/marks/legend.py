@@ -19,15 +19,14 @@ in one of them can be reported instead of being read as its neighbour.
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 
 from hides.capture.marks.colour import difference, lab_of
 from hides.errors import InputError
-from hides.files import read_whole
 from hides.flaws import SIDES, kind_of
+from hides.keys import read_table
 
 Rgb = tuple[int, int, int]
 
@@ -46,7 +45,6 @@ PALETTE: dict[str, Rgb] = {
 }
 
 ALIKE = 18.0  # CIE 1976 colour difference; two colours of a legend nearer than this get mixed up
-LARGEST = 100_000  # bytes
 _KEYS = ("flaw", "face", "rgb")
 
 
@@ -148,19 +146,11 @@ def read_legend(path: Path | str) -> Legend:
     """
     path = Path(path)
     try:
-        return Legend(tuple(_entry(name, value) for name, value in _tables(path).items()))
+        return Legend(
+            tuple(_entry(name, value) for name, value in read_table(path, "legend").items())
+        )
     except InputError as error:
         raise error.at(file=path) from None
-
-
-def _tables(path: Path) -> dict[str, object]:
-    try:
-        return tomllib.loads(read_whole(path, LARGEST).decode("utf-8"))
-    except UnicodeDecodeError:
-        what = "this is not text in UTF-8, so it is no legend."
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
-        what = f"this is not TOML: {error}."
-    raise InputError(what, mend="Is it the right file, and whole?")
 
 
 def _entry(name: str, value: object) -> Entry:

@@ -57,7 +57,7 @@ def r12(program: Program) -> bytes:
 
 
 def _new(version: str, program: Program) -> Drawing:
-    with _undated():
+    with undated():
         drawing = new(version)
     if version != "R12":
         drawing.header["$INSUNITS"] = 4
@@ -81,15 +81,15 @@ def _extents(program: Program) -> tuple[tuple[float, float, float], tuple[float,
 
 def _bytes(drawing: Drawing, program: Program) -> bytes:
     text = io.StringIO()
-    with _undated():
+    with undated():
         drawing.write(text)
     comments = "".join(f"999\n{line}\n" for line in remarks(program, _WIDE))
     return drawing.encode(comments + text.getvalue())
 
 
 @contextmanager
-def _undated() -> Iterator[None]:
-    """Let ezdxf write fixed dates and ids, so that the same program gives the same bytes."""
+def undated() -> Iterator[None]:
+    """Let ezdxf write fixed dates and ids, so that the same drawing gives the same bytes."""
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:
