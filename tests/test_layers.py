@@ -1,0 +1,263 @@
+"""Imports run one way: each module may import only those above it in one list.
+
+The list is the architecture. A new module gets its line where it belongs, or shares its
+package's; a module that is in the wrong place, imports late to hide a cycle, or imports for
+type checks only, fails here.
+"""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+LAYERS = (
+    # leather; knows nothing of knives, plans or cutters
+    "hides.errors",
+    "hides.files",
+    "hides.units",
+    "hides.outline",
+    "hides.keys",
+    "hides.table",
+    "hides.geojson",
+    "hides.trace",
+    "hides.flaws",
+    "hides.thickness",
+    "hides.stretch",
+    "hides.hide",
+    "hides.record",
+    "hides.remarks",
+    "hides.label",
+    "hides.capture",
+    "hides.measured",
+    "hides",
+    # the work
+    "nest.errors",
+    "nest.part",
+    "nest.knife",
+    "nest.sheath",
+    "nest.week",
+    "nest.plan.layout",
+    "nest.plan.file",
+    "nest.plan",
+    "nest.check",
+    # the search
+    "nest.place.convex",
+    "nest.place.kernels",
+    "nest.place.shapes",
+    "nest.place.contacts",
+    "nest.place.press",
+    "nest.place.search",
+    "nest.place.bound",
+    "nest.place.solve",
+    "nest.place",
+    # what is shown and written
+    "nest.figures",
+    "nest.planning",
+    "nest.draw",
+    # the cutters
+    "nest.cut.machine",
+    "nest.cut.caution",
+    "nest.cut.contour",
+    "nest.cut.kerf",
+    "nest.cut.tour",
+    "nest.cut.ways",
+    "nest.cut.doors",
+    "nest.cut.inner",
+    "nest.cut.circuit",
+    "nest.cut.ascent",
+    "nest.cut.least",
+    "nest.cut.order",
+    "nest.cut.setups",
+    "nest.cut.stroke",
+    "nest.cut.blade",
+    "nest.cut.program",
+    "nest.cut.formats",
+    "nest.cut.readback",
+    "nest.cut",
+    "nest.report",
+    "nest.capturing",
+    "nest.cutting",
+    # the command
+    "nest.hideverbs",
+    "nest.watch",
+    "nest.cli",
+    "nest.__main__",
+    "nest",
+)
+# `croupon --help` must answer at once, so the command line imports inside its commands, and for
+# their annotations; nothing imports it, so that can't hide a cycle.
+LATE = {"nest.cli"}
+OURS = ("hides", "nest")
+
+
+def name_of(path):
+    """nest/place/bound.py is nest.place.bound, nest/place/__init__.py is nest.place."""
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+def modules():
+    """Every module's name and syntax tree."""
+    paths = sorted(path for folder in OURS for path in (ROOT / folder).rglob("*.py"))
+    return {name_of(path): ast.parse(path.read_text(encoding="utf-8")) for path in paths}
+
+
+MODULES = modules()
+
+
+def line_of(name):
+    """The line of the list a module belongs to: its own, or that of its package."""
+    while name not in LAYERS and "." in name:
+        name = name.rpartition(".")[0]
+    return name
+
+
+def layer_of(name):
+    return LAYERS.index(line_of(name))
+
+
+def imported(node, known):
+    """Names of our own modules that an import statement asks for."""
+    if isinstance(node, ast.Import):
+        names = [alias.name for alias in node.names]
+    elif isinstance(node, ast.ImportFrom):
+        assert node.level == 0, f"line {node.lineno}: write the module's full name"
+        whole = [f"{node.module}.{alias.name}" for alias in node.names]
+        names = [name if name in known else node.module for name in whole]
+    else:
+        return []
+    return [name for name in names if name.split(".")[0] in OURS]
+
+
+def breaches(name, tree, known):
+    """What a module does that the rules forbid, one sentence each."""
+    found = []
+    top = {id(node) for node in tree.body}
+    for node in ast.walk(tree):
+        named = {getattr(node, key, "") for key in ("id", "attr", "name")}
+        if "TYPE_CHECKING" in named and name not in LATE:
+            found.append(f"{name}: imports for type checks only are breaches")
+        if not isinstance(node, ast.Import | ast.ImportFrom):
+            continue
+        if id(node) not in top and name not in LATE:
+            found.append(f"{name}, line {node.lineno}: late import")
+        for other in imported(node, known):
+            if other == name or layer_of(other) > layer_of(name):
+                found.append(f"{name}, line {node.lineno}: imports {other}, which comes later")
+    return found
+
+
+def ring_in(asks):
+    """Take away what asks for nothing left, until nothing more goes; what stays asks in a ring."""
+    while free := [name for name, others in asks.items() if not others & set(asks)]:
+        asks = {name: others for name, others in asks.items() if name not in free}
+    return sorted(asks)
+
+
+def test_every_module_has_its_place():
+    """A module that has no line, nor its package, can't be judged."""
+    assert [name for name in MODULES if line_of(name) in OURS and name not in OURS] == []
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_imports_run_one_way(name):
+    """No import of a later module, no late import, no import for type checks."""
+    assert breaches(name, MODULES[name], MODULES) == []
+
+
+@pytest.mark.parametrize("line", LAYERS)
+def test_modules_that_share_a_line_have_no_ring(line):
+    """Inside a package with one line the order is its own, but there must be one."""
+    inner = {name for name in MODULES if line_of(name) == line}
+    asks = {
+        name: {o for node in ast.walk(MODULES[name]) for o in imported(node, MODULES)} & inner
+        for name in inner
+    }
+    assert ring_in(asks) == []
+
+
+def test_a_ring_is_seen():
+    """a and b ask for each other; c only asks for them, d for nothing."""
+    asks = {"a": {"b"}, "b": {"a", "d"}, "c": {"a"}, "d": set()}
+    assert ring_in(asks) == ["a", "b", "c"]
+    assert ring_in({"a": {"b"}, "b": {"d"}, "d": set()}) == []
+
+
+def test_hides_knows_nothing_of_nest():
+    for name, tree in MODULES.items():
+        if name.split(".")[0] == "hides":
+            others = [o for node in ast.walk(tree) for o in imported(node, MODULES)]
+            assert [o for o in others if o.startswith("nest")] == [], name
+
+
+def test_the_checker_shares_nothing_with_the_search():
+    """It may know the data of leather, parts and plans, shapely and numpy, and nothing more."""
+    asked = {o for node in ast.walk(MODULES["nest.check"]) for o in imported(node, MODULES)}
+    allowed = {"hides.flaws", "hides.hide", "hides.outline", "hides.thickness"}
+    assert asked <= allowed | {"nest.part", "nest.week", "nest.plan"}
+    roots = {
+        alias.name.split(".")[0] if isinstance(node, ast.Import) else node.module.split(".")[0]
+        for node in ast.walk(MODULES["nest.check"])
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for alias in node.names
+    }
+    assert roots <= {"__future__", "collections", "dataclasses", "enum", "hides", "nest",
+                     "numpy", "shapely"}  # fmt: skip
+
+
+def test_who_reads_files_back_shares_nothing_with_who_wrote_them():
+    """A reader built on the writer's code would make the writer's mistakes."""
+    readers = [name for name in MODULES if name.startswith("nest.cut.readback.")]
+    asked = {o for name in readers for n in ast.walk(MODULES[name]) for o in imported(n, MODULES)}
+    assert [name for name in asked if name.startswith("nest.cut.formats")] == []
+
+
+def test_cutting_knows_nothing_of_the_search():
+    """A plan is enough to cut from, whoever made it."""
+    for name, tree in MODULES.items():
+        if name.startswith("nest.cut"):
+            others = [o for node in ast.walk(tree) for o in imported(node, MODULES)]
+            assert [o for o in others if o.startswith("nest.place")] == [], name
+
+
+def test_the_checker_never_asks_for_the_searchs_ground():
+    """What the search takes for allowed must not be what it is judged by."""
+    asked = {n.attr for n in ast.walk(MODULES["nest.check"]) if isinstance(n, ast.Attribute)}
+    assert not asked & {"ground", "allowed", "allowed_area", "usable_area"}
+
+
+@pytest.mark.parametrize(
+    ("name", "source", "says"),
+    [
+        ("hides.flaws", "from hides.hide import Hide", "imports hides.hide, which comes later"),
+        ("hides.hide", "import nest.part", "imports nest.part, which comes later"),
+        ("nest.check", "from nest.place import bound", "imports nest.place.bound"),
+        ("nest.plan.layout", "from nest import check", "imports nest.check"),
+        ("nest.draw.sheet", "import nest.report.page", "imports nest.report.page"),
+        ("hides.hide", "def f():\n    import numpy", "line 2: late import"),
+        ("hides.hide", "if True:\n    from hides.flaws import bars", "line 2: late import"),
+        ("hides.hide", "from typing import TYPE_CHECKING", "for type checks only"),
+        ("hides.hide", "import typing\nif typing.TYPE_CHECKING: pass", "for type checks only"),
+        ("nest.part", "import nest.part", "imports nest.part"),
+    ],
+)
+def test_a_breach_is_seen(name, source, says):
+    """The rules above can fail: each kind of breach, in a module made up for it."""
+    known = {*MODULES, "nest.report.page", "nest.place.bound", "nest.check"}
+    found = breaches(name, ast.parse(source), known)
+    assert any(says in sentence for sentence in found), found
+
+
+@pytest.mark.parametrize(
+    ("name", "source"),
+    [
+        ("nest.check", "from hides.hide import Hide\nfrom nest import plan"),
+        ("nest.cli", "def plan():\n    from nest.place import place"),
+        ("nest.cli", "from typing import TYPE_CHECKING"),
+        ("nest.draw.sheet", "from nest.draw.palette import INK\nimport hides.outline"),
+        ("hides.units", "import re\nfrom hides.errors import InputError"),
+    ],
+)
+def test_what_is_allowed_is_no_breach(name, source):
+    assert breaches(name, ast.parse(source), {*MODULES, "nest.plan"}) == []
