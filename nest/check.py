@@ -39,7 +39,7 @@ from nest.part import Part
 from nest.plan import TOLERANCE, Placement, Plan, Verdict
 from nest.week import Wanted
 
-VERSION = 1  # of the rules below; a plan's verdict names it
+VERSION = 2  # of the rules below; a plan's verdict names it
 SHAPE_TOLERANCE = 0.001  # mm; a drawn outline against its definition: rounding, nothing else
 ANGLE_TOLERANCE = 0.05  # degrees; far below what a hand can lay
 RISK_TOLERANCE = 1e-6  # a probability; rounding of the risk in the file
@@ -61,6 +61,7 @@ class Code(StrEnum):
     UNCOVERED = "shape.uncovered"  # regions that don't cover their part, so it escapes judgement
     OVERLAP = "place.overlap"  # two parts share leather
     GAP = "place.gap"  # two parts nearer than the gap
+    BED = "place.bed"  # across the border of two windows of a cutter's bed
     EDGE = "place.edge"  # over the hide's edge or a hole, or nearer than the margin
     FLAW = "ground.flaw"  # on, or nearer than the margin to, a flaw that bars the face
     THICKNESS = "ground.thickness"  # where the leather is too likely too thin or too thick
@@ -110,6 +111,7 @@ def check(plan: Plan, hide: Hide) -> tuple[Finding, ...]:
         *_covers(plan),
         *_outlines(pieces),
         *clearances(shapes, plan.gap, hide.polygon, margin=plan.edge_margin, names=ids),
+        *_across_borders(pieces, plan),
         *_flaws(pieces, hide),
         *_thickness(pieces, hide),
         *_windows(pieces, hide),
@@ -331,6 +333,19 @@ def _over_the_edge(
             says = f"{names[i]} lies {by - margin:.3f} mm over the edge or a hole."
         if by > TOLERANCE:
             yield Finding(Code.EDGE, names[i], "", by, "mm", says)
+
+
+def _across_borders(pieces: Sequence[_Piece], plan: Plan) -> Iterator[Finding]:
+    """Each part must lie wholly in one window, if the plan states any: they are upright boxes."""
+    for piece in pieces if plan.bed_windows else ():
+        x0, y0, x1, y1 = piece.drawn.bounds
+        by = min(
+            max(left - x0, x1 - right, low - y0, y1 - high)
+            for left, low, right, high in plan.bed_windows
+        )
+        if by > TOLERANCE:
+            says = f"{piece.id} crosses the border of the bed's windows by {by:.3f} mm."
+            yield Finding(Code.BED, piece.id, "", by, "mm", says)
 
 
 def _flaws(pieces: Sequence[_Piece], hide: Hide) -> Iterator[Finding]:

@@ -111,6 +111,10 @@ def _plan(options: argparse.Namespace) -> int:
     from nest.week import job_of, read
 
     job = _with_options(job_of(read(options.week)), options)
+    if options.machine:
+        from nest.cutting import planned_for
+
+        job = planned_for(job, options.machine, options.week.parent)
     hides = _hides(options.hide, job, options.week)
     try:
         quiet = options.json or not sys.stderr.isatty()
@@ -126,6 +130,8 @@ def _plan(options: argparse.Namespace) -> int:
             )
     except InputError as error:
         raise error.at(file=options.week) from None
+    if options.machine and not options.json and not job.shift:
+        print(f"{options.machine} gives no shift, so parts may lie anywhere on a hide.")
     return _write_plans(options, job, planned, _stem(options.week, ".week"))
 
 
@@ -318,6 +324,8 @@ def _plan_facts(planned: Planned) -> dict[str, object]:
         "left_out": list(plan.left_out),
         "figures": dict(planned.figures.numbers),
     }
+    if plan.bed_windows:
+        facts["bed_windows"] = [list(window) for window in plan.bed_windows]
     if planned.strap is not None:
         facts["strap"] = list(planned.strap.exterior.coords)[:-1]
     return facts
@@ -330,6 +338,13 @@ def _tell_plan(planned: Planned, remnant: tuple[float, float] | None) -> None:
     print(f"{plan.name} on {name}: {len(plan.placements)} parts, checked, seed {plan.seed}.")
     if plan.left_out:
         print(f"Left out: {', '.join(plan.left_out)}.")
+    if plan.bed_windows:
+        count = len(plan.bed_windows)
+        print(
+            f"No part crosses a border of the bed's {count} windows."
+            if count > 1
+            else "The hide lies on the bed at once."
+        )
     if remnant:
         size = f"a clean strap of {remnant[0]:g} × {remnant[1]:g} mm"
         where = "beyond the frontier" if planned.strap_is_beyond else "beside the parts"
@@ -483,6 +498,11 @@ def _plan_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     plan.add_argument(
         "--hide", type=Path, nargs="+", metavar="HIDE",
         help="records to cut from, instead of the week's; the cheapest that holds all, or several",
+    )  # fmt: skip
+    plan.add_argument(
+        "--machine", metavar="NAME",
+        help="the cutter: where its profile gives a shift, no part crosses from one window of its "
+        "bed to the next",
     )  # fmt: skip
     plan.add_argument(
         "--partial", action="store_true", help="plan what fits when not everything does"

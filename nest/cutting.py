@@ -8,7 +8,7 @@ replaced, and a file that does not read back right is not left behind.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -33,6 +33,7 @@ from nest.plan import Plan
 from nest.report.placing import placing_pages
 from nest.report.setups import setup_pages
 from nest.report.templates import template_pages, templates_of
+from nest.week import Job
 
 Place = tuple[float, float]
 Writer = Callable[[Path], object]
@@ -111,6 +112,21 @@ def paper_files(source: Source, paper: str) -> dict[str, Writer]:
             placing_pages(plan, hide, paper), path, f"{plan.name}: placing sheet"
         ),
     }
+
+
+def planned_for(job: Job, profile: str, beside: Path) -> Job:
+    """A job by the rules of a machine: no part crosses the windows that its bed takes at once.
+
+    Parameters
+    ----------
+    profile : name or path of a machine profile.
+    beside : the folder in which it is looked for first.
+
+    Raises
+    ------
+    CutError : no such machine, or something in its profile is wrong.
+    """
+    return replace(job, shift=machine.read(profile, beside=beside).shift)
 
 
 # --- for a machine ---------------------------------------------------------------------------

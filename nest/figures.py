@@ -172,7 +172,7 @@ def measure(plan: Plan, hide: Hide, least: Bound | None = None) -> Figures:
 def bound_of(plan: Plan, hide: Hide) -> Bound:
     """Return the least leather that the plan's expected parts need, by the plan's rules."""
     rules = {"gap": plan.gap, "edge_margin": plan.edge_margin}
-    return bound(plan.expected, hide, keep=plan.keep, **rules)
+    return bound(plan.expected, hide, keep=plan.keep, windows=plan.bed_windows, **rules)
 
 
 def text(key: str, value: float, currency: str = "") -> str:

@@ -75,7 +75,8 @@ class Job:
     search budget (effort is machine independent), ``hides`` the record files offered,
     ``pins`` the parts that stay where they are, ``remnant`` length and width in mm of a strap
     to be left at the kept end, ``prefer`` which kits go first when not all fit (one of
-    :data:`PREFERS`).
+    :data:`PREFERS`), ``shift`` how far the hide is moved on a cutter's bed between two set-ups,
+    mm along the backbone and across it: then no part crosses a border of windows that large.
     """
 
     name: str
@@ -90,6 +91,7 @@ class Job:
     prefer: str = "value"
     remnant: tuple[float, float] | None = None
     pins: tuple[Pin, ...] = ()
+    shift: tuple[float, float] | None = None
 
     def of(self, kits: Iterable[Kit]) -> Job:
         """The same job with these kits only, and their pins."""
@@ -272,19 +274,24 @@ def _rules_of(table: dict[str, object], path: Path) -> Job:
             f"seed must be a whole number of 0 or more, got {seed!r}.", place="key 'seed'"
         )
     effort = table.get("effort")
-    values = {key: number(table.get(key, d), key, a, b) for key, (a, b, d) in _NUMBERS.items()}
+    gap, margin, seconds = (
+        number(table.get(key, default), key, low, high)
+        for key, (low, high, default) in _NUMBERS.items()
+    )
     name = table.get("name", path.name.removesuffix(".toml").removesuffix(".week"))
     return Job(
         name=text(name, "name"),
         kits=(),
         hides=tuple(path.parent / text(hide, "hides") for hide in hides),
         keep=str(keep),
+        gap=gap,
+        edge_margin=margin,
+        seconds=seconds,
         effort=None if effort is None else number(effort, "effort", 0.001, 1000.0),
         seed=seed,
         prefer=_prefer_of(table),
         remnant=_remnant_of(table),
         pins=_pins_of(table),
-        **values,
     )
 
 

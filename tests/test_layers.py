@@ -38,6 +38,7 @@ LAYERS = (
     "nest.sheath",
     "nest.week",
     "nest.plan.layout",
+    "nest.plan.windows",
     "nest.plan.file",
     "nest.plan",
     "nest.check",

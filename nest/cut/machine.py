@@ -28,6 +28,8 @@ HOLES = ("circle", "cross", "none")
 MARKS = ("fold", "throat", "inner", "loop", "grain")
 BEAMS = ("M4", "M3")
 SUFFIX = ".machine.toml"
+EDGE = 5.0  # mm that parts keep off the bed's edge, beside what a blade needs to begin and end
+SHARED = 40.0  # mm by which two layings of a hide overlap at least, for their common marks
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,9 @@ class Machine:
     tool : one of :data:`TOOLS`; ``drag`` is a blade that trails behind its pivot, ``tangential``
         and ``oscillating`` ones are turned by the machine, ``hand`` is you.
     bed : width and depth that the tool reaches.
+    shift : how far a hide that is larger than the bed is moved between two set-ups, along its
+        backbone and across it. A plan made for the machine then keeps every part within one
+        window of that size; unless given, parts may lie anywhere.
     origin : the corner of the bed where the machine counts from, or its centre. From a corner
         both axes count into the bed; from the centre, right and up.
     swap_axes : the machine's first axis runs up the bed, its second along it.
@@ -86,6 +91,7 @@ class Machine:
     name: str
     tool: str
     bed: tuple[float, float]
+    shift: tuple[float, float] | None = None
     origin: str = "lower left"
     swap_axes: bool = False
     mirror: str = "none"
@@ -133,8 +139,9 @@ class Machine:
         for key, known in LISTS.items():
             for value in getattr(self, key):
                 one_of(value, key, known)
-        for side in self.bed:
-            number(side, "bed", 10, 20_000, " mm")
+        for key in ("bed", "shift"):
+            for side in getattr(self, key) or ():
+                number(side, key, 10, 20_000, " mm")
         self._agree()
 
     def _agree(self) -> None:
@@ -154,6 +161,37 @@ class Machine:
                 mend='Use holes = "cross", or "none" and punch them.',
                 place="key 'holes'",
             )
+
+        self._holds_its_shift()
+
+    def _holds_its_shift(self) -> None:
+        """Refuse to move a hide farther than the bed reaches, either way round."""
+        wide, deep = (
+            min(room, side - SHARED) for room, side in zip(self.room, self.bed, strict=True)
+        )
+        if self.shift is None or any(
+            self.shift[0] <= along and self.shift[1] <= across
+            for along, across in ((wide, deep), (deep, wide))
+        ):
+            return
+        most = f"{max(wide, 0):.0f} × {max(deep, 0):.0f} mm"
+        raise CutError(
+            f"a hide can't be moved by {self.shift[0]:g} × {self.shift[1]:g} mm on this bed.",
+            mend=f"At most {most}, or the same across: tool and marks need the rest of the bed.",
+            place="key 'shift'",
+        )
+
+    @property
+    def spare(self) -> float:
+        """How far parts keep off the bed's edge, mm: room for the tool beside their outlines."""
+        if not self.is_knife:
+            return EDGE + self.kerf
+        return EDGE + self.lead_in + self.overcut + 2 * self.offset + self.kerf
+
+    @property
+    def room(self) -> tuple[float, float]:
+        """Width and depth in mm that the bed has for parts."""
+        return self.bed[0] - 2 * self.spare, self.bed[1] - 2 * self.spare
 
     @property
     def is_knife(self) -> bool:
@@ -304,8 +342,8 @@ def machine_of(table: Mapping[str, object], name: str) -> Machine:
 def _value(key: str, value: object) -> object:
     if key == "name":
         return text(value, key)
-    if key == "bed":
-        return _bed(value)
+    if key in ("bed", "shift"):
+        return _sides(key, value)
     if key in _WHOLE and not (isinstance(value, int) and not isinstance(value, bool)):
         raise CutError(f"{key} must be a whole number, got {value!r}.", place=f"key '{key}'")
     if key in _LINES or key in LISTS:
@@ -315,8 +353,9 @@ def _value(key: str, value: object) -> object:
     return value
 
 
-def _bed(value: object) -> tuple[float, float]:
+def _sides(key: str, value: object) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:
-        raise CutError(f"bed must be [width, depth], got {value!r}.", place="key 'bed'")
-    width, depth = (number(side, "bed", 10, 20_000, " mm") for side in value)
+        sides = "[width, depth]" if key == "bed" else "[along, across]"
+        raise CutError(f"{key} must be {sides}, got {value!r}.", place=f"key '{key}'")
+    width, depth = (number(side, key, 10, 20_000, " mm") for side in value)
     return width, depth

@@ -1,6 +1,7 @@
 """Set-ups: a hide larger than the bed is laid down several times, and no part is cut in two.
 
-:func:`split` gathers the parts in windows as large as the bed. Each set-up has two registration
+:func:`split` gathers the parts in windows as large as the bed, or in those that they were planned
+for. Each set-up has two registration
 marks in reach, clear of all parts: those of the first are put on the hide with a tape, and every
 set-up draws the marks by which a later one is laid, so that these lie true to the parts. Where
 they come to lie on the bed says how the hide lies (:func:`corrected`).
@@ -9,7 +10,7 @@ they come to lie on the bed says how the hide lies (:func:`corrected`).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -19,19 +20,16 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, turned
-from nest.cut.machine import Machine
+from nest.cut.machine import SHARED, Machine
 from nest.errors import CutError
-from nest.plan import Plan, placed_outline
+from nest.plan import TOLERANCE, Box, Plan, placed_outline
 
-EDGE = 5.0  # mm that parts keep off the bed's edge, beside what a blade needs to begin and end
-SHARED = 40.0  # mm by which windows overlap at least, for their common marks
 CLEAR = 5.0  # mm that a mark keeps off parts, the leather's edge and the bed's
 GRID = 5.0  # mm between the places tried for a mark
 APART = 60.0  # mm between two marks at least: 0.5 mm of misreading turns 600 mm by 5 mm
 SKEW = 5.0  # degrees; a hide that lies more askew than this is laid again
 STRETCH = 0.01  # of their distance, by which two marks may be measured wrong
 
-Box = tuple[float, float, float, float]
 Corner = tuple[float, float]
 
 
@@ -89,7 +87,9 @@ def places(marks: Sequence[RegistrationMark]) -> FloatArray:
 
 
 def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> tuple[Setup, ...]:
-    """Part a plan into set-ups; few, by a sweep along the bed's length either way round.
+    """Part a plan into set-ups: its own windows, one for each, where it has any and they fit.
+
+    Else few, by a sweep along the bed's length either way round.
 
     ``leather`` (mm, hide frame) is what marks must lie on; what the parts span unless given.
 
@@ -100,8 +100,7 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
     shapes = {p.id: placed_outline(plan, p).polygon for p in plan.placements}
     if not shapes:
         raise CutError("the plan places no part, so there is nothing to cut.")
-    spare = EDGE + _reach(machine)
-    room = (machine.bed[0] - 2 * spare, machine.bed[1] - 2 * spare)
+    room, spare = machine.room, machine.spare
     tried = [
         (angle, _windows(_turned(shapes, angle), room, shared))
         for shared in (0.0, SHARED)
@@ -109,11 +108,17 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
     ]
     fitting = sorted((one for one in tried if one[1]), key=lambda one: len(one[1]))
     if not fitting:
-        raise _too_large(shapes, machine, spare)
+        raise _too_large(shapes, machine)
+    swept = [
+        (
+            [parts for _, parts in windows],
+            [Move(angle, spare - x, spare - y) for (x, y), _ in windows],
+        )
+        for angle, windows in fitting
+    ]
     free = _bare(list(shapes.values()), leather)
-    for angle, windows in fitting:
-        moves = [Move(angle, spare - x, spare - y) for (x, y), _ in windows]
-        setups = _with_marks([parts for _, parts in windows], moves, machine, free)
+    for groups, moves in (*_planned(plan, shapes, machine), *swept):
+        setups = _with_marks(groups, moves, machine, free)
         if setups is not None:
             return setups
     raise CutError(
@@ -166,14 +171,35 @@ def _alike(setup: Setup, home: FloatArray, there: FloatArray) -> None:
         )
 
 
-def _reach(machine: Machine) -> float:
-    """How far beside a part's outline the tool may go, mm."""
-    if not machine.is_knife:
-        return machine.kerf
-    return machine.lead_in + machine.overcut + 2 * machine.offset + machine.kerf
-
-
 # --- windows ---------------------------------------------------------------------------------
+
+
+def _planned(
+    plan: Plan, shapes: Mapping[str, Polygon], machine: Machine
+) -> Iterator[tuple[list[tuple[str, ...]], list[Move]]]:
+    """Parts and moves by the windows of the plan, each in the middle of the bed, where it fits.
+
+    Nothing where the plan has none, or was made for a larger bed.
+    """
+    groups = [
+        tuple(name for name, shape in shapes.items() if box(*around).contains(shape))
+        for window in plan.bed_windows
+        for around in [box(*window).buffer(2 * TOLERANCE, join_style="mitre").bounds]
+    ]
+    used = [(w, g) for w, g in zip(plan.bed_windows, groups, strict=True) if g]
+    if sorted(name for _, group in used for name in group) != sorted(shapes):
+        return
+    for angle in (0.0, 90.0):
+        turned_boxes = [_around([turned(_ring(box(*window)), angle)]) for window, _ in used]
+        sizes = [(x1 - x0, y1 - y0) for x0, y0, x1, y1 in turned_boxes]
+        if all(wide <= machine.room[0] and deep <= machine.room[1] for wide, deep in sizes):
+            yield (
+                [group for _, group in used],
+                [
+                    Move(angle, (machine.bed[0] - x0 - x1) / 2, (machine.bed[1] - y0 - y1) / 2)
+                    for x0, y0, x1, y1 in turned_boxes
+                ],
+            )
 
 
 def _turned(shapes: Mapping[str, Polygon], angle: float) -> dict[str, Box]:
@@ -242,8 +268,8 @@ def _around(corners: Sequence[ArrayLike]) -> Box:
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
 
 
-def _too_large(shapes: Mapping[str, Polygon], machine: Machine, spare: float) -> CutError:
-    room = sorted(side - 2 * spare for side in machine.bed)
+def _too_large(shapes: Mapping[str, Polygon], machine: Machine) -> CutError:
+    room = sorted(machine.room)
     for name, shape in shapes.items():
         x0, y0, x1, y1 = shape.bounds
         size = sorted((x1 - x0, y1 - y0))

@@ -14,6 +14,7 @@ from hides.hide import Hide
 from nest.place import reserve, search
 from nest.place.bound import Bound, bound
 from nest.place.solve import Placed, place
+from nest.plan import bed_windows
 from nest.week import Job
 
 Observer = Callable[[Hide, search.Step], None]
@@ -65,7 +66,9 @@ class Laid:
 
 def least(job: Job, hide: Hide) -> Bound:
     """The bound for a job's parts by its rules."""
-    return bound(job.parts, hide, gap=job.gap, edge_margin=job.edge_margin, keep=job.keep)
+    windows = bed_windows(hide, job.shift, job.keep)
+    rules = {"gap": job.gap, "edge_margin": job.edge_margin}
+    return bound(job.parts, hide, keep=job.keep, windows=windows, **rules)
 
 
 def lay(

@@ -45,13 +45,14 @@ def loose(job: Job) -> Job:
 def strap(job: Job, hide: Hide) -> Polygon | None:
     """The wanted strap as far towards the kept end as it goes, clean, clear of pinned parts.
 
-    None where the job wants none, or the hide has no room for it.
+    It is kept and not cut, so it may cross from one window of a cutter's bed to the next. None
+    where the job wants none, or the hide has no room for it.
     """
     if job.remnant is None:
         return None
     part = _strap_part(*job.remnant)
     kit = Kit("remnant", "remnant", (Wanted("remnant/strap", "remnant", part, ANY_THICKNESS),))
-    alone = replace(job, kits=(kit,), pins=())
+    alone = replace(job, kits=(kit,), pins=(), shift=None)
     try:
         placed = place(alone, hide, effort=STRAP_EFFORT, taken=pinned(job)[1], at_kept_end=True)
     except NoPlan:

@@ -20,9 +20,10 @@ from hides.thickness import Need
 from nest.errors import NoPlan
 from nest.part import Part
 from nest.place import search, shapes
-from nest.plan import Placement, keep_direction
+from nest.plan import Placement, bed_windows, keep_direction, seams
 from nest.week import Job, Wanted
 
+LEAST_SEAM = 0.1  # mm to either side of a border between windows of a bed; else half the gap
 WINDOW_RESERVE = 0.06  # degrees; the search interpolates the direction, the checker does not
 
 
@@ -152,9 +153,18 @@ def _shape_of(wanted: Wanted) -> shapes.Shape:
 def ground_left(
     hide: Hide, face: str, need: Need, job: Job, taken: Sequence[Polygon]
 ) -> BaseGeometry:
-    """Where a region of a face may lie on a hide, and clear of what is taken by the gap."""
-    allowed = hide.ground(face, need, job.edge_margin)
-    return allowed.difference(grown(shapely.union_all(taken), job.gap)) if taken else allowed
+    """Where a region of a face may lie on a hide, and clear of what is taken by the gap.
+
+    Borders between windows of a cutter's bed are taken out with half the gap to either side: what
+    is in one piece and clear of them lies in one window.
+    """
+    allowed: BaseGeometry = hide.ground(face, need, job.edge_margin)
+    if taken:
+        allowed = allowed.difference(grown(shapely.union_all(taken), job.gap))
+    windows = bed_windows(hide, job.shift, job.keep)
+    if len(windows) > 1:
+        allowed = allowed.difference(seams(windows, max(job.gap / 2, LEAST_SEAM)))
+    return allowed
 
 
 def _nowhere(wanted: Wanted, face: str, hide: Hide) -> str:

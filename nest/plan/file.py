@@ -43,6 +43,7 @@ from nest.part import KINDS, Mark, Part, Region
 from nest.plan.layout import (
     DIGITS,
     TOLERANCE,
+    Box,
     Placement,
     Plan,
     Remnant,
@@ -152,6 +153,7 @@ def _members(plan: Plan) -> dict[str, object]:
             "edge_margin": rounded(plan.edge_margin),
             "tolerance": TOLERANCE,
             "keep": plan.keep,
+            **_windows_object(plan),
         },
         "figures": {key: rounded(value) for key, value in plan.figures.items()},
         "check": _verdict_object(plan.check),
@@ -162,6 +164,12 @@ def _members(plan: Plan) -> dict[str, object]:
         ],
         "parts": definitions,
     }
+
+
+def _windows_object(plan: Plan) -> dict[str, object]:
+    """The bed's windows; a plan without any says nothing of them."""
+    rows = [[rounded(side) for side in window] for window in plan.bed_windows]
+    return {"bed_windows": rows} if rows else {}
 
 
 def _verdict_object(verdict: Verdict | None) -> dict[str, object] | None:
@@ -304,8 +312,20 @@ def _plan(top: Spot, features: Sequence[Feature]) -> Plan:
         figures=_figures(top.get("figures")),
         remnants=tuple(_remnant(found) for found in features if found.role == "remnant"),
         check=_verdict(verdict) if verdict else None,
+        bed_windows=_bed_windows(rules),
         drawn=tuple(_only_ring(found.coordinates) for found in parts),
     )
+
+
+def _bed_windows(rules: Spot) -> tuple[Box, ...]:
+    stated = rules.maybe("bed_windows")
+    found = []
+    for spot in stated.items() if stated else ():
+        x0, y0, x1, y1 = _numbers(spot, 4)
+        if x0 >= x1 or y0 >= y1:
+            raise spot.wrong("x0, y0, x1, y1 of a window, the lesser first")
+        found.append((x0, y0, x1, y1))
+    return tuple(found)
 
 
 def _wanted(top: Spot) -> tuple[Wanted, ...]:

@@ -18,6 +18,8 @@ from hides.outline import Outline
 from nest.errors import PlanError
 from nest.week import KEEPS, Job, Wanted
 
+Box = tuple[float, float, float, float]  # x0, y0, x1, y1
+
 TOLERANCE = 0.01  # mm; what the checker forgives: a hair's tenth, far below any cutter
 DIGITS = 6  # of a mm and a degree: 1e-6° at 1 m from the origin is 2e-5 mm, lost in TOLERANCE
 
@@ -104,6 +106,8 @@ class Plan:
     seed, budget : what the search was given ("20 s", "effort 1").
     figures : plain numbers by the keys of :data:`nest.figures.FIGURES`.
     check : the checker's verdict, None while it has not spoken.
+    bed_windows : parts of the hide that a cutter's bed takes at one laying, in mm of its frame;
+        no part crosses from one to another. None: parts may lie anywhere.
     drawn : the parts as the plan's file draws them, one for each placement in order; empty for
         a plan that comes from no file.
     """
@@ -123,6 +127,7 @@ class Plan:
     figures: Mapping[str, float] = field(default_factory=dict)
     remnants: tuple[Remnant, ...] = ()
     check: Verdict | None = None
+    bed_windows: tuple[Box, ...] = ()
     drawn: tuple[Outline, ...] = ()
 
     def __post_init__(self) -> None:
@@ -131,6 +136,9 @@ class Plan:
         for name, value in (("gap", self.gap), ("edge_margin", self.edge_margin)):
             if not (np.isfinite(value) and value >= 0):
                 raise PlanError(f"{name} must be >= 0 mm, got {value}.")
+        for x0, y0, x1, y1 in self.bed_windows:
+            if not (np.isfinite([x0, y0, x1, y1]).all() and x0 < x1 and y0 < y1):
+                raise PlanError(f"({x0}, {y0}) to ({x1}, {y1}) is no window of a bed.")
         for p in self.placements:
             if not np.isfinite([p.angle, p.x, p.y]).all():
                 raise PlanError(f"'{p.id}' lies at angle {p.angle}, ({p.x}, {p.y}): no place.")
@@ -148,6 +156,7 @@ class Plan:
         *,
         left_out: Sequence[str] = (),
         budget: str = "",
+        bed_windows: tuple[Box, ...] = (),
     ) -> Plan:
         """Make the plan of a job on a hide; placements are rounded as the file will hold them."""
         return cls(
@@ -163,6 +172,7 @@ class Plan:
             seed=job.seed,
             budget=budget,
             left_out=tuple(left_out),
+            bed_windows=bed_windows,
         )
 
     @property

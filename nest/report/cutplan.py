@@ -18,6 +18,7 @@ from hides.units import DM2
 from nest.draw import leather
 from nest.draw.palette import (
     ALARM,
+    BED_BORDER,
     FOLD,
     FRONTIER,
     INK,
@@ -86,7 +87,7 @@ def cut_plan(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> 
     pen = sheet.view(frame, hide.outline.bounds)
     leather.draw_edges(pen, hide)
     draw_layout(pen, plan, hide, figures)
-    rest = [gap(2.0), *_leather_rows(hide, figures), gap(2.0)]
+    rest = [gap(2.0), *_leather_rows(plan, hide, figures), gap(2.0)]
     rest += leather.scale_bar(pen.scale, SIDEBAR)
     sheaths = _sheath_rows(plan, figures, top - MARGIN - height_of(rest))
     stack(sheet, [*sheaths, *rest], MARGIN + room + GUTTER, top)
@@ -164,12 +165,14 @@ def _cost_words(sheath: SheathCost, currency: str) -> str:
     return words if sheath.cost is None else f"{words}, leather {sheath.cost:.2f} {currency}"
 
 
-def _leather_rows(hide: Hide, figures: Figures) -> list[Row]:
+def _leather_rows(plan: Plan, hide: Hide, figures: Figures) -> list[Row]:
     rows = [head("Leather", SIDEBAR), *ramp(tints_of(hide), SIDEBAR)]
     rows += stroke(STRETCH, "direction of least stretch", SIDEBAR)
     if figures.remnants:
         rows += swatch(LEFT_OVER, "kept in one piece, with its largest circle", SIDEBAR)
     rows += stroke(FRONTIER, "frontier: no part lies beyond it", SIDEBAR)
+    if len(plan.bed_windows) > 1:
+        rows += stroke(BED_BORDER, "border of the bed: no part crosses it", SIDEBAR)
     return rows + leather.flaw_legend(hide, SIDEBAR)
 
 

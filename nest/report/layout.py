@@ -12,13 +12,13 @@ from hides.outline import polygons_of
 from hides.units import area_text
 from nest.draw import leather
 from nest.draw.labels import Labels
-from nest.draw.palette import FRONTIER, LEFT_OVER, REMNANT
+from nest.draw.palette import BED_BORDER, FRONTIER, LEFT_OVER, REMNANT
 from nest.draw.parts import draw_part, label_part, outline_of
 from nest.draw.sheet import Pen
 from nest.draw.tints import draw_levels
 from nest.draw.words import Type
 from nest.figures import Figures
-from nest.plan import Plan
+from nest.plan import Plan, borders
 from nest.report.names import patterns_of
 
 KEPT = Type(6.0, REMNANT, bold=True)
@@ -30,6 +30,8 @@ def draw_layout(pen: Pen, plan: Plan, hide: Hide, figures: Figures) -> None:
     covered = shapely.union_all(list(shapes.values()))
     leather.draw_ground(pen, hide)
     leather.draw_flaws(pen, hide, layer=3.8)
+    for border in shapely.get_parts(borders(plan.bed_windows).intersection(hide.polygon)):
+        pen.line(border.coords, BED_BORDER, layer=2.6, name="bed-border")
     patterns = patterns_of(plan)
     for placement in plan.placements:
         wanted = plan.by_id[placement.id]

@@ -177,8 +177,30 @@ class Places:
             self._depth(face, lambda: leather.sound(face)),
             self._depth(need, lambda: leather.thick(need)),
         ]
+        if len(leather.windows) > 1:
+            parts.append(self._depth_in_windows())
         least: NDArray[np.float32] = np.minimum.reduce(parts)
         return least
+
+    def _depth_in_windows(self) -> NDArray[np.float32]:
+        """How deep each node lies in that window of the bed in which it lies deepest.
+
+        A disc of a part lies in one window, so it is no larger than that.
+        """
+        key = "windows"
+        if key not in self._depths:
+            rows, cols = (int(self.boxes[i] * loops.BOX / CELL) + 2 for i in (1, 0))
+            xs, ys = self.grid[0] + CELL * np.arange(cols), self.grid[1] + CELL * np.arange(rows)
+            nodes = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
+            x, y = turned(nodes, self.phi).T
+            deep = np.maximum.reduce(
+                [
+                    np.minimum.reduce([x - x0, x1 - x, y - y0, y1 - y])
+                    for x0, y0, x1, y1 in self.leather.windows
+                ]
+            )
+            self._depths[key] = (deep + TOLERANCE + 1e-3).reshape(rows, cols).astype(np.float32)
+        return self._depths[key]
 
     def _depth(self, key: object, shape: Callable[[], BaseGeometry]) -> NDArray[np.float32]:
         if key not in self._depths:

@@ -26,7 +26,7 @@ from hides.outline import FloatArray, grown, polygons_of
 from hides.thickness import Need
 from hides.units import DM2
 from nest.part import Region
-from nest.plan import TOLERANCE, keep_direction
+from nest.plan import TOLERANCE, Box, keep_direction
 
 GENEROUS = 1.8  # mm; ground of enough thickness is grown by this: half the diagonal of the
 # 2.5 mm grid on which the checker looks at it, and more than its contour can be off
@@ -100,11 +100,15 @@ def edges_of(shape: BaseGeometry, u: tuple[float, float]) -> FloatArray:
 class Leather:
     """A hide by the checker's rules, drawn generously: what lies inside, is sound, is thick.
 
-    ``u`` is the keep direction, ``inside`` where parts may lie by the edge alone.
+    ``u`` is the keep direction, ``inside`` where parts may lie by the edge alone, ``windows``
+    those of a cutter's bed, in one of which each part lies.
     """
 
-    def __init__(self, hide: Hide, edge_margin: float, keep: str) -> None:
+    def __init__(
+        self, hide: Hide, edge_margin: float, keep: str, windows: tuple[Box, ...] = ()
+    ) -> None:
         self.hide = hide
+        self.windows = windows
         self.u = keep_direction(keep)
         self.inside = hide.polygon.buffer(TOLERANCE - edge_margin)
         self._sound: dict[str, BaseGeometry] = {}

@@ -14,7 +14,7 @@ from hides.thickness import Need
 from hides.units import DM2
 from nest.place.bound.alone import Kind, Places
 from nest.place.bound.area import Area, Ground, Leather, Shortage, Sort, faces_apart, shortages
-from nest.plan import TOLERANCE, keep_direction
+from nest.plan import TOLERANCE, Box, keep_direction
 from nest.week import Wanted
 
 FRONTIER_STEP = 0.05  # mm; how closely the argument of area tells the frontier, from below
@@ -78,7 +78,13 @@ class Bound:
 
 
 def bound(
-    wanted: Sequence[Wanted], hide: Hide, *, gap: float, edge_margin: float, keep: str
+    wanted: Sequence[Wanted],
+    hide: Hide,
+    *,
+    gap: float,
+    edge_margin: float,
+    keep: str,
+    windows: tuple[Box, ...] = (),
 ) -> Bound:
     """Return the least leather that the parts need on a hide, whatever the plan.
 
@@ -87,9 +93,10 @@ def bound(
     wanted : the parts that have to lie on the hide.
     gap, edge_margin : mm, the plan's rules.
     keep : the end to be kept, one of :data:`nest.week.KEEPS`.
+    windows : those of a cutter's bed, if no part may cross from one to another.
     """
     kinds = Counter(Kind.of(one) for one in wanted)
-    return _on(hide, edge_margin, keep).bound(kinds, gap)
+    return _on(hide, edge_margin, keep, windows).bound(kinds, gap)
 
 
 def used_area(hide: Hide, keep: str) -> Callable[[float], float]:
@@ -98,8 +105,8 @@ def used_area(hide: Hide, keep: str) -> Callable[[float], float]:
 
 
 @lru_cache(MOST_HIDES)
-def _on(hide: Hide, edge_margin: float, keep: str) -> _Hide:
-    return _Hide(Leather(hide, edge_margin, keep))
+def _on(hide: Hide, edge_margin: float, keep: str, windows: tuple[Box, ...]) -> _Hide:
+    return _Hide(Leather(hide, edge_margin, keep, windows))
 
 
 class _Hide:
