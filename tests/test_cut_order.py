@@ -104,6 +104,35 @@ def test_open_strokes_are_begun_at_their_better_ends():
     assert route.bound <= best + 1e-6
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_several_parts_take_the_shortest_way(seed):
+    """Three parts of a line and two holes: all orders and directions, one by one.
+
+    An outline between a hole in it and a line in another part lies on the way and costs nothing.
+    """
+    random = np.random.default_rng(seed)
+    corners = [(0.0, 0.0), (150.0, 20.0), (40.0, 140.0)]
+    inside = [random.uniform(10, 90, (4, 2)) + corner for corner in corners]
+    given = [
+        contour
+        for k, ((x, y), spots) in enumerate(zip(corners, inside, strict=True))
+        for contour in (
+            square(x, y, 100, f"p{k}"), line(*spots[:2], f"p{k}"), *dots(spots[2:], f"p{k}"),
+        )
+    ]  # fmt: skip
+    start = np.array([(-30.0, -30.0)])
+    best = math.inf
+    for row in itertools.permutations(range(3)):
+        for ways in itertools.product(((0, 1, 2, 3), (1, 0, 2, 3), (0, 1, 3, 2), (1, 0, 3, 2)),
+                                      repeat=3):  # fmt: skip
+            stops = np.concatenate([start, *(inside[k][list(ways[k])] for k in row), start])
+            hops = np.hypot(*np.diff(stops, axis=0).T)
+            best = min(best, hops.sum() - hops[1::4].sum())  # without drawing the lines
+    route = arrange(given, LASER, (-30.0, -30.0))
+    assert route.travel == pytest.approx(best, abs=0.01)
+    assert 0.8 * best <= route.bound <= best + 1e-6
+
+
 def test_an_outline_begins_where_the_way_crosses_it():
     """One hole in a square: out and back on one straight line, which the outline costs nothing."""
     route = arrange([square(50, 50, 100, "a"), *dots([(100.0, 100.0)])], LASER)

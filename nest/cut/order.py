@@ -1,8 +1,9 @@
 """Order: the strokes of a set-up, one after another, with as little travel as can be.
 
 :func:`arrange` keeps the rules of :mod:`nest.cut.ways`, begins with an order of the parts by
-OR-tools' routing, and improves it by exchanging, turning and moving runs inside the groups
-and of whole parts. It goes by numbers of tries and a fixed seed, never by a clock, so the same
+OR-tools' routing, and improves it by annealing, each part being begun and left at one of a few
+doors (:mod:`nest.cut.inner`, :mod:`nest.cut.doors`). At last contours are exchanged, turned and
+moved inside their groups, wherever these begin and end then. It goes by numbers of tries and a fixed seed, never by a clock, so the same
 contours give the same order. Beside the travel stands a bound that no order can beat, which is
 worked out on its own (:mod:`nest.cut.least`).
 """
@@ -27,11 +28,10 @@ from nest.errors import CutError
 
 SEED = 1
 EFFORT = 1.0
-TRIES = 1  # shakes of a group for every second of its items, at last,
-POLISHED = 2  # so many times
-ROUNDS = 1000  # changes of the order of parts for each part,
-LEAST_ROUNDS = 100_000  # and so many more
-HEAT = 60.0  # mm; where annealing begins, about a hop from part to part
+ROUNDS = 150_000  # changes of the order of parts
+HEAT = 150.0  # mm; where annealing begins, about what turning a part round may cost
+TRIES = 0.5  # shakes of a group for each of its items at last, in jobs of up to
+MANY = 100  # parts; fewer in larger ones, where their number makes up for it
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,33 +98,32 @@ def arrange(
     found = _exact([drawn(ways, i, int(opt[i])) for i in items], machine, start)
     way = travel_of(found, start)
     bound = least(ways, way)
-    return Route(found, items, way, min(bound, way), time.perf_counter() - began, start)
+    places = tuple(int(ways.given[i]) for i in items)
+    return Route(found, places, way, min(bound, way), time.perf_counter() - began, start)
 
 
 def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
     """The order of parts, of items in their groups, and the option of each item."""
     order, work = _parts_in_order(ways), _work(ways)
     tour.begin(work, order, *ways.start)
-    tour.settle_all(work, order, 0, SEED)
-    through = inner.ways_through(ways, work, SEED)
-    gates = inner.doors_of(ways, through)
+    parts = inner.parts_of(ways, work, SEED)
+    gates = inner.doors_of(ways, parts)
     if len(order) > 2:
-        doors.anneal(gates, order, int(effort * (ROUNDS * len(order) + LEAST_ROUNDS)), HEAT, SEED)
-    inner.enter(ways, work, through, doors.doors_of(gates, order))
-    for turn in range(POLISHED):
-        tour.settle_all(work, order, TRIES, SEED + turn)
+        doors.anneal(gates, order, int(effort * ROUNDS), HEAT, SEED)
+    inner.enter(ways, work, parts, doors.doors_of(gates, order))
+    tour.settle_all(work, order, effort * TRIES * min(1.0, MANY / len(order)), SEED)
     tour.choose_tails(work, order)
     return order, work.seq, work.opt
 
 
 def _work(ways: Ways) -> tour.Work:
-    count = len(ways.seq)
+    count = len(ways.contours)
     return tour.Work(
         pin=ways.pin,
         pout=ways.pout,
         back=ways.back,
         first=ways.first,
-        seq=ways.seq.copy(),
+        seq=np.arange(count),
         opt=ways.first[:-1].copy(),
         close=ways.close,
         gfirst=ways.gfirst,
