@@ -19,6 +19,7 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, turned
+from nest.cut.cover import fewest
 from nest.cut.machine import Machine
 from nest.errors import CutError
 from nest.plan import Plan, placed_outline
@@ -89,7 +90,10 @@ def places(marks: Sequence[RegistrationMark]) -> FloatArray:
 
 
 def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> tuple[Setup, ...]:
-    """Part a plan into set-ups; few, by a sweep along the bed's length either way round.
+    """Part a plan into set-ups, few of them, with the bed's length either way round.
+
+    A sweep along the bed, or the fewest windows there are if those are fewer and their set-ups
+    have leather for common marks.
 
     ``leather`` (mm, hide frame) is what marks must lie on; what the parts span unless given.
 
@@ -107,6 +111,8 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
         for shared in (0.0, SHARED)
         for angle in (0.0, 90.0)
     ]
+    swept = min((len(windows) for _, windows in tried if windows), default=0)
+    tried += [(angle, _fewest(_turned(shapes, angle), room, swept)) for angle in (0.0, 90.0)]
     fitting = sorted((one for one in tried if one[1]), key=lambda one: len(one[1]))
     if not fitting:
         raise _too_large(shapes, machine, spare)
@@ -212,6 +218,17 @@ def _windows(
         around = _around(list(taken.values()))
         found.append((_corner(around, room, [corner for corner, _ in found]), tuple(taken)))
         left = {name: b for name, b in left.items() if name not in taken}
+    return found
+
+
+def _fewest(
+    boxes: Mapping[str, Box], room: tuple[float, float], below: int
+) -> list[tuple[Corner, tuple[str, ...]]]:
+    """The same for the fewest windows, each beside those before; none where not below so many."""
+    found: list[tuple[Corner, tuple[str, ...]]] = []
+    for names in fewest(boxes, room, below):
+        around = _around([boxes[name] for name in names])
+        found.append((_corner(around, room, [corner for corner, _ in found]), names))
     return found
 
 
