@@ -82,6 +82,16 @@ def test_the_digest_is_the_files(programs):
     assert all(f'"{program.digest}"' in text_of(PLAN) for program in programs)
 
 
+def test_names_lie_with_their_parts_on_the_bed(programs):
+    """Each part's once, in its outline; none where the profile wants none."""
+    for program in programs:
+        cuts = {c.part: shapely.Polygon(c.points) for c in program.pattern if c.work == "cut"}
+        assert {label.text for label in program.labels} == set(cuts)
+        for label in program.labels:
+            assert cuts[label.text].contains(shapely.Point(label.x, label.y))
+    assert all(p.labels == () for p in build(PLAN, drag(labels=False)))
+
+
 def test_marks_for_later_set_ups_are_drawn(programs):
     """Two crosses for each set-up after the first, two lines each, belonging to no part."""
     drawn = [s for program in programs for s in program.strokes if s.what == "registration"]
