@@ -156,7 +156,6 @@ def _compare(options: argparse.Namespace) -> int:
 
 def _cut(options: argparse.Namespace) -> int:
     from nest import cutting
-    from nest.report.templates import CAUTIONS
 
     if options.coupon:
         return _coupon(options)
@@ -165,18 +164,17 @@ def _cut(options: argparse.Namespace) -> int:
             "a plan is cut with something.", mend="Give a plan, and --machine NAME or --paper a4."
         )
     source = cutting.opened(options.plan, options.hide)
-    made = (
-        cutting.made_for(source, options.machine, cutting.places_given(options.marked))
-        if options.machine
-        else None
-    )
+    made = None
+    if options.machine:
+        marked = cutting.places_given(options.marked)
+        made = cutting.made_for(source, options.machine, marked, lambda words: _say(words, DONE))
     writers = cutting.machine_files(source, made, options.format) if made else {}
     if options.paper or (made and made.by_hand and not options.format):
         writers |= cutting.paper_files(source, options.paper or PAPERS[0])
     written = cutting.write_all(writers, options.out, replace=options.force)
     facts = {"plan": f"{source.plan.name}, {cutting.proof(source)}"}
     facts |= cutting.facts_of(made) if made else {}
-    cautions = list(made.cautions) if made else list(CAUTIONS)
+    cautions = list(made.cautions if made else cutting.BY_HAND)
     return _report(options, facts, [str(path) for path in written], {"mind": cautions})
 
 

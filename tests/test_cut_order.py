@@ -2,6 +2,9 @@
 
 import itertools
 import math
+import os
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -11,7 +14,7 @@ from ortools.sat.python import cp_model
 from nest.cut.circuit import least_round
 from nest.cut.contour import Contour, circle
 from nest.cut.machine import Machine
-from nest.cut.order import arrange, travel_of
+from nest.cut.order import arrange, compiled, travel_of
 from nest.errors import CutError
 
 LASER = Machine("laser", "laser", (1000.0, 1000.0))
@@ -192,6 +195,26 @@ def test_the_bound_is_below_and_the_same_each_time():
     assert first.bound == again.bound
     assert first.places == again.places
     assert first.travel == pytest.approx(travel_of(first.contours))
+
+
+def test_outlines_alone_have_no_bound():
+    """Each counts by its nearest point to each neighbour, which would say next to nothing."""
+    route = arrange([square(110 * k, 0, 100, f"p{k}") for k in range(4)], KNIFE)
+    assert route.bound == 0
+    assert route.gap == math.inf
+    assert route.travel > 0
+
+
+def test_what_was_compiled_once_is_found(tmp_path):
+    """Arranging compiles; in a folder without compiled code there is none."""
+    arrange(kit(3), LASER)
+    assert compiled()
+    asked = "from nest.cut.order import compiled; print(compiled())"
+    empty = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    told = subprocess.run(
+        [sys.executable, "-c", asked], env=empty, check=True, capture_output=True, text=True
+    ).stdout
+    assert told.strip() == "False"
 
 
 def test_nothing_to_cut_is_refused():

@@ -3,16 +3,18 @@
 :func:`arrange` keeps the rules of :mod:`nest.cut.ways`, begins with an order of the parts by
 OR-tools' routing, and improves it by annealing, each part being begun and left at one of a few
 doors (:mod:`nest.cut.inner`, :mod:`nest.cut.doors`). At last contours are exchanged, turned and
-moved inside their groups, wherever these begin and end then. It goes by numbers of tries and a fixed seed, never by a clock, so the same
-contours give the same order. Beside the travel stands a bound that no order can beat, which is
-worked out on its own (:mod:`nest.cut.least`).
+moved inside their groups, wherever these begin and end then. It goes by numbers of tries and a
+fixed seed, never by a clock, so the same contours give the same order. Beside the travel stands
+a bound that no order can beat, which is worked out on its own (:mod:`nest.cut.least`).
 """
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from ortools.constraint_solver import pywrapcp, routing_enums_pb2
@@ -42,7 +44,9 @@ class Route:
     ----------
     places : which of the contours given each of them is, by index.
     travel : mm with the tool up, from the start over all contours and back to it.
-    bound : mm that no order travels less than, by the rules of :mod:`nest.cut.ways`.
+    bound : mm that no order travels less than, by the rules of :mod:`nest.cut.ways`; 0 where
+        outlines are all that is cut: each may be begun anywhere, and is reckoned by its nearest
+        point to each neighbour, which says next to nothing.
     seconds : time it took to find both.
     start : where the tool stands before and after.
     """
@@ -57,7 +61,7 @@ class Route:
     @property
     def gap(self) -> float:
         """By what part the travel may be longer than the best: travel / bound - 1."""
-        return self.travel / self.bound - 1 if self.bound > 0 else 0.0
+        return self.travel / self.bound - 1 if self.bound > 0 else math.inf
 
 
 def travel_of(contours: Sequence[Contour], start: tuple[float, float] = (0.0, 0.0)) -> float:
@@ -97,9 +101,20 @@ def arrange(
     items = _items(ways, order, seq)
     found = _exact([drawn(ways, i, int(opt[i])) for i in items], machine, start)
     way = travel_of(found, start)
-    bound = least(ways, way)
+    bound = 0.0 if _outlines_alone(contours) else least(ways, way)
     places = tuple(int(ways.given[i]) for i in items)
     return Route(found, places, way, min(bound, way), time.perf_counter() - began, start)
+
+
+def _outlines_alone(contours: Sequence[Contour]) -> bool:
+    """Whether no part has more than lines that may be begun anywhere."""
+    return all(c.closed and c.length >= SMALL for c in contours if c.part)
+
+
+def compiled() -> bool:
+    """Whether the search was compiled by an earlier run; else :func:`arrange` does so first."""
+    found = (Path(one.stats.cache_path or ".") for one in (doors.anneal, tour.settle_all))
+    return all(any(folder.glob("*.nbi")) for folder in found)
 
 
 def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
