@@ -163,13 +163,18 @@ def _cut(options: argparse.Namespace) -> int:
         raise InputError(
             "a plan is cut with something.", mend="Give a plan, and --machine NAME or --paper a4."
         )
+    if options.measured:
+        raise InputError("sizes are measured on a coupon.", mend="Say which: --coupon kerf.")
     source = cutting.opened(options.plan, options.hide)
     made = None
     if options.machine:
         marked = cutting.places_given(options.marked)
         made = cutting.made_for(source, options.machine, marked, lambda words: _say(words, DONE))
     writers = cutting.machine_files(source, made, options.format) if made else {}
-    if options.paper or (made and made.by_hand and not options.format):
+    if made and made.by_hand and (options.format or options.marked):
+        what = "a hand cuts from paper, which has no other format and no registration marks."
+        raise InputError(what, mend="Leave out --format and --marked, or name another machine.")
+    if options.paper or (made and made.by_hand):
         writers |= cutting.paper_files(source, options.paper or PAPERS[0])
     written = cutting.write_all(writers, options.out, replace=options.force)
     facts = {"plan": f"{source.plan.name}, {cutting.proof(source)}"}
@@ -181,6 +186,9 @@ def _cut(options: argparse.Namespace) -> int:
 def _coupon(options: argparse.Namespace) -> int:
     from nest import cutting
 
+    if options.plan or options.paper or options.marked:
+        what = "a coupon is cut alone, without a plan, paper or marks."
+        raise InputError(what, mend="Leave out --coupon, or all that belongs to a plan.")
     if options.measured:
         value = cutting.measured(options.coupon, options.measured)
         return _report(options, {options.coupon: f"{value:.3f} mm"}, [])

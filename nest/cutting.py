@@ -268,7 +268,8 @@ def facts_of(made: Made) -> dict[str, str]:
         key = f"set-up {one.number} of {one.count}" if made.setups else one.name
         facts[key] = (
             f"{len(one.strokes)} strokes, cut {one.cut_length / 1000:.2f} m, "
-            f"travel {one.travel / 1000:.2f} m ({_least(one)}), about {one.seconds / 60:.0f} min"
+            f"travel {one.travel / 1000:.2f} m{_least(one) if made.setups else ''}, "
+            f"about {_duration(one.seconds)}"
         )
     return facts
 
@@ -276,8 +277,12 @@ def facts_of(made: Made) -> dict[str, str]:
 def _least(one: Program) -> str:
     """What is known of the least travel."""
     if one.bound > 0:
-        return f"none does with less than {one.bound / 1000:.2f} m"
-    return "no useful bound: outlines alone may be begun anywhere"
+        return f" (none does with less than {one.bound / 1000:.2f} m)"
+    return " (no useful bound: outlines alone may be begun anywhere)"
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
 
 
 # --- coupons ---------------------------------------------------------------------------------

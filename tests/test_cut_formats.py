@@ -288,7 +288,7 @@ def test_own_start_and_finish_lines_stand_around_the_strokes():
 
 def test_gcode_is_refused_to_a_knife_that_must_be_turned():
     device = cs.machine(tool="oscillating")
-    with pytest.raises(CutError, match="oscillating knife must be turned"):
+    with pytest.raises(CutError, match="turns no blade, and sample laser's must be turned"):
         text("gcode", device)
 
 

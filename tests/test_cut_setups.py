@@ -158,7 +158,7 @@ def test_a_worked_turn():
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (lambda spots: spots[:1], "2 marks, and 1 places"),
+        (lambda spots: spots[:1], "2 marks; places given: 1"),
         (lambda spots: spots * 1.1, "mm apart"),  # misread by a tenth
         (lambda spots: spots[::-1], "askew"),  # given in the wrong order
     ],

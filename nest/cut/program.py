@@ -22,7 +22,7 @@ from nest.cut.caution import cautions_of, fit_for
 from nest.cut.contour import Contour, Label, contours, labels
 from nest.cut.kerf import compensated
 from nest.cut.machine import Machine
-from nest.cut.order import EFFORT, arrange, travel_of
+from nest.cut.order import EFFORT, arrange
 from nest.cut.setups import RegistrationMark, Setup, split
 from nest.cut.stroke import Stroke
 from nest.errors import CutError
@@ -151,7 +151,7 @@ def of_contours(
         drawn = tuple(_plain(contour) for contour in given)
         # of no part: what a tool leaves of an uncompensated line is not what the line shows
         pattern = tuple(replace(contour, part="") for contour in given)
-        program = _finished(drawn, pattern, machine, travel_of(given, home_of(machine)))
+        program = _finished(drawn, pattern, machine, 0.0)
     else:
         free = _bed_of(machine).difference(shapely.union_all([_shape(c) for c in given]))
         program = _program(given, (), machine, free=free)

@@ -146,7 +146,7 @@ def corrected(setup: Setup, found: ArrayLike) -> Setup:
     home, there = places(setup.marks), np.asarray(found, dtype=np.float64).reshape(-1, 2)
     if len(there) != len(home):
         raise CutError(
-            f"set-up {setup.number} has {len(home)} marks, and {len(there)} places are given.",
+            f"set-up {setup.number} has {len(home)} marks; places given: {len(there)}.",
             mend=f"Give one for each, in the order {', '.join(m.name for m in setup.marks)}.",
         )
     _alike(setup, home, there)

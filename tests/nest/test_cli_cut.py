@@ -110,6 +110,10 @@ def test_a_hide_that_changed_since_is_refused(bench, tmp_path, capsys) -> None:
     [
         ([], "Give a plan, and --machine NAME or --paper a4"),
         (["--paper", "a4", "--hide", "none.hide.json"], "none.hide.json: there is no such file"),
+        (["--machine", "hand", "--format", "svg"], "a hand cuts from paper"),
+        (["--machine", "hand", "--marked", "1", "1,1", "2,2"], "a hand cuts from paper"),
+        (["--measured", "1", "2", "--paper", "a4"], "sizes are measured on a coupon"),
+        (["--coupon", "kerf", "--machine", "laser-600"], "a coupon is cut alone"),
     ],
 )
 def test_options_that_say_too_little_are_told(options, says, bench, tmp_path, capsys) -> None:
@@ -215,7 +219,7 @@ def test_marks_that_came_to_lie_otherwise_move_the_file(bench, tmp_path) -> None
         ({"bed": [120.0, 110.0]}, [], "hunter-1/body"),  # 150 mm long
         ({"bed": "large"}, [], "ours.machine.toml, key 'bed'"),
         ({}, ["--marked", "7", "1,1", "2,2"], "there is no set-up 7"),
-        ({}, ["--marked", "1", "1,1"], "set-up 1 has 2 marks, and 1 places are given"),
+        ({}, ["--marked", "1", "1,1"], "set-up 1 has 2 marks; places given: 1."),
         ({}, ["--marked", "1", "1,1", "1,2"], "mm apart"),
         ({}, ["--marked", "one"], "can't be read"),
         ({"largest_file": 10}, [], "takes 10"),

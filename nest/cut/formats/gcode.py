@@ -45,7 +45,7 @@ def text(program: Program) -> str:
     machine = program.machine
     if machine.tool not in ("laser", "drag"):
         raise CutError(
-            f"G-code here turns no blade, and a {machine.tool} knife must be turned.",
+            f"G-code here turns no blade, and {machine.name}'s must be turned.",
             mend="Use HPGL or DXF: its controller turns the blade along the line.",
             place="key 'formats'",
         )
