@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -29,11 +30,14 @@ PICTURES = (".png", ".pdf", ".svg")
 PAPERS = ("a4", "letter")
 FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode")
 COUPONS = ("kerf", "offset")
+_PLACE = re.compile(r"-[\d.]+,")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
-    options = _parser().parse_args(arguments)
+    given = sys.argv[1:] if arguments is None else arguments
+    # a place such as -10.5,20 is no option; argparse sees that by a space in it
+    options = _parser().parse_args([f" {one}" if _PLACE.match(one) else one for one in given])
     try:
         _check_folder(getattr(options, "out", None))
         return int(options.run(options))

@@ -136,6 +136,76 @@ def test_several_parts_take_the_shortest_way(seed):
     assert 0.8 * best <= route.bound <= best + 1e-6
 
 
+def options(contour, count=80):
+    """Where a contour may be begun and where it is left then: both ends, or points all round."""
+    if not contour.closed:
+        return [(contour.points[0], contour.points[-1]), (contour.points[-1], contour.points[0])]
+    ring = shapely.LinearRing(contour.points)
+    places = [ring.interpolate(k / count, normalized=True) for k in range(count)]
+    return [(np.array(place.coords[0]),) * 2 for place in places]
+
+
+def through(states, group):
+    """Least travel to each end of a group after all its contours (Held & Karp's recursion)."""
+    ways = [options(contour) for contour in group]
+    best = {}
+    for k, own in enumerate(ways):
+        for begin, end in own:
+            cost = min(c + math.dist(at, begin) for at, c in states)
+            best[1 << k, k, tuple(end)] = cost
+    for _ in ways[1:]:
+        on = {}
+        for (done, _, at), cost in best.items():
+            for k, own in enumerate(ways):
+                for begin, end in () if done >> k & 1 else own:
+                    key = (done | 1 << k, k, tuple(end))
+                    on[key] = min(on.get(key, math.inf), cost + math.dist(at, begin))
+        best = on
+    return [(at, cost) for (_, _, at), cost in best.items()]
+
+
+def least_of_all(parts, rules, start):
+    """The least travel over all orders: of parts that keep the rules, and inside each group."""
+    found = math.inf
+    for row in itertools.permutations(range(len(parts))):
+        if all(row.index(before) < row.index(after) for before, after in rules):
+            states = [(start, 0.0)]
+            for group in (group for k in row for group in parts[k]):
+                states = through(states, group)
+            found = min(found, *(cost + math.dist(at, start) for at, cost in states))
+    return found
+
+
+def cross(at, part):
+    x, y = at
+    return [line((x - 1, y), (x + 1, y), part, "hole"), line((x, y - 1), (x, y + 1), part, "hole")]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_bound_and_search_enclose_the_least_way_of_parts_in_parts(seed):
+    """Crosses, marks, a window, and a part in that window, which must come first: all ways tried.
+
+    Closed contours are begun at 80 points all round, so the least found is up to some mm long.
+    """
+    random = np.random.default_rng(seed)
+    spots = [random.uniform(low, high, 2) for low, high in ((5, 30), (55, 65), (125, 170))]
+    large = [
+        [line(*random.uniform(5, 35, (2, 2)), "large")],
+        [*cross(spots[0], "large"), square(40, 40, 40, "large", "hole")],
+        [square(0, 0, 100, "large")],
+    ]
+    small = [cross(spots[1], "small"), [square(50, 50, 20, "small")]]
+    other = [[line(*random.uniform(125, 170, (2, 2)), "other")], cross(spots[2], "other"),
+             [square(120, 120, 60, "other")]]  # fmt: skip
+    given = [c for part in (large, small, other) for group in part for c in group]
+    start = (-20.0, 10.0)
+    best = least_of_all((large, small, other), [(1, 0)], start)
+    route = arrange(given, LASER, start)
+    assert 0.5 * best <= route.bound <= best + 1e-6
+    assert route.bound <= route.travel
+    assert best - 5.0 <= route.travel <= 1.03 * best
+
+
 def test_an_outline_begins_where_the_way_crosses_it():
     """One hole in a square: out and back on one straight line, which the outline costs nothing."""
     route = arrange([square(50, 50, 100, "a"), *dots([(100.0, 100.0)])], LASER)

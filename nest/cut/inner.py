@@ -17,9 +17,11 @@ from nest.cut import tour
 from nest.cut.doors import Doors
 from nest.cut.ways import IntArray, Ways
 
-DOORS = 9  # of a group
+DOORS = 11  # of a group, in jobs of up to
+MANY = 100  # parts; in larger ones
+THRIFTY = 8  # do
 TRIES = 2  # shakes for each way between two
-FEW, MORE = 12, 2  # a group of so few contours, as of marks, gets so many times as many of both
+FEW, MORE = 12, 2  # a group of two to so few contours, as of marks, gets so many times both
 ROW = 1.5  # times as far as its nearest is the second neighbour of a row's end, at least
 ALIKE = 2  # digits of a mm in which groups of one shape agree
 
@@ -142,7 +144,8 @@ def _chosen(ways: Ways, group: int) -> IntArray:
     ends = _row_ends(spots)
     away = np.hypot(*(spots - spots.mean(axis=0)).T)
     chosen: list[int] = []
-    for _ in range(min(DOORS * _times(ways, group), len(options))):
+    most = (DOORS if len(ways.tail) <= MANY else THRIFTY) * _times(ways, group)
+    for _ in range(min(most, len(options))):
         left = ends if away[ends].max(initial=-1.0) > 0 else np.arange(len(options))
         chosen.append(int(left[np.argmax(away[left])]))
         gaps = np.hypot(*(spots - spots[chosen[-1]]).T)
@@ -185,7 +188,7 @@ def _options(ways: Ways, group: int) -> IntArray:
 
 
 def _times(ways: Ways, group: int) -> int:
-    return MORE if ways.gfirst[group + 1] - ways.gfirst[group] <= FEW else 1
+    return MORE if 1 < ways.gfirst[group + 1] - ways.gfirst[group] <= FEW else 1
 
 
 def _offsets(sizes: list[int]) -> IntArray:

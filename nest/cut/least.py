@@ -30,7 +30,7 @@ from nest.cut.circuit import least_round
 from nest.cut.ways import IntArray, Ways
 
 PHASES = 16  # the list of short hops between parts grows so often
-STEPS = 60  # subgradient steps in each
+STEPS = 120  # subgradient steps in each
 MANY = 100  # parts; for more half as many do
 FIRST_STRIDE = 2.0  # of the step that would close the gap to the upper bound, were it straight
 

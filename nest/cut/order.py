@@ -30,8 +30,8 @@ from nest.errors import CutError
 
 SEED = 1
 EFFORT = 1.0
-ROUNDS = 150_000  # changes of the order of parts
-HEAT = 150.0  # mm; where annealing begins, about what turning a part round may cost
+ROUNDS = 250_000  # changes of the order of parts
+HEAT = 300.0  # mm; where annealing begins, about what turning a part round may cost
 TRIES = 0.5  # shakes of a group for each of its items at last, in jobs of up to
 MANY = 100  # parts; fewer in larger ones, where their number makes up for it
 
@@ -123,10 +123,12 @@ def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
     tour.begin(work, order, *ways.start)
     parts = inner.parts_of(ways, work, SEED)
     gates = inner.doors_of(ways, parts)
+    few = min(1.0, MANY / len(order))
     if len(order) > 2:
-        doors.anneal(gates, order, int(effort * ROUNDS), HEAT, SEED)
+        rounds = int(effort * ROUNDS * max(0.6, few))
+        doors.anneal(gates, order, rounds, HEAT, SEED)
     inner.enter(ways, work, parts, doors.doors_of(gates, order))
-    tour.settle_all(work, order, effort * TRIES * min(1.0, MANY / len(order)), SEED)
+    tour.settle_all(work, order, effort * TRIES * few, SEED)
     tour.choose_tails(work, order)
     return order, work.seq, work.opt
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 import small
 from ezdxf.path import make_path
 from pypdf import PdfReader
-from shapely import Polygon
+from shapely import Point, Polygon
 from shapely.affinity import translate
 from svgelements import SVG
 from svgelements import Path as SvgPath
@@ -209,6 +210,29 @@ def test_marks_that_came_to_lie_otherwise_move_the_file(bench, tmp_path) -> None
     before, after = (outlines_of_dxf(f / "week.ours.1.dxf") for f in (first, again))
     wide = [min(p.bounds[0] for p in pieces) for pieces in (before, after)]
     assert wide[1] - wide[0] == pytest.approx(10.0, abs=0.01)
+
+
+@pytest.mark.parametrize("origin", ["lower left", "upper right", "centre"])
+def test_what_the_sheet_says_of_the_marks_can_be_typed_in(origin, bench, tmp_path) -> None:
+    """Read off the printed table, as the machine counts, they give the same cuts again.
+
+    Along and across are those of the hide: what a tape measures.
+    """
+    machine = profile(tmp_path, origin=origin)
+    first, again = tmp_path / "first", tmp_path / "again"
+    assert cut(bench, "--machine", machine, "--out", str(first)) == 0
+    sheet = PdfReader(first / "week.ours.setups.pdf").pages[0].extract_text()
+    number = r"\s+(-?\d+\.\d)"
+    rows = re.findall(r"(M[12])" + 4 * number, sheet)
+    assert [row[0] for row in rows] == ["M1", "M2"]
+    places = [f"{x},{y}" for _, _, _, x, y in rows]
+    assert cut(bench, "--machine", machine, "--marked", "1", *places, "--out", str(again)) == 0
+    before, after = (outlines_of_dxf(folder / "week.ours.1.dxf") for folder in (first, again))
+    assert len(before) == len(after) == 5
+    for one in before:  # the table has tenths of a millimetre
+        assert min(one.hausdorff_distance(other) for other in after) < 0.2
+    leather = record.read(bench / "slate.hide.json").polygon
+    assert all(leather.contains(Point(float(x), float(y))) for _, x, y, _, _ in rows)
 
 
 @pytest.mark.parametrize(
