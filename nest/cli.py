@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
@@ -29,11 +30,14 @@ PICTURES = (".png", ".pdf", ".svg")
 PAPERS = ("a4", "letter")
 FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode")
 COUPONS = ("kerf", "offset")
+_PLACE = re.compile(r"-[\d.]+,")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; returns the exit code."""
-    options = _parser().parse_args(arguments)
+    given = sys.argv[1:] if arguments is None else arguments
+    # a place such as -10.5,20 is no option; argparse sees that by a space in it
+    options = _parser().parse_args([f" {one}" if _PLACE.match(one) else one for one in given])
     try:
         _check_folder(getattr(options, "out", None))
         return int(options.run(options))
@@ -162,7 +166,6 @@ def _compare(options: argparse.Namespace) -> int:
 
 def _cut(options: argparse.Namespace) -> int:
     from nest import cutting
-    from nest.report.templates import CAUTIONS
 
     if options.coupon:
         return _coupon(options)
@@ -170,25 +173,32 @@ def _cut(options: argparse.Namespace) -> int:
         raise InputError(
             "a plan is cut with something.", mend="Give a plan, and --machine NAME or --paper a4."
         )
+    if options.measured:
+        raise InputError("sizes are measured on a coupon.", mend="Say which: --coupon kerf.")
     source = cutting.opened(options.plan, options.hide)
-    made = (
-        cutting.made_for(source, options.machine, cutting.places_given(options.marked))
-        if options.machine
-        else None
-    )
+    made = None
+    if options.machine:
+        marked = cutting.places_given(options.marked)
+        made = cutting.made_for(source, options.machine, marked, lambda words: _say(words, DONE))
     writers = cutting.machine_files(source, made, options.format) if made else {}
-    if options.paper or (made and made.by_hand and not options.format):
+    if made and made.by_hand and (options.format or options.marked):
+        what = "a hand cuts from paper, which has no other format and no registration marks."
+        raise InputError(what, mend="Leave out --format and --marked, or name another machine.")
+    if options.paper or (made and made.by_hand):
         writers |= cutting.paper_files(source, options.paper or PAPERS[0])
     written = cutting.write_all(writers, options.out, replace=options.force)
     facts = {"plan": f"{source.plan.name}, {cutting.proof(source)}"}
     facts |= cutting.facts_of(made) if made else {}
-    cautions = list(made.cautions) if made else list(CAUTIONS)
+    cautions = list(made.cautions if made else cutting.BY_HAND)
     return _report(options, facts, [str(path) for path in written], {"mind": cautions})
 
 
 def _coupon(options: argparse.Namespace) -> int:
     from nest import cutting
 
+    if options.plan or options.paper or options.marked:
+        what = "a coupon is cut alone, without a plan, paper or marks."
+        raise InputError(what, mend="Leave out --coupon, or all that belongs to a plan.")
     if options.measured:
         value = cutting.measured(options.coupon, options.measured)
         return _report(options, {options.coupon: f"{value:.3f} mm"}, [])

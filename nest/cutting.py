@@ -22,9 +22,10 @@ from hides.outline import FloatArray
 from nest import plan as plans
 from nest.check import check
 from nest.cut import blade, files, kerf, machine, program, setups
-from nest.cut.caution import cautions_of
+from nest.cut.caution import BY_HAND, cautions_of
 from nest.cut.formats import SUFFIXES
 from nest.cut.machine import Machine
+from nest.cut.order import compiled
 from nest.cut.program import Program
 from nest.cut.setups import Setup
 from nest.draw.book import save_book
@@ -34,6 +35,12 @@ from nest.report.placing import placing_pages
 from nest.report.setups import setup_pages
 from nest.report.templates import template_pages, templates_of
 from nest.week import Job
+
+__all__ = [
+    "BY_HAND", "COUPONS", "MEASURE", "Made", "Source", "coupon_files", "coupon_for", "facts_of",
+    "machine_files", "made_for", "measured", "opened", "paper_files", "places_given", "proof",
+    "write_all",
+]  # fmt: skip
 
 Place = tuple[float, float]
 Writer = Callable[[Path], object]
@@ -151,7 +158,12 @@ class Made:
         return self.programs[0].cautions if self.programs else cautions_of(self.machine)
 
 
-def made_for(source: Source, profile: str, marked: Mapping[int, Sequence[Place]]) -> Made:
+def made_for(
+    source: Source,
+    profile: str,
+    marked: Mapping[int, Sequence[Place]],
+    tell: Callable[[str], object] = lambda words: None,
+) -> Made:
     """The programs of a plan for a machine.
 
     Parameters
@@ -159,6 +171,7 @@ def made_for(source: Source, profile: str, marked: Mapping[int, Sequence[Place]]
     profile : name or path of a machine profile.
     marked : for set-ups whose hide came to lie otherwise, the places of their registration
         marks as the machine counts, mm; then only these are made.
+    tell : is told why a first run takes longer.
 
     Raises
     ------
@@ -185,6 +198,8 @@ def made_for(source: Source, profile: str, marked: Mapping[int, Sequence[Place]]
         else setup
         for setup in laid
     )
+    if not compiled():
+        tell("compiling the search for short ways, once, for about half a minute.")
     programs = program.build(source.plan, device, hide=source.hide, setups=moved)
     wanted = [n for n, setup in enumerate(moved) if not marked or setup.number in marked]
     return Made(device, tuple(moved[n] for n in wanted), tuple(programs[n] for n in wanted))
@@ -249,9 +264,17 @@ def _write(made: Program, form: str, path: Path) -> None:
     if findings:
         raise CutError(
             f"this file did not read back right and was not written: {findings[0].says}",
-            mend="This is a fault of the program, not of your input; please report it.",
+            mend=_mend(made.machine),
             file=Path(path.name),
         )
+
+
+def _mend(device: Machine) -> str:
+    report = "a fault of the program, not of your input; please report it."
+    if device.start or device.finish:
+        lines = f"the lines that the profile {device.name} puts at start and finish"
+        return f"Look at {lines}; if it is not these, it is {report}"
+    return f"This is {report}"
 
 
 def facts_of(made: Made) -> dict[str, str]:
@@ -261,10 +284,21 @@ def facts_of(made: Made) -> dict[str, str]:
         key = f"set-up {one.number} of {one.count}" if made.setups else one.name
         facts[key] = (
             f"{len(one.strokes)} strokes, cut {one.cut_length / 1000:.2f} m, "
-            f"travel {one.travel / 1000:.2f} m (none does with less than "
-            f"{one.bound / 1000:.2f} m), about {one.seconds / 60:.0f} min"
+            f"travel {one.travel / 1000:.2f} m{_least(one) if made.setups else ''}, "
+            f"about {_duration(one.seconds)}"
         )
     return facts
+
+
+def _least(one: Program) -> str:
+    """What is known of the least travel."""
+    if one.bound > 0:
+        return f" (none does with less than {one.bound / 1000:.2f} m)"
+    return " (no useful bound: outlines alone may be begun anywhere)"
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
 
 
 # --- coupons ---------------------------------------------------------------------------------

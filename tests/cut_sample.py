@@ -19,7 +19,7 @@ import math
 import numpy as np
 
 from nest.cut.blade import strokes
-from nest.cut.contour import Contour, circle
+from nest.cut.contour import Contour, Label, circle
 from nest.cut.kerf import compensated
 from nest.cut.machine import Machine
 from nest.cut.program import Program
@@ -47,6 +47,7 @@ MARKS = 90 + 4 * math.pi
 ROUND = 3 * 4 * math.pi
 CUTS = (2 * (100 + 60) - 20 + 5 * math.pi) + (60 + 45 + 75)
 EXTENTS = (10.0, 20.0, 210.0, 80.0)
+NAMES = (Label(60.0, 60.0, 0.0, BODY, 4.0), Label(165.0, 35.0, 30.0, "schräg/loop <&", 3.0))
 CAUTIONS = ("Never leave it alone — not for a moment.", "Try it on scrap first.")
 
 
@@ -89,6 +90,11 @@ def box(lines):
     runs = [Contour(s.points, s.closed, s.work, s.part, s.bulges).flat(0.001) for s in lines]
     points = np.vstack(runs)
     return (*points.min(0).tolist(), *points.max(0).tolist())
+
+
+def named(device=None):
+    """The sample with the names of its parts."""
+    return dataclasses.replace(program(device), labels=NAMES)
 
 
 def with_strokes(given, lines):

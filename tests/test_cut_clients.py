@@ -211,6 +211,21 @@ def truth_of(program):
 
 
 @gdal
+@pytest.mark.parametrize("form", DXF)
+def test_gdal_reads_the_names_on_their_layer(form, tmp_path):
+    """Its reader of TEXT gives the words at their place; nothing else lies on that layer."""
+    path = tmp_path / "a.dxf"
+    path.write_bytes(encoded(cs.named(), form))
+    sql = "select Text, st_x(geometry), st_y(geometry) from entities where Layer='LABELS'"
+    command = ["ogr2ogr", "-f", "CSV", "/vsistdout/", str(path), "-dialect", "SQLite", "-sql", sql]
+    told = subprocess.run(command, check=True, capture_output=True, text=True).stdout
+    rows = [row.split(",") for row in told.strip().split("\n")[1:]]
+    assert [row[0].strip('"') for row in rows] == [cs.BODY, "schr?g/loop <&"]
+    places = [float(value) for row in rows for value in row[1:]]
+    assert places == pytest.approx([60.0, 60.0, 165.0, 35.0])
+
+
+@gdal
 def test_gdal_passes_the_good_sample(theirs):
     assert gdal_blames(theirs / "good_r2000.dxf", THEIRS) == []
 

@@ -8,11 +8,22 @@ from pathlib import Path
 import ezdxf.math
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import LineString, Point, Polygon
 
 from nest import week
-from nest.cut.contour import QUARTER, Contour, backwards, circle, contours, labels, moved
+from nest.cut.contour import (
+    BESIDE,
+    QUARTER,
+    Contour,
+    backwards,
+    circle,
+    contours,
+    labels,
+    moved,
+    of_part,
+)
 from nest.errors import CutError
+from nest.part import Mark
 from nest.plan import placed_outline
 from tests.bench.cutting import laid, machine
 
@@ -169,7 +180,7 @@ def test_holes_that_are_punched_are_left_out():
     assert [c for c in drawn(holes="none") if c.work == "hole"] == []
 
 
-@pytest.mark.parametrize("kinds", [(), ("fold",), ("loop", "throat", "grain")])
+@pytest.mark.parametrize("kinds", [(), ("fold",), ("loop", "inner", "grain")])
 def test_only_marks_that_the_profile_asks_for_are_drawn(kinds):
     marks = [c for c in drawn(marks=kinds) if c.work == "mark"]
     assert {c.what for c in marks} == set(kinds)
@@ -183,10 +194,64 @@ def test_a_parts_marks_come_before_its_holes_and_its_outline_last():
     assert set(one) == {0, 1, 2}
 
 
+def with_mark(*marks):
+    """The lines drawn of the week's first part if it had these marks alone, and its rim."""
+    part = replace(plan().wanted[0].part, marks=marks)
+    device = machine("laser", marks=("throat",))
+    return of_part(part, "p", device), part.outline.polygon.exterior
+
+
+def test_a_mark_on_the_outline_is_not_burnt_twice():
+    """Half of it runs along the edge, where the cut is: that half is left out, and no more."""
+    part = plan().wanted[0].part
+    rim, middle = part.outline.points[:12], part.outline.polygon.representative_point()
+    inwards = np.array([middle.coords[0]])
+    lines, edge = with_mark(Mark("throat", np.concatenate([rim, inwards])))
+    assert lines
+    for line in map(LineString, (c.points for c in lines)):
+        assert line.distance(edge) >= BESIDE - 1e-3
+    kept = sum(c.length for c in lines)
+    leg = float(np.hypot(*(inwards[0] - rim[-1])))
+    assert leg - 10 * BESIDE < kept < leg
+    assert with_mark(Mark("throat", rim))[0] == ()
+    assert with_mark(Mark("throat", part.outline.points, closed=True))[0] == ()
+
+
+def test_no_mark_of_a_week_touches_what_is_cut():
+    """Throats lie on the edge or reach it, folds end there; judged by the placed outlines."""
+    rims = {p.id: placed_outline(plan(), p).polygon.exterior for p in plan().placements}
+    marks = [c for c in drawn(marks=("fold", "throat", "inner")) if c.work == "mark"]
+    assert {c.what for c in marks} == {"fold", "throat", "inner"}
+    assert all(LineString(c.points).distance(rims[c.part]) > BESIDE - 1e-3 for c in marks)
+
+
+def test_a_mark_clear_of_the_outline_stays_as_it_is():
+    middle = np.array(plan().wanted[0].part.outline.polygon.representative_point().coords)
+    corners = middle + np.array([[0.0, 0.0], [2.0, 0.0], [0.0, 2.0]])
+    ((line,), _) = with_mark(Mark("throat", corners, closed=True))
+    assert line.closed
+    assert np.array_equal(line.points, corners)
+
+
 def test_names_are_apart_from_what_is_cut():
     """A label never is a contour, so no writer can cut it."""
     assert [label.text for label in labels(plan())] == [p.id for p in plan().placements]
     assert "label" not in {c.what for c in drawn(marks=("fold", "inner", "grain"))}
+
+
+def test_a_name_stands_in_its_part_and_is_not_upside_down():
+    """A narrow welt's too, which is bent, so that its middle of mass lies beside it."""
+    for label, placement in zip(labels(plan()), plan().placements, strict=True):
+        shape = placed_outline(plan(), placement).polygon
+        assert shape.contains(Point(label.x, label.y).buffer(label.height / 2))
+        assert -90 < label.angle <= 90
+        assert 1.5 < label.height <= 4.0
+        half = 0.3 * label.height * len(label.text)
+        turn = np.deg2rad(label.angle)
+        way = half * np.array([np.cos(turn), np.sin(turn)])
+        at = np.array([label.x, label.y])
+        words = LineString([at - way, at + way])
+        assert words.intersection(shape).length > 0.8 * words.length
 
 
 def test_a_plan_of_nothing_is_refused():

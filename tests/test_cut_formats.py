@@ -9,7 +9,7 @@ import pytest
 
 from nest.cut.contour import Contour
 from nest.cut.formats import SUFFIXES, encoded
-from nest.cut.formats.lines import arc_centre, flattened, plain, thinned
+from nest.cut.formats.lines import arc_centre, flattened, named, plain, thinned
 from nest.cut.stroke import SWIVEL, Stroke
 from nest.errors import CutError
 
@@ -61,6 +61,42 @@ def test_files_for_controllers_are_plain_ascii(form):
 def test_a_file_larger_than_the_controller_takes_is_refused(form):
     with pytest.raises(CutError, match=r"bytes; sample laser takes 500"):
         encoded(cs.program(cs.machine(largest_file=500)), form)
+
+
+@pytest.mark.parametrize("form", ["dxf-r12", "dxf-r2000"])
+def test_dxf_names_the_parts_on_a_layer_that_is_not_plotted(form, tmp_path):
+    """Read by ezdxf; R12 knows no flag for it, so the head says it too."""
+    path = tmp_path / "a.dxf"
+    path.write_bytes(encoded(cs.named(), form))
+    drawing = ezdxf.readfile(path)
+    texts = drawing.modelspace().query("TEXT")
+    assert [text.dxf.text for text in texts] == [cs.BODY, "schr?g/loop <&"]
+    assert {text.dxf.layer for text in texts} == {"LABELS"}
+    assert [text.get_placement()[1].round(6) for text in texts] == [(60, 60, 0), (165, 35, 0)]
+    assert texts[1].dxf.rotation == pytest.approx(30.0)
+    if form == "dxf-r2000":
+        assert drawing.layers.get("LABELS").dxf.plot == 0
+    assert b"Layer LABELS holds the parts' names and is not cut" in path.read_bytes()
+
+
+def test_svg_names_the_parts_in_a_layer_of_another_colour():
+    told = encoded(cs.named(), "svg").decode()
+    assert '<g id="LABELS" inkscape:groupmode="layer"' in told
+    assert told.count("<text ") == 2
+    assert "schräg/loop &lt;&amp;" in told
+    assert 'transform="rotate(-30.00 165.0000 165.0000)"' in told
+
+
+def test_names_on_a_mirrored_machine_can_be_read():
+    """Its drawing is mirrored, the letters are not: at 300 - 165, tilted the other way."""
+    _, label = named(cs.named(cs.machine(mirror="x")))
+    assert (label.x, label.y, label.angle) == pytest.approx((135.0, 35.0, -30.0))
+
+
+@pytest.mark.parametrize("form", ["hpgl", "gcode"])
+def test_files_without_layers_name_no_part(form):
+    """All that is in them is done: the file is the same without names."""
+    assert encoded(cs.named(), form) == encoded(cs.program(), form)
 
 
 # --- chords and arcs -------------------------------------------------------------------------
@@ -252,7 +288,7 @@ def test_own_start_and_finish_lines_stand_around_the_strokes():
 
 def test_gcode_is_refused_to_a_knife_that_must_be_turned():
     device = cs.machine(tool="oscillating")
-    with pytest.raises(CutError, match="oscillating knife must be turned"):
+    with pytest.raises(CutError, match="turns no blade, and sample laser's must be turned"):
         text("gcode", device)
 
 

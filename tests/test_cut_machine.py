@@ -182,7 +182,7 @@ def test_points_are_counted_as_the_machine_does(changes, corner):
     [
         ("laser-600", ["alone", "extinguisher", "smoke", "Vegetable-tanned", "PVC", "manual"]),
         ("drag-knife-600", ["hands out", "blade", "scrap", "manual"]),
-        ("hand", ["away from yourself", "card"]),
+        ("hand", ["away from your hand", "card"]),
     ],
 )
 def test_cautions_name_what_can_hurt(name, words):

@@ -2,6 +2,9 @@
 
 import itertools
 import math
+import os
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -11,7 +14,7 @@ from ortools.sat.python import cp_model
 from nest.cut.circuit import least_round
 from nest.cut.contour import Contour, circle
 from nest.cut.machine import Machine
-from nest.cut.order import arrange, travel_of
+from nest.cut.order import arrange, compiled, travel_of
 from nest.errors import CutError
 
 LASER = Machine("laser", "laser", (1000.0, 1000.0))
@@ -104,6 +107,105 @@ def test_open_strokes_are_begun_at_their_better_ends():
     assert route.bound <= best + 1e-6
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_several_parts_take_the_shortest_way(seed):
+    """Three parts of a line and two holes: all orders and directions, one by one.
+
+    An outline between a hole in it and a line in another part lies on the way and costs nothing.
+    """
+    random = np.random.default_rng(seed)
+    corners = [(0.0, 0.0), (150.0, 20.0), (40.0, 140.0)]
+    inside = [random.uniform(10, 90, (4, 2)) + corner for corner in corners]
+    given = [
+        contour
+        for k, ((x, y), spots) in enumerate(zip(corners, inside, strict=True))
+        for contour in (
+            square(x, y, 100, f"p{k}"), line(*spots[:2], f"p{k}"), *dots(spots[2:], f"p{k}"),
+        )
+    ]  # fmt: skip
+    start = np.array([(-30.0, -30.0)])
+    best = math.inf
+    for row in itertools.permutations(range(3)):
+        for ways in itertools.product(((0, 1, 2, 3), (1, 0, 2, 3), (0, 1, 3, 2), (1, 0, 3, 2)),
+                                      repeat=3):  # fmt: skip
+            stops = np.concatenate([start, *(inside[k][list(ways[k])] for k in row), start])
+            hops = np.hypot(*np.diff(stops, axis=0).T)
+            best = min(best, hops.sum() - hops[1::4].sum())  # without drawing the lines
+    route = arrange(given, LASER, (-30.0, -30.0))
+    assert route.travel == pytest.approx(best, abs=0.01)
+    assert 0.8 * best <= route.bound <= best + 1e-6
+
+
+def options(contour, count=80):
+    """Where a contour may be begun and where it is left then: both ends, or points all round."""
+    if not contour.closed:
+        return [(contour.points[0], contour.points[-1]), (contour.points[-1], contour.points[0])]
+    ring = shapely.LinearRing(contour.points)
+    places = [ring.interpolate(k / count, normalized=True) for k in range(count)]
+    return [(np.array(place.coords[0]),) * 2 for place in places]
+
+
+def through(states, group):
+    """Least travel to each end of a group after all its contours (Held & Karp's recursion)."""
+    ways = [options(contour) for contour in group]
+    best = {}
+    for k, own in enumerate(ways):
+        for begin, end in own:
+            cost = min(c + math.dist(at, begin) for at, c in states)
+            best[1 << k, k, tuple(end)] = cost
+    for _ in ways[1:]:
+        on = {}
+        for (done, _, at), cost in best.items():
+            for k, own in enumerate(ways):
+                for begin, end in () if done >> k & 1 else own:
+                    key = (done | 1 << k, k, tuple(end))
+                    on[key] = min(on.get(key, math.inf), cost + math.dist(at, begin))
+        best = on
+    return [(at, cost) for (_, _, at), cost in best.items()]
+
+
+def least_of_all(parts, rules, start):
+    """The least travel over all orders: of parts that keep the rules, and inside each group."""
+    found = math.inf
+    for row in itertools.permutations(range(len(parts))):
+        if all(row.index(before) < row.index(after) for before, after in rules):
+            states = [(start, 0.0)]
+            for group in (group for k in row for group in parts[k]):
+                states = through(states, group)
+            found = min(found, *(cost + math.dist(at, start) for at, cost in states))
+    return found
+
+
+def cross(at, part):
+    x, y = at
+    return [line((x - 1, y), (x + 1, y), part, "hole"), line((x, y - 1), (x, y + 1), part, "hole")]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_bound_and_search_enclose_the_least_way_of_parts_in_parts(seed):
+    """Crosses, marks, a window, and a part in that window, which must come first: all ways tried.
+
+    Closed contours are begun at 80 points all round, so the least found is up to some mm long.
+    """
+    random = np.random.default_rng(seed)
+    spots = [random.uniform(low, high, 2) for low, high in ((5, 30), (55, 65), (125, 170))]
+    large = [
+        [line(*random.uniform(5, 35, (2, 2)), "large")],
+        [*cross(spots[0], "large"), square(40, 40, 40, "large", "hole")],
+        [square(0, 0, 100, "large")],
+    ]
+    small = [cross(spots[1], "small"), [square(50, 50, 20, "small")]]
+    other = [[line(*random.uniform(125, 170, (2, 2)), "other")], cross(spots[2], "other"),
+             [square(120, 120, 60, "other")]]  # fmt: skip
+    given = [c for part in (large, small, other) for group in part for c in group]
+    start = (-20.0, 10.0)
+    best = least_of_all((large, small, other), [(1, 0)], start)
+    route = arrange(given, LASER, start)
+    assert 0.5 * best <= route.bound <= best + 1e-6
+    assert route.bound <= route.travel
+    assert best - 5.0 <= route.travel <= 1.03 * best
+
+
 def test_an_outline_begins_where_the_way_crosses_it():
     """One hole in a square: out and back on one straight line, which the outline costs nothing."""
     route = arrange([square(50, 50, 100, "a"), *dots([(100.0, 100.0)])], LASER)
@@ -163,6 +265,26 @@ def test_the_bound_is_below_and_the_same_each_time():
     assert first.bound == again.bound
     assert first.places == again.places
     assert first.travel == pytest.approx(travel_of(first.contours))
+
+
+def test_outlines_alone_have_no_bound():
+    """Each counts by its nearest point to each neighbour, which would say next to nothing."""
+    route = arrange([square(110 * k, 0, 100, f"p{k}") for k in range(4)], KNIFE)
+    assert route.bound == 0
+    assert route.gap == math.inf
+    assert route.travel > 0
+
+
+def test_what_was_compiled_once_is_found(tmp_path):
+    """Arranging compiles; in a folder without compiled code there is none."""
+    arrange(kit(3), LASER)
+    assert compiled()
+    asked = "from nest.cut.order import compiled; print(compiled())"
+    empty = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+    told = subprocess.run(
+        [sys.executable, "-c", asked], env=empty, check=True, capture_output=True, text=True
+    ).stdout
+    assert told.strip() == "False"
 
 
 def test_nothing_to_cut_is_refused():

@@ -1,10 +1,12 @@
 """Programs: the whole road from a plan to what a machine is told."""
 
+import dataclasses
 from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
 
 from nest import week
 from nest.cut.contour import circle
@@ -23,8 +25,8 @@ def laser(width=700, depth=500, **more):
 
 
 def drag(**more):
-    about = {"offset": 1.0, "overcut": 2.0, "lead_in": 8.0, "holes": "none"} | more
-    return Machine("knife", "drag", (1600.0, 1600.0), **about)
+    about = {"bed": (1600.0, 1600.0), "offset": 1.0, "overcut": 2.0, "lead_in": 8.0}
+    return Machine("knife", "drag", holes="none", **(about | more))
 
 
 @pytest.fixture(scope="module")
@@ -80,6 +82,16 @@ def test_the_digest_is_the_files(programs):
     assert all(f'"{program.digest}"' in text_of(PLAN) for program in programs)
 
 
+def test_names_lie_with_their_parts_on_the_bed(programs):
+    """Each part's once, in its outline; none where the profile wants none."""
+    for program in programs:
+        cuts = {c.part: shapely.Polygon(c.points) for c in program.pattern if c.work == "cut"}
+        assert {label.text for label in program.labels} == set(cuts)
+        for label in program.labels:
+            assert cuts[label.text].contains(shapely.Point(label.x, label.y))
+    assert all(p.labels == () for p in build(PLAN, drag(labels=False)))
+
+
 def test_marks_for_later_set_ups_are_drawn(programs):
     """Two crosses for each set-up after the first, two lines each, belonging to no part."""
     drawn = [s for program in programs for s in program.strokes if s.what == "registration"]
@@ -95,27 +107,38 @@ def test_a_blade_is_aligned_in_scrap_first():
     assert parts.distance(shapely.LineString(program.strokes[0].points)) > 1.9
 
 
-def test_no_cut_enters_another_part():
-    """Parts lie 2 mm apart; kerf, lead-ins and overcuts of a neighbour stay out of them."""
-    for machine in (laser(1600, 1600, kerf=0.2), drag()):
-        (program,) = build(PLAN, machine)
-        shapes = {c.part: shapely.Polygon(c.points).buffer(-0.2) for c in program.pattern
-                  if c.work == "cut" and c.closed}  # fmt: skip
-        if machine.tool == "laser":
-            for stroke in program.strokes:
-                for part, shape in shapes.items():
-                    assert part == stroke.part or not shape.intersects(
-                        shapely.LineString(stroke.points)
-                    )
+@pytest.mark.parametrize(
+    ("machine", "off"),
+    [
+        (laser(kerf=0.2), 0.0),
+        (drag(bed=(700.0, 500.0)), 1.0),  # the pivot may be an offset off the tip
+    ],
+    ids=["laser", "drag knife"],
+)
+def test_no_cut_enters_another_part(machine, off):
+    """Parts lie 2 mm apart; kerf, lead-ins and overcuts stay out of all, of other set-ups too."""
+    shapes = {p.id: placed_outline(PLAN, p).polygon for p in PLAN.placements}
+    setups = split(PLAN, machine)
+    assert len(setups) > 1
+    for program, setup in zip(build(PLAN, machine), setups, strict=True):
+        laid = {n: shapely.transform(s, setup.to_bed.on).buffer(-off - 0.01)
+                for n, s in shapes.items()}  # fmt: skip
+        for stroke in program.strokes:
+            if stroke.work == "cut":
+                line = shapely.LineString(stroke.points)
+                met = [n for n, s in laid.items() if n != stroke.part and s.intersects(line)]
+                assert met == []
 
 
 def test_the_test_mark_is_handed():
-    """An F of three runs: mirrored it is another figure, and its foot is at the lower left."""
+    """An F: no turn lays it on its mirror image. Its foot is at the lower left, 60 mm high."""
     program = handed(laser())
-    points = np.concatenate([s.points for s in program.strokes])
     assert program.extents == (20.0, 20.0, 60.0, 80.0)
-    mirrored = points * (-1, 1) + (80, 0)
-    assert not any(np.allclose(np.sort(points, axis=0), np.sort(m, axis=0)) for m in (mirrored,))
+    lines = shapely.MultiLineString([s.points for s in program.strokes])
+    middle = shapely.affinity.translate(lines, -lines.centroid.x, -lines.centroid.y)
+    mirrored = shapely.affinity.scale(middle, xfact=-1, origin=(0, 0))
+    turned = (shapely.affinity.rotate(mirrored, angle, origin=(0, 0)) for angle in range(360))
+    assert min(middle.hausdorff_distance(other) for other in turned) > 5
 
 
 def test_a_coupon_is_drawn_as_it_stands():
@@ -140,8 +163,6 @@ def test_what_can_not_be_built_is_refused(machine, says):
 def test_a_correction_that_leaves_the_bed_is_refused():
     setups = split(PLAN, laser())
     moved = [Move(s.to_bed.angle, s.to_bed.x - 100, s.to_bed.y) for s in setups]
-    import dataclasses
-
     askew = [dataclasses.replace(s, to_bed=m) for s, m in zip(setups, moved, strict=True)]
     with pytest.raises(CutError, match="leaves the bed"):
         build(PLAN, laser(), setups=askew)

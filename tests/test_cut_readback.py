@@ -431,6 +431,50 @@ def test_arcs_are_read_without_the_writers_formulas():
     assert len(swung(0j, 1 + 0j, math.pi)) == len(points) - 1
 
 
+# --- names of parts --------------------------------------------------------------------------
+
+LAYERED = ("dxf-r12", "dxf-r2000", "svg")
+
+
+@pytest.mark.parametrize("changes", [{}, {"mirror": "x"}, {"origin": "centre"}])
+@pytest.mark.parametrize("form", FORMS)
+def test_a_file_with_names_passes(form, changes):
+    program = cs.named(cs.machine(**changes))
+    assert judge(encoded(program, form), form, program) == ()
+
+
+@pytest.mark.parametrize(
+    ("names", "says"),
+    [
+        (cs.NAMES[:1], "the name 'schräg/loop <&' is missing"),
+        ((*cs.NAMES, cs.NAMES[0]), "the text 'heron-1/body' is no part's name"),
+        ((cs.NAMES[0], dataclasses.replace(cs.NAMES[1], x=166.0)), "stands 1.00 mm from its place"),
+        ((cs.NAMES[0], dataclasses.replace(cs.NAMES[1], text="x")), "is missing"),
+    ],
+)
+@pytest.mark.parametrize("form", LAYERED)
+def test_a_wrong_name_is_named(form, names, says):
+    program = cs.named()
+    findings = judged(program, form, dataclasses.replace(program, labels=names))
+    assert codes(findings) == {"label"}
+    assert says in findings[0].says
+
+
+@pytest.mark.parametrize(
+    ("form", "old", "new"),
+    [
+        ("dxf-r12", r"(TEXT\n  5\n\w+\n  8\n)LABELS", r"\1CUT"),  # would be cut
+        ("svg", 'stroke="#000000"', 'stroke="#ff0000"'),
+        ("svg", 'fill="none" stroke="#000000"', 'fill="#000000" stroke="#000000"'),  # engraved
+    ],
+)
+def test_a_name_where_it_would_be_cut_is_named(form, old, new):
+    program = cs.named()
+    data, count = re.subn(old, new, encoded(program, form).decode())
+    assert count
+    assert judge(data.encode(), form, program) != ()
+
+
 # --- files on the disk -----------------------------------------------------------------------
 
 

@@ -7,15 +7,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+import shapely.affinity
+from ortools.sat.python import cp_model
 
 from nest import week
-from nest.cut.machine import Machine
+from nest.cut.cover import fewest
+from nest.cut.machine import EDGE, Machine
 from nest.cut.setups import Move, corrected, places, split
 from nest.errors import CutError
 from nest.plan import placed_outline
 from tests.bench.cutting import laid
 
-PLAN = laid(week.job_of(week.read(Path(__file__).parents[1] / "shared/weeks/week-4.week.toml")))
+WEEKS = Path(__file__).parents[1] / "shared/weeks"
+PLAN = laid(week.job_of(week.read(WEEKS / "week-4.week.toml")))
 
 
 def laser(width, depth):
@@ -36,6 +40,72 @@ def test_every_part_is_cut_once_and_whole_inside_the_bed(bed):
     room = shapely.box(0, 0, *bed)
     for setup in setups:
         assert all(room.contains(shape) for shape in lying(setup))
+
+
+def covered(boxes, room, most):
+    """Whether ``most`` windows anywhere can hold the boxes; corners are free, not tried one by one.
+
+    Each window's corner is an integer of CP-SAT, in mm as the boxes' sides are.
+    """
+    model = cp_model.CpModel()
+    inside = [[model.new_bool_var("") for _ in range(most)] for _ in boxes]
+    for w in range(most):
+        x, y = (model.new_int_var(-3000, 3000, "") for _ in range(2))
+        for box, held in zip(boxes, inside, strict=True):
+            for corner, low, high, size in ((x, box[0], box[2], room[0]),
+                                            (y, box[1], box[3], room[1])):  # fmt: skip
+                model.add(corner <= low).only_enforce_if(held[w])
+                model.add(corner + size >= high).only_enforce_if(held[w])
+    for held in inside:
+        model.add_at_least_one(held)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    return solver.solve(model) in (cp_model.OPTIMAL, cp_model.FEASIBLE)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_fewer_windows_hold_all_boxes(seed):
+    """One window less is proven too few by another model; and each box lies in one window."""
+    random = np.random.default_rng(seed)
+    low = random.integers(0, 700, (9, 2))
+    sides = np.concatenate([low, low + random.integers(30, 150, (9, 2))], axis=1)
+    boxes = {f"p{k}": tuple(row) for k, row in enumerate(sides.tolist())}
+    groups = fewest(boxes, (300.0, 250.0), 10)
+    assert sorted(name for group in groups for name in group) == sorted(boxes)
+    for group in groups:
+        held = np.array([boxes[name] for name in group])
+        assert (held[:, 2:].max(axis=0) - held[:, :2].min(axis=0) <= (300, 250)).all()
+    assert covered(boxes.values(), (300, 250), len(groups))
+    assert not covered(boxes.values(), (300, 250), len(groups) - 1)
+
+
+def test_boxes_larger_than_a_window_have_no_cover():
+    assert fewest({"a": (0.0, 0.0, 10.0, 10.0), "b": (0.0, 0.0, 10.1, 5.0)}, (10.0, 10.0), 9) == []
+    assert fewest({}, (10.0, 10.0), 9) == []
+    assert fewest({"a": (0.0, 0.0, 10.0, 10.0)}, (10.0, 10.0), 1) == []  # not fewer than 1
+
+
+@pytest.mark.parametrize(
+    ("name", "bed"),
+    [
+        ("week-4", (600, 400)),
+        ("week-12", (600, 400)),
+        ("week-12", (450, 600)),
+        ("week-30", (700, 500)),  # a sweep takes one more
+    ],
+)
+def test_a_week_takes_the_fewest_set_ups_there_are(name, bed):
+    """No cover has fewer windows; that it misses none is proven by the test above.
+
+    Common marks are asked of the set-ups and not of the cover, so it may only be the better.
+    """
+    plan = laid(week.job_of(week.read(WEEKS / f"{name}.week.toml")))
+    shapes = {p.id: placed_outline(plan, p).polygon for p in plan.placements}
+    room = (bed[0] - 2 * EDGE, bed[1] - 2 * EDGE)
+    count = len(split(plan, laser(*bed)))
+    for angle in (0, 90):
+        boxes = {n: shapely.affinity.rotate(s, angle, (0, 0)).bounds for n, s in shapes.items()}
+        assert fewest(boxes, room, count) == []
 
 
 def test_a_large_bed_takes_all_at_once():
@@ -88,7 +158,7 @@ def test_a_worked_turn():
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (lambda spots: spots[:1], "2 marks, and 1 places"),
+        (lambda spots: spots[:1], "2 marks; places given: 1"),
         (lambda spots: spots * 1.1, "mm apart"),  # misread by a tenth
         (lambda spots: spots[::-1], "askew"),  # given in the wrong order
     ],

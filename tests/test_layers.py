@@ -69,6 +69,7 @@ LAYERS = (
     "nest.cut.ascent",
     "nest.cut.least",
     "nest.cut.order",
+    "nest.cut.cover",
     "nest.cut.setups",
     "nest.cut.stroke",
     "nest.cut.blade",

@@ -213,8 +213,8 @@ def _turnable(legs: list[_Leg], contour: Contour, machine: Machine) -> None:
 
 def _too_tight(at: FloatArray, radius: float, contour: Contour, machine: Machine) -> CutError:
     return CutError(
-        f"the curve at ({at[0]:.1f}, {at[1]:.1f}) has a radius of {radius:.2g} mm, and this "
-        f"blade turns in {machine.turns_in:g} mm.",
+        f"the curve at ({at[0]:.1f}, {at[1]:.1f}) on the bed has a radius of {radius:.2g} mm, and "
+        f"the blade of {machine.name} turns in {machine.turns_in:g} mm.",
         mend="Take a blade with less offset, or cut it by hand.",
         place=f"part '{contour.part}', {contour.what or contour.work}",
     )

@@ -10,6 +10,11 @@ from nest.errors import CutError
 
 # Sources: university and makerspace laser rules (extraction, no PVC, never unattended, flames that
 # outlast the beam); blades and fingers: common practice, no published source.
+BY_HAND = (
+    "Blades: cut away from your hand and body, in several light passes along a steel rule with "
+    "a guard or held outside its line; put a mat below.",
+    "Awl: keep the other hand out of its line.",
+)
 _CAUTIONS = {
     "laser": (
         "Never leave a running laser alone; have an extinguisher within reach.",
@@ -19,7 +24,7 @@ _CAUTIONS = {
         "poisonous and corrode the machine; chrome-tanned leather is refused unless allowed.",
     ),
     "hand": (
-        "Cut away from yourself, fingers behind the blade, on a mat; a sharp blade slips less.",
+        *BY_HAND,
         "Try the pattern on card first, and check the printed ruler before you cut.",
     ),
     "knife": (

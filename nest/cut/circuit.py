@@ -14,14 +14,14 @@ from typing import Any
 import numpy as np
 from scipy.optimize import linprog
 from scipy.sparse import csr_array
-from scipy.sparse.csgraph import connected_components, maximum_flow
+from scipy.sparse.csgraph import connected_components, maximum_flow, minimum_spanning_tree
 
 from hides.outline import FloatArray
 
 ROUNDS = 30
 SCALE = 10**6  # flows are whole numbers; a place is left this often
 SHORT = 0.999  # a set left less than this is asked for
-LARGEST = 80  # places; the programme of more takes too long, and the caller has a bound already
+LARGEST = 120  # places; of more only the tree below, since the programme takes too long
 SAFE = 1e-6  # mm taken off for the solver's own tolerance
 
 Rows = list[FloatArray]
@@ -29,6 +29,24 @@ Rows = list[FloatArray]
 
 def least_round(cost: FloatArray) -> float:
     """A bound on the least round; ``cost`` is (n, n), its diagonal is not looked at, n > 1."""
+    return _by_programme(cost) if len(cost) <= LARGEST else _by_tree(cost)
+
+
+def _by_tree(cost: FloatArray) -> float:
+    """A least tree over all places but the last, and the least ways to that one and from it.
+
+    Directions are left open: Held & Karp's tree with one more branch.
+    """
+    inside = np.minimum(cost, cost.T)[:-1, :-1]
+    least = float(inside[~np.eye(len(inside), dtype=np.bool_)].min())
+    # the library takes zeros for no way at all, so that all costs are raised to positive ones
+    tree: Any = minimum_spanning_tree(inside - least + 1.0)
+    total = float(tree.sum()) + (least - 1.0) * (len(inside) - 1)
+    return total + float(cost[-1, :-1].min()) + float(cost[:-1, -1].min())
+
+
+def _by_programme(cost: FloatArray) -> float:
+    """The linear programme, with what its sets are asked for one after another."""
     n = len(cost)
     tails, heads = np.nonzero(~np.eye(n, dtype=np.bool_))
     arcs = np.arange(len(tails))

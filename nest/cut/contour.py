@@ -14,17 +14,23 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import ArrayLike
+from shapely import LineString, Point, Polygon
 
-from hides.outline import FloatArray, turned
+from hides.outline import FloatArray, polygons_of, turned
 from nest.cut.machine import Machine
 from nest.errors import CutError
 from nest.part import Mark, Part
-from nest.plan import Placement, Plan, placed_outline
+from nest.plan import Plan, placed_outline
 
 WORKS = ("mark", "hole", "cut")
 QUARTER = math.tan(math.pi / 8)  # bulge of a quarter circle
 FINE = 0.01  # mm; how far a chord may leave its arc, a tenth of what leather shows
+BESIDE = 0.5  # mm; marks stay so far off their part's outline
+LETTERS = 4.0  # mm; height of a part's name, less where it would leave the part
+WIDE = 0.8  # of its height; what a letter may take
+AROUND = 4.0  # times the half width of a part, looked at round its name
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -112,12 +118,13 @@ class Contour:
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A part's name, for a layer that is not cut: where its middle is, mm, and its id."""
+    """A part's name, for a layer that is not cut: its middle and height in mm, and degrees."""
 
     x: float
     y: float
     angle: float
     text: str
+    height: float
 
 
 def circle(
@@ -168,24 +175,48 @@ def contours(plan: Plan, machine: Machine) -> tuple[Contour, ...]:
 
 def of_part(part: Part, name: str, machine: Machine) -> tuple[Contour, ...]:
     """A part's marks and holes in its own frame, without its outline; ``name`` is its id."""
-    marks = [c for mark in part.marks for c in _lines(mark, name, machine)]
+    marks = [c for mark in part.marks for c in _lines(part, mark, name, machine)]
     holes = [c for mark in part.marks for c in _holes(mark, name, machine)]
     return (*marks, *holes)
 
 
 def labels(plan: Plan) -> tuple[Label, ...]:
-    """The parts' ids, each at its part's centroid, for a layer that is not cut."""
-    return tuple(_label(placement) for placement in plan.placements)
+    """The parts' ids, each where its part is widest and along it, for a layer that is not cut."""
+    return tuple(_label(placed_outline(plan, one).polygon, one.id) for one in plan.placements)
 
 
-def _label(placement: Placement) -> Label:
-    return Label(placement.x, placement.y, placement.angle, placement.id)
+def _label(shape: Polygon, text: str) -> Label:
+    spoke = shapely.maximum_inscribed_circle(shape, tolerance=1.0)
+    middle, radius = Point(spoke.coords[0]), spoke.length
+    pieces = polygons_of(shape.intersection(middle.buffer(AROUND * radius)))
+    about = next(piece for piece in pieces if piece.intersects(middle))
+    corners = shapely.get_coordinates(about.minimum_rotated_rectangle)
+    along = max(np.diff(corners[:3], axis=0).tolist(), key=lambda side: math.hypot(*side))
+    room = math.hypot(*along) / (WIDE * len(text))
+    height = min(LETTERS, radius, room)
+    return Label(middle.x, middle.y, upright(math.degrees(math.atan2(*along[::-1]))), text, height)
 
 
-def _lines(mark: Mark, name: str, machine: Machine) -> list[Contour]:
+def upright(angle: float) -> float:
+    """The angle of a line in degrees, so turned that words along it are not upside down."""
+    return 90.0 - (90.0 - angle) % 180.0
+
+
+def _lines(part: Part, mark: Mark, name: str, machine: Machine) -> list[Contour]:
+    """A mark without what lies on the outline, which is cut: a beam would burn there twice."""
     if mark.kind not in machine.marks or len(mark.points) < 2:
         return []
-    return [Contour(mark.points.copy(), mark.closed, "mark", name, what=mark.kind)]
+    ring = [mark.points, mark.points[:1]] if mark.closed else [mark.points]
+    line = LineString(np.concatenate(ring))
+    rim = part.outline.polygon.exterior
+    if not line.dwithin(rim, BESIDE):
+        return [Contour(mark.points.copy(), mark.closed, "mark", name, what=mark.kind)]
+    rest = shapely.line_merge(line.difference(rim.buffer(BESIDE)))
+    return [
+        Contour(shapely.get_coordinates(piece), False, "mark", name, what=mark.kind)
+        for piece in shapely.get_parts(rest)
+        if piece.length > BESIDE
+    ]
 
 
 def _holes(mark: Mark, name: str, machine: Machine) -> list[Contour]:

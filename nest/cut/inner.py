@@ -1,7 +1,8 @@
-"""Inner: short ways through each part, between a few doors where it may be begun and left.
+"""Inner: short ways through the groups of each part, between a few doors.
 
-A door is an option of a contour: where the tool comes down first, or leaves last, the part's
-outline left out. Parts of one shape share their ways, however they lie.
+A door is an option of a contour by which its group may be begun, or, the other way round, left.
+Groups of one shape share their ways, however they lie. The ways through a part are those through
+its groups with the hops between them; its outline, drawn last, is left out.
 """
 
 from __future__ import annotations
@@ -9,128 +10,185 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
 from nest.cut import tour
 from nest.cut.doors import Doors
 from nest.cut.ways import IntArray, Ways
 
-COUNT = 9  # doors of a part, to begin it by and to leave it by
-TRIES = 3  # shakes of each group for each way
-ALIKE = 2  # digits of a mm in which parts of one shape agree
+DOORS = 11  # of a group, in jobs of up to
+MANY = 100  # parts; in larger ones
+THRIFTY = 8  # do
+TRIES = 2  # shakes for each way between two
+FEW, MORE = 12, 2  # a group of two to so few contours, as of marks, gets so many times both
+ROW = 1.5  # times as far as its nearest is the second neighbour of a row's end, at least
+ALIKE = 2  # digits of a mm in which groups of one shape agree
 
 
 @dataclass(frozen=True, eq=False)
 class Through:
-    """The ways through one part; items and options are counted from the part's own first.
+    """The ways through one group; items and options are counted from the group's own first.
 
     Attributes
     ----------
-    entries, exits : (e,), (x,) options.
-    cost : (e, x) travel in mm, inf where there is no way.
-    rows, taken : (e, x, n) items in the order they are drawn, and the option of each.
+    doors : (d,) options.
+    cost : (d, d) travel in mm from a door to the reverse of another, inf where there is no way.
+    rows, taken : (d, d, n) items in the order they are drawn, and the option of each.
     """
 
-    entries: IntArray
-    exits: IntArray
+    doors: IntArray
     cost: FloatArray
     rows: IntArray
     taken: IntArray
 
 
-def ways_through(ways: Ways, work: tour.Work, seed: int) -> list[Through]:
-    """The ways through every part; those of equal shape are searched once."""
+@dataclass(frozen=True, eq=False)
+class Part:
+    """The ways through one part, group by group.
+
+    Attributes
+    ----------
+    groups : their ways.
+    links : between neighbouring groups (d, e), hops from each door left to each door begun with.
+    reach : for each group (d, e) the least travel from a door of the part's first to the reverse
+        of one of that group's.
+    """
+
+    groups: tuple[Through, ...]
+    links: tuple[FloatArray, ...]
+    reach: tuple[FloatArray, ...]
+
+
+def parts_of(ways: Ways, work: tour.Work, seed: int) -> list[Part]:
+    """The ways through every part; groups of equal shape are searched once."""
     known: dict[bytes, Through] = {}
-    found = []
-    for part in range(len(ways.tail)):
-        key = _shape(ways, part)
-        if key not in known:
-            known[key] = _searched(ways, work, part, seed)
-        found.append(known[key])
-    return found
+    return [_part(ways, work, part, seed, known) for part in range(len(ways.tail))]
 
 
-def doors_of(ways: Ways, through: list[Through]) -> Doors:
+def doors_of(ways: Ways, parts: list[Part]) -> Doors:
     """All doors where they are, for the search of the parts' order."""
-    firsts = [ways.first[_span(ways, part)[0]] for part in range(len(through))]
-    entries = [t.entries + first for t, first in zip(through, firsts, strict=True)]
-    exits = [t.exits + first for t, first in zip(through, firsts, strict=True)]
+    entries = [_doors(ways, k, part.groups[0]) for k, part in enumerate(parts)]
+    exits = [_doors(ways, k, part.groups[-1], len(part.groups) - 1) for k, part in enumerate(parts)]
     return Doors(
         come=ways.pin[np.concatenate(entries)],
-        gone=ways.pout[np.concatenate(exits)],
+        gone=ways.pin[np.concatenate(exits)],  # where an option begins, its reverse ends
         efirst=_offsets([len(e) for e in entries]),
         xfirst=_offsets([len(x) for x in exits]),
-        inside=np.concatenate([t.cost.ravel() for t in through]),
-        tfirst=_offsets([t.cost.size for t in through]),
+        inside=np.concatenate([part.reach[-1].ravel() for part in parts]),
+        tfirst=_offsets([part.reach[-1].size for part in parts]),
         near=ways.near,
         rules=ways.rules,
         start=ways.start,
     )
 
 
-def enter(ways: Ways, work: tour.Work, through: list[Through], taken: IntArray) -> None:
-    """Draw each part by the way between the doors taken, (p, 2)."""
-    for part, (t, (i, j)) in enumerate(zip(through, taken.tolist(), strict=True)):
-        low, places = _span(ways, part)
-        rows = t.rows[i, j] + low
-        work.seq[places] = rows
-        work.opt[rows] = t.taken[i, j] + ways.first[low]
+def enter(ways: Ways, work: tour.Work, parts: list[Part], taken: IntArray) -> None:
+    """Draw each part by its least way between the doors taken, (p, 2)."""
+    for k, (part, (first, last)) in enumerate(zip(parts, taken.tolist(), strict=True)):
+        for g in range(len(part.groups) - 1, -1, -1):
+            through = part.groups[g]
+            begun = first
+            if g > 0:
+                on = part.reach[g - 1][first][:, None] + part.links[g - 1]
+                left, begun = divmod(int((on + through.cost[:, last]).argmin()), on.shape[1])
+            group = ways.pfirst[k] + g
+            places = slice(ways.gfirst[group], ways.gfirst[group + 1])
+            low = int(ways.gfirst[group])
+            rows = through.rows[begun, last] + low
+            work.seq[places] = rows
+            work.opt[rows] = through.taken[begun, last] + ways.first[low]
+            last = left if g > 0 else last
 
 
-def _searched(ways: Ways, work: tour.Work, part: int, seed: int) -> Through:
-    low, places = _span(ways, part)
-    entries, exits = _chosen(ways, part)
-    size = (len(entries), len(exits))
-    cost = np.zeros(size)
-    rows = np.zeros((*size, places.stop - places.start), dtype=np.int64)
+def _part(ways: Ways, work: tour.Work, part: int, seed: int, known: dict[bytes, Through]) -> Part:
+    groups: list[Through] = []
+    links: list[FloatArray] = []
+    reach: list[FloatArray] = []
+    for group in range(ways.pfirst[part], ways.pfirst[part + 1] - (ways.tail[part] >= 0)):
+        key = _shape(ways, group)
+        if key not in known:
+            known[key] = _searched(ways, work, group, seed)
+        groups.append(known[key])
+        if len(groups) == 1:
+            reach.append(groups[0].cost)
+            continue
+        ends = [_doors(ways, part, groups[g], g) for g in (len(groups) - 2, len(groups) - 1)]
+        gaps = ways.pin[ends[0]][:, None] - ways.pin[ends[1]][None]
+        links.append(np.hypot(*np.moveaxis(gaps, -1, 0)))
+        reach.append(_least_sum(_least_sum(reach[-1], links[-1]), groups[-1].cost))
+    return Part(tuple(groups), tuple(links), tuple(reach))
+
+
+def _least_sum(a: FloatArray, b: FloatArray) -> FloatArray:
+    """c[i, j] = least a[i, k] + b[k, j]."""
+    return np.asarray((a[:, :, None] + b[None]).min(axis=1))
+
+
+def _searched(ways: Ways, work: tour.Work, group: int, seed: int) -> Through:
+    low, doors = int(ways.gfirst[group]), _chosen(ways, group)
+    count = len(doors)
+    cost = np.zeros((count, count))
+    rows = np.zeros((count, count, ways.gfirst[group + 1] - ways.gfirst[group]), dtype=np.int64)
     taken = np.zeros_like(rows)
-    tour.all_between(work, part, entries, exits, TRIES, seed, cost, rows, taken)
+    tries = TRIES * _times(ways, group)
+    tour.all_between(work, group, doors, tries, seed, cost, rows, taken)
     first = ways.first[low]
-    return Through(entries - first, exits - first, cost, rows - low, taken - first)
+    return Through(doors - first, cost, rows - low, taken - first)
 
 
-def _chosen(ways: Ways, part: int) -> tuple[IntArray, IntArray]:
-    """Options far from each other, of the first group and of the last."""
-    g, h = ways.pfirst[part], ways.pfirst[part + 1] - 1 - (ways.tail[part] >= 0)
-    entries = _far_apart(ways, int(g), ways.pin)
-    return entries, ways.back[entries] if g == h else _far_apart(ways, int(h), ways.pout)
-
-
-def _far_apart(ways: Ways, group: int, ends: FloatArray) -> IntArray:
-    items = ways.seq[ways.gfirst[group] : ways.gfirst[group + 1]]
-    options = np.concatenate([np.arange(*ways.first[i : i + 2]) for i in sorted(items)])
-    spots = ends[options]
+def _chosen(ways: Ways, group: int) -> IntArray:
+    """Options of a group whose beginnings are far from each other, first the ends of rows."""
+    options = _options(ways, group)
+    spots = ways.pin[options]
+    ends = _row_ends(spots)
     away = np.hypot(*(spots - spots.mean(axis=0)).T)
     chosen: list[int] = []
-    for _ in range(min(COUNT, len(options))):
-        chosen.append(int(np.argmax(away)))
-        if len(chosen) == 1:
-            away = np.full(len(options), np.inf)
-        away = np.minimum(away, np.hypot(*(spots - spots[chosen[-1]]).T))
+    most = (DOORS if len(ways.tail) <= MANY else THRIFTY) * _times(ways, group)
+    for _ in range(min(most, len(options))):
+        left = ends if away[ends].max(initial=-1.0) > 0 else np.arange(len(options))
+        chosen.append(int(left[np.argmax(away[left])]))
+        gaps = np.hypot(*(spots - spots[chosen[-1]]).T)
+        away = gaps if len(chosen) == 1 else np.minimum(away, gaps)
         away[chosen] = -1.0
-    return np.asarray(options[chosen], dtype=np.int64)
+    return options[chosen]
 
 
-def _shape(ways: Ways, part: int) -> bytes:
-    """What parts of one shape have in common wherever they lie: groups and distances."""
-    low, places = _span(ways, part)
-    options = slice(ways.first[low], ways.first[low + places.stop - places.start])
-    sizes = np.diff(ways.gfirst[ways.pfirst[part] : ways.pfirst[part + 1] + 1])
+def _row_ends(spots: FloatArray) -> IntArray:
+    """Which spots have one neighbour that is much nearer than any other."""
+    if len(spots) < 3:
+        return np.arange(len(spots), dtype=np.int64)
+    near = np.asarray(cKDTree(spots).query(spots, k=3)[0])
+    return np.flatnonzero(near[:, 2] > ROW * near[:, 1]).astype(np.int64)
+
+
+def _shape(ways: Ways, group: int) -> bytes:
+    """What groups of one shape have in common wherever they lie: order and distances."""
+    options = _options(ways, group)
     middle = ways.pin[options].mean(axis=0)
     gaps = [
         np.hypot(*(ends[options] - at).T)
         for ends in (ways.pin, ways.pout)
-        for at in (middle, ways.pin[options.start], ways.pin[options.stop - 1])
+        for at in (middle, *ways.pin[options[[0, len(options) // 3, -1]]])
     ]
-    relative = ways.seq[places] - low
-    return sizes.tobytes() + relative.tobytes() + np.round(np.array(gaps), ALIKE).tobytes()
+    low, high = ways.gfirst[group : group + 2]
+    sizes = np.diff(ways.first[low : high + 1])
+    return sizes.tobytes() + np.round(np.array(gaps), ALIKE).tobytes()
 
 
-def _span(ways: Ways, part: int) -> tuple[int, slice]:
-    """A part's first item, and the places of its items without the tail."""
-    last = ways.pfirst[part + 1] - (ways.tail[part] >= 0)
-    places = slice(int(ways.gfirst[ways.pfirst[part]]), int(ways.gfirst[last]))
-    return int(ways.seq[places].min()), places
+def _doors(ways: Ways, part: int, through: Through, group: int = 0) -> IntArray:
+    """The doors of a part's group as options of all."""
+    first = ways.first[ways.gfirst[ways.pfirst[part] + group]]
+    return np.asarray(through.doors + first, dtype=np.int64)
+
+
+def _options(ways: Ways, group: int) -> IntArray:
+    low, high = ways.first[ways.gfirst[group : group + 2]]
+    return np.arange(low, high, dtype=np.int64)
+
+
+def _times(ways: Ways, group: int) -> int:
+    return MORE if 1 < ways.gfirst[group + 1] - ways.gfirst[group] <= FEW else 1
 
 
 def _offsets(sizes: list[int]) -> IntArray:

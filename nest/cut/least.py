@@ -30,8 +30,9 @@ from nest.cut.circuit import least_round
 from nest.cut.ways import IntArray, Ways
 
 PHASES = 16  # the list of short hops between parts grows so often
-STEPS = 60  # subgradient steps in each
-FIRST_STRIDE = 1.0  # of the step that would close the gap to the upper bound, were it straight
+STEPS = 120  # subgradient steps in each
+MANY = 100  # parts; for more half as many do
+FIRST_STRIDE = 2.0  # of the step that would close the gap to the upper bound, were it straight
 
 Pairs = tuple[IntArray, FloatArray]
 
@@ -67,8 +68,9 @@ def least(ways: Ways, upper: float) -> float:
     inside = ascent.tables(*frame, nodes.mate, *place)
     pi = np.zeros(len(nodes.mate))
     pairs = ascent.short_hops(pi, *frame, *place, ways.start, ways.near)
-    for phase in range(PHASES):
-        stride = FIRST_STRIDE * (1 - phase / PHASES)
+    phases = PHASES if len(ways.tail) <= MANY else PHASES // 2
+    for phase in range(phases):
+        stride = FIRST_STRIDE * (1 - phase / phases)
         pi = ascent.climb(pi, pairs, inside, frame, upper, STEPS, stride)
         pairs = _joined(pairs, ascent.short_hops(pi, *frame, *place, ways.start, ways.near))
     hops = ascent.hops(pi, *frame, *place, ways.start, ways.near)
@@ -89,8 +91,8 @@ def nodes_of(ways: Ways) -> Nodes:
     for part, tail in enumerate(ways.tail):
         groups = range(ways.pfirst[part], ways.pfirst[part + 1] - (tail >= 0))
         for group in groups:
-            for item in ways.seq[ways.gfirst[group] : ways.gfirst[group + 1]]:
-                rows += _ends(ways, int(item), len(rows))
+            for item in range(ways.gfirst[group], ways.gfirst[group + 1]):
+                rows += _ends(ways, item, len(rows))
             gfirst.append(len(rows))
         pfirst.append(pfirst[-1] + len(groups))
     sizes = [0, *(len(spots) for _, _, spots in rows)]

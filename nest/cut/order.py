@@ -1,17 +1,20 @@
 """Order: the strokes of a set-up, one after another, with as little travel as can be.
 
 :func:`arrange` keeps the rules of :mod:`nest.cut.ways`, begins with an order of the parts by
-OR-tools' routing, and improves it by exchanging, turning and moving runs inside the groups
-and of whole parts. It goes by numbers of tries and a fixed seed, never by a clock, so the same
-contours give the same order. Beside the travel stands a bound that no order can beat, which is
-worked out on its own (:mod:`nest.cut.least`).
+OR-tools' routing, and improves it by annealing, each part being begun and left at one of a few
+doors (:mod:`nest.cut.inner`, :mod:`nest.cut.doors`). At last contours are exchanged, turned and
+moved inside their groups, wherever these begin and end then. It goes by numbers of tries and a
+fixed seed, never by a clock, so the same contours give the same order. Beside the travel stands
+a bound that no order can beat, which is worked out on its own (:mod:`nest.cut.least`).
 """
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from ortools.constraint_solver import pywrapcp, routing_enums_pb2
@@ -27,11 +30,10 @@ from nest.errors import CutError
 
 SEED = 1
 EFFORT = 1.0
-TRIES = 1  # shakes of a group for every second of its items, at last,
-POLISHED = 2  # so many times
-ROUNDS = 1000  # changes of the order of parts for each part,
-LEAST_ROUNDS = 100_000  # and so many more
-HEAT = 60.0  # mm; where annealing begins, about a hop from part to part
+ROUNDS = 250_000  # changes of the order of parts
+HEAT = 300.0  # mm; where annealing begins, about what turning a part round may cost
+TRIES = 0.5  # shakes of a group for each of its items at last, in jobs of up to
+MANY = 100  # parts; fewer in larger ones, where their number makes up for it
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +44,9 @@ class Route:
     ----------
     places : which of the contours given each of them is, by index.
     travel : mm with the tool up, from the start over all contours and back to it.
-    bound : mm that no order travels less than, by the rules of :mod:`nest.cut.ways`.
+    bound : mm that no order travels less than, by the rules of :mod:`nest.cut.ways`; 0 where
+        outlines are all that is cut: each may be begun anywhere, and is reckoned by its nearest
+        point to each neighbour, which says next to nothing.
     seconds : time it took to find both.
     start : where the tool stands before and after.
     """
@@ -57,7 +61,7 @@ class Route:
     @property
     def gap(self) -> float:
         """By what part the travel may be longer than the best: travel / bound - 1."""
-        return self.travel / self.bound - 1 if self.bound > 0 else 0.0
+        return self.travel / self.bound - 1 if self.bound > 0 else math.inf
 
 
 def travel_of(contours: Sequence[Contour], start: tuple[float, float] = (0.0, 0.0)) -> float:
@@ -97,34 +101,46 @@ def arrange(
     items = _items(ways, order, seq)
     found = _exact([drawn(ways, i, int(opt[i])) for i in items], machine, start)
     way = travel_of(found, start)
-    bound = least(ways, way)
-    return Route(found, items, way, min(bound, way), time.perf_counter() - began, start)
+    bound = 0.0 if _outlines_alone(contours) else least(ways, way)
+    places = tuple(int(ways.given[i]) for i in items)
+    return Route(found, places, way, min(bound, way), time.perf_counter() - began, start)
+
+
+def _outlines_alone(contours: Sequence[Contour]) -> bool:
+    """Whether no part has more than lines that may be begun anywhere."""
+    return all(c.closed and c.length >= SMALL for c in contours if c.part)
+
+
+def compiled() -> bool:
+    """Whether the search was compiled by an earlier run; else :func:`arrange` does so first."""
+    found = (Path(one.stats.cache_path or ".") for one in (doors.anneal, tour.settle_all))
+    return all(any(folder.glob("*.nbi")) for folder in found)
 
 
 def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
     """The order of parts, of items in their groups, and the option of each item."""
     order, work = _parts_in_order(ways), _work(ways)
     tour.begin(work, order, *ways.start)
-    tour.settle_all(work, order, 0, SEED)
-    through = inner.ways_through(ways, work, SEED)
-    gates = inner.doors_of(ways, through)
+    parts = inner.parts_of(ways, work, SEED)
+    gates = inner.doors_of(ways, parts)
+    few = min(1.0, MANY / len(order))
     if len(order) > 2:
-        doors.anneal(gates, order, int(effort * (ROUNDS * len(order) + LEAST_ROUNDS)), HEAT, SEED)
-    inner.enter(ways, work, through, doors.doors_of(gates, order))
-    for turn in range(POLISHED):
-        tour.settle_all(work, order, TRIES, SEED + turn)
+        rounds = int(effort * ROUNDS * max(0.6, few))
+        doors.anneal(gates, order, rounds, HEAT, SEED)
+    inner.enter(ways, work, parts, doors.doors_of(gates, order))
+    tour.settle_all(work, order, effort * TRIES * few, SEED)
     tour.choose_tails(work, order)
     return order, work.seq, work.opt
 
 
 def _work(ways: Ways) -> tour.Work:
-    count = len(ways.seq)
+    count = len(ways.contours)
     return tour.Work(
         pin=ways.pin,
         pout=ways.pout,
         back=ways.back,
         first=ways.first,
-        seq=ways.seq.copy(),
+        seq=np.arange(count),
         opt=ways.first[:-1].copy(),
         close=ways.close,
         gfirst=ways.gfirst,

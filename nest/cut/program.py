@@ -19,10 +19,10 @@ from hides.hide import Hide
 from hides.outline import FloatArray
 from nest.cut.blade import SETTLED, aligning, strokes
 from nest.cut.caution import cautions_of, fit_for
-from nest.cut.contour import Contour, contours
+from nest.cut.contour import Contour, Label, contours, labels
 from nest.cut.kerf import compensated
 from nest.cut.machine import Machine
-from nest.cut.order import EFFORT, arrange, travel_of
+from nest.cut.order import EFFORT, arrange
 from nest.cut.setups import RegistrationMark, Setup, split
 from nest.cut.stroke import Stroke
 from nest.errors import CutError
@@ -57,11 +57,13 @@ class Program:
     extents : (min x, min y, max x, max y) of the strokes, arcs included.
     start : where the tool stands before the first stroke, and comes back to after the last.
     travel : mm with the tool up, from start to start.
-    bound : mm; no order of these contours travels less, lead-ins and overcuts left out.
+    bound : mm; no order of these contours travels less, lead-ins and overcuts left out. 0 where
+        none is known that helps; see :class:`nest.cut.order.Route`.
     cut_length : mm with the tool down, all passes.
     seconds : estimated time by the profile's speeds; acceleration is left out.
     digest : the plan's, as in its file.
     cautions : sentences to show where somebody acts.
+    labels : the parts' names on the bed, for a layer that is not cut.
     """
 
     name: str
@@ -78,6 +80,7 @@ class Program:
     seconds: float
     digest: str
     cautions: tuple[str, ...]
+    labels: tuple[Label, ...] = ()
 
 
 def build(
@@ -112,6 +115,7 @@ def build(
     thickness = max((w.need.high for w in plan.expected if math.isfinite(w.need.high)), default=0.0)
     cautions = cautions_of(machine, thickness)
     digest = str(json.loads(text_of(plan))["digest"])
+    names = labels(plan) if machine.labels else ()
     found = []
     for setup in laid:
         mine, others = _on_bed(pattern, setup)
@@ -126,6 +130,7 @@ def build(
                 count=len(laid),
                 digest=digest,
                 cautions=cautions,
+                labels=tuple(_named(one, setup) for one in names if one.text in setup.parts),
             )
         )
     return tuple(found)
@@ -146,7 +151,7 @@ def of_contours(
         drawn = tuple(_plain(contour) for contour in given)
         # of no part: what a tool leaves of an uncompensated line is not what the line shows
         pattern = tuple(replace(contour, part="") for contour in given)
-        program = _finished(drawn, pattern, machine, travel_of(given, home_of(machine)))
+        program = _finished(drawn, pattern, machine, 0.0)
     else:
         free = _bed_of(machine).difference(shapely.union_all([_shape(c) for c in given]))
         program = _program(given, (), machine, free=free)
@@ -186,6 +191,11 @@ def _on_bed(pattern: Sequence[Contour], setup: Setup) -> tuple[list[Contour], li
     others = [c for c in laid if c.part not in setup.parts and c.work == "cut"]
     marks = [line for mark in setup.draws for line in _cross(mark, setup)]
     return [*marks, *mine], others
+
+
+def _named(label: Label, setup: Setup) -> Label:
+    x, y = setup.to_bed.on([(label.x, label.y)])[0].tolist()
+    return replace(label, x=x, y=y, angle=label.angle + setup.to_bed.angle)
 
 
 def _cross(mark: RegistrationMark, setup: Setup) -> list[Contour]:

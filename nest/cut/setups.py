@@ -1,10 +1,10 @@
 """Set-ups: a hide larger than the bed is laid down several times, and no part is cut in two.
 
 :func:`split` gathers the parts in windows as large as the bed, or in those that they were planned
-for. Each set-up has two registration
-marks in reach, clear of all parts: those of the first are put on the hide with a tape, and every
-set-up draws the marks by which a later one is laid, so that these lie true to the parts. Where
-they come to lie on the bed says how the hide lies (:func:`corrected`).
+for. Each set-up has two registration marks in reach, clear of all parts: those of the first are
+put on the hide with a tape, and every set-up draws the marks by which a later one is laid, so
+that these lie true to the parts. Where they come to lie on the bed says how the hide lies
+(:func:`corrected`).
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, turned
+from nest.cut.cover import fewest
 from nest.cut.machine import SHARED, Machine
 from nest.errors import CutError
 from nest.plan import TOLERANCE, Box, Plan, placed_outline
@@ -89,7 +90,8 @@ def places(marks: Sequence[RegistrationMark]) -> FloatArray:
 def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> tuple[Setup, ...]:
     """Part a plan into set-ups: its own windows, one for each, where it has any and they fit.
 
-    Else few, by a sweep along the bed's length either way round.
+    Else few, with the bed's length either way round: by a sweep along the bed, or the fewest
+    windows there are if those are fewer and their set-ups have leather for common marks.
 
     ``leather`` (mm, hide frame) is what marks must lie on; what the parts span unless given.
 
@@ -106,10 +108,12 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
         for shared in (0.0, SHARED)
         for angle in (0.0, 90.0)
     ]
+    few = min((len(windows) for _, windows in tried if windows), default=0)
+    tried += [(angle, _fewest(_turned(shapes, angle), room, few)) for angle in (0.0, 90.0)]
     fitting = sorted((one for one in tried if one[1]), key=lambda one: len(one[1]))
     if not fitting:
         raise _too_large(shapes, machine)
-    swept = [
+    gathered = [
         (
             [parts for _, parts in windows],
             [Move(angle, spare - x, spare - y) for (x, y), _ in windows],
@@ -117,7 +121,7 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
         for angle, windows in fitting
     ]
     free = _bare(list(shapes.values()), leather)
-    for groups, moves in (*_planned(plan, shapes, machine), *swept):
+    for groups, moves in (*_planned(plan, shapes, machine), *gathered):
         setups = _with_marks(groups, moves, machine, free)
         if setups is not None:
             return setups
@@ -145,7 +149,7 @@ def corrected(setup: Setup, found: ArrayLike) -> Setup:
     home, there = places(setup.marks), np.asarray(found, dtype=np.float64).reshape(-1, 2)
     if len(there) != len(home):
         raise CutError(
-            f"set-up {setup.number} has {len(home)} marks, and {len(there)} places are given.",
+            f"set-up {setup.number} has {len(home)} marks; places given: {len(there)}.",
             mend=f"Give one for each, in the order {', '.join(m.name for m in setup.marks)}.",
         )
     _alike(setup, home, there)
@@ -238,6 +242,17 @@ def _windows(
         around = _around(list(taken.values()))
         found.append((_corner(around, room, [corner for corner, _ in found]), tuple(taken)))
         left = {name: b for name, b in left.items() if name not in taken}
+    return found
+
+
+def _fewest(
+    boxes: Mapping[str, Box], room: tuple[float, float], below: int
+) -> list[tuple[Corner, tuple[str, ...]]]:
+    """The same for the fewest windows, each beside those before; none where not below so many."""
+    found: list[tuple[Corner, tuple[str, ...]]] = []
+    for names in fewest(boxes, room, below):
+        around = _around([boxes[name] for name in names])
+        found.append((_corner(around, room, [corner for corner, _ in found]), names))
     return found
 
 

@@ -435,7 +435,7 @@ def surround(w, k, part, before, after):
 
 @njit(cache=True)
 def settle(w, part, before, after, tries):
-    """Improve all groups of a part between its neighbours; shake each tries/2 times an item."""
+    """Improve all groups of a part between its neighbours; shake each ``tries`` times an item."""
     for sweep in range(2):
         for k in range(w.pfirst[part], body_end(w, part)):
             lo, hi = w.gfirst[k], w.gfirst[k + 1]
@@ -444,7 +444,7 @@ def settle(w, part, before, after, tries):
             w.dirty[w.seq[lo]] = True
             w.dirty[w.seq[hi - 1]] = True
             descend(w, lo, hi)
-            refine(w, lo, hi, sweep * tries * (hi - lo) // 2)
+            refine(w, lo, hi, int(sweep * tries * (hi - lo)))
 
 
 @njit(cache=True)
@@ -486,56 +486,91 @@ def choose_tails(w, order):
 
 
 @njit(cache=True)
-def between(w, part, entry_door, exit_door, tries):
-    """Find a short way through a part from one option to another; inf where there is none."""
-    lo, hi = w.gfirst[w.pfirst[part]], w.gfirst[body_end(w, part)]
-    if hi - lo > 1:
-        for _ in range(2):
-            for k in range(w.pfirst[part], body_end(w, part)):
-                fence(w, k, part, entry_door, exit_door)
-                number(w, w.gfirst[k], w.gfirst[k + 1])
-                for a in range(w.gfirst[k], w.gfirst[k + 1]):
-                    w.dirty[w.seq[a]] = True
-                descend(w, w.gfirst[k], w.gfirst[k + 1])
-                refine(w, w.gfirst[k], w.gfirst[k + 1], tries)
-    else:
-        w.opt[w.seq[lo]] = entry_door
-    met = w.opt[w.seq[lo]] == entry_door and w.opt[w.seq[hi - 1]] == exit_door
-    return inner(w, part) if met else np.inf
-
-
-@njit(cache=True)
-def fence(w, k, part, entry_door, exit_door):
-    """Fill pre and post so that a part's first group begins, and its last ends, at a door."""
-    for a in range(w.gfirst[k], w.gfirst[k + 1]):
+def fence(w, lo, hi, first_door, last_door):
+    """Fill pre and post so that a group begins and ends at doors, and wake what this concerns."""
+    w.dirty[w.seq[lo]] = True
+    w.dirty[w.seq[hi - 1]] = True
+    for a in range(lo, hi):
         for o in range(w.first[w.seq[a]], w.first[w.seq[a] + 1]):
-            if k > w.pfirst[part]:
-                w.pre[o] = hop(w, w.opt[w.seq[w.gfirst[k] - 1]], o)
-            else:
-                w.pre[o] = 0.0 if o == entry_door else FAR
-            if k + 1 < body_end(w, part):
-                w.post[o] = hop(w, o, w.opt[w.seq[w.gfirst[k + 1]]])
-            else:
-                w.post[o] = 0.0 if o == exit_door else FAR
+            w.pre[o] = 0.0 if o == first_door else FAR
+            w.post[o] = 0.0 if o == last_door else FAR
+            if o in (first_door, last_door):
+                w.dirty[w.seq[a]] = True
 
 
 @njit(cache=True)
-def all_between(w, part, entries, exits, tries, seed, cost, rows, taken):
-    """Ways through a part between all its doors: cost (e, x), items and options (e, x, n).
+def put_at(w, place, option, lo, hi):
+    """Bring the item of an option to a place of its group, drawn that way."""
+    for a in range(lo, hi):
+        item = w.seq[a]
+        if w.first[item] <= option < w.first[item + 1]:
+            if a < place:
+                exchange(a, a + 1, place + 1, w.seq)
+            else:
+                exchange(place, a, a + 1, w.seq)
+            w.opt[item] = option
+            number(w, lo, hi)
+            wake(w, a, lo, hi)
+            return
 
-    Where the exits are the entries the other way round, so are the ways.
+
+@njit(cache=True)
+def between(w, lo, hi, first_door, last_door, tries):
+    """Find a short way through a group from one option to another; inf where there is none."""
+    fence(w, lo, hi, first_door, last_door)
+    put_at(w, lo, first_door, lo, hi)
+    put_at(w, hi - 1, last_door, lo, hi)
+    if w.opt[w.seq[lo]] != first_door or w.opt[w.seq[hi - 1]] != last_door:
+        return np.inf  # one item can't be both
+    descend(w, lo, hi)
+    refine(w, lo, hi, tries)
+    return group_travel(w, lo, hi)
+
+
+@njit(cache=True)
+def hold(w, lo, hi, i, j, cost, rows, taken):
+    """Keep the way that a group is drawn by now, and the same the other way round, if shorter."""
+    now = group_travel(w, lo, hi)
+    if now < cost[i, j]:
+        cost[i, j] = cost[j, i] = now
+        rows[i, j] = w.seq[lo:hi]
+        taken[i, j] = w.opt[w.seq[lo:hi]]
+        rows[j, i] = rows[i, j][::-1]
+        taken[j, i] = w.back[taken[i, j][::-1]]
+
+
+@njit(cache=True)
+def remade(w, lo, hi, doors, i, j, a, b, cost, rows, taken):
+    """Make the way from door i to door j of the one from a to b, which shares one of them.
+
+    Only where that one is so short that it may be worth it.
+    """
+    far = hop(w, doors[i], doors[a]) + hop(w, doors[j], doors[b])
+    if cost[a, b] + far < cost[i, j]:
+        w.seq[lo:hi] = rows[a, b]
+        w.opt[rows[a, b]] = taken[a, b]
+        if between(w, lo, hi, doors[i], w.back[doors[j]], 0) < np.inf:
+            hold(w, lo, hi, i, j, cost, rows, taken)
+
+
+@njit(cache=True)
+def all_between(w, group, doors, tries, seed, cost, rows, taken):
+    """Ways through a group from each door to each other's reverse: cost (d, d), items and
+    options (d, d, n). Each way is one the other way round as well.
+
+    After a first search each way is tried to be made of those that share a door with it.
     """
     np.random.seed(seed)
-    lo, hi = w.gfirst[w.pfirst[part]], w.gfirst[body_end(w, part)]
-    alike = body_end(w, part) - w.pfirst[part] == 1 and len(entries) == len(exits)
-    alike = alike and np.all(w.back[entries] == exits)
-    for i in range(len(entries)):
-        for j in range(len(exits)):
-            if alike and j < i:
-                cost[i, j] = cost[j, i]
-                rows[i, j] = rows[j, i][::-1]
-                taken[i, j] = w.back[taken[j, i][::-1]]
-                continue
-            cost[i, j] = between(w, part, entries[i], exits[j], tries)
-            rows[i, j] = w.seq[lo:hi]
-            taken[i, j] = w.opt[w.seq[lo:hi]]
+    lo, hi = w.gfirst[group], w.gfirst[group + 1]
+    count = len(doors)
+    cost[:] = np.inf
+    for i in range(count):
+        for j in range(i, count):
+            if between(w, lo, hi, doors[i], w.back[doors[j]], tries) < np.inf:
+                hold(w, lo, hi, i, j, cost, rows, taken)
+    for i in range(count):
+        for j in range(i + 1, count):
+            for k in range(count):
+                if k != i and k != j:
+                    remade(w, lo, hi, doors, i, j, i, k, cost, rows, taken)
+                    remade(w, lo, hi, doors, i, j, k, j, cost, rows, taken)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -37,17 +38,19 @@ class Ways:
 
     Attributes
     ----------
-    contours : item i draws ``contours[i]``.
+    contours : item i draws ``contours[i]``; the items of a group follow each other, and so do
+        the groups of a part: those of group k are gfirst[k] .. gfirst[k + 1].
+    given : (n,) which of the contours given each is.
     reach : (n,) mm; how far a start that is allowed may be from the nearest one offered.
     """
 
     contours: tuple[Contour, ...]
+    given: IntArray
     pin: FloatArray
     pout: FloatArray
     back: IntArray
     first: IntArray
     reach: FloatArray
-    seq: IntArray
     gfirst: IntArray
     pfirst: IntArray
     tail: IntArray
@@ -66,24 +69,26 @@ def ways_of(
     for index, contour in enumerate(contours):
         parts.setdefault(contour.part, []).append(index)
     groups = [_groups(contours, members) for members in parts.values()]
-    seq = np.array([i for part in groups for group in part for i in group], dtype=np.int64)
-    sizes = [len(group) for part in groups for group in part]
-    starts = [_starts(contour, machine) for contour in contours]
-    pin, pout, back, first = _options(contours, starts)
-    boxes = np.array([_box([contours[i] for i in members]) for members in parts.values()])
+    given = [i for part in groups for group in part for i in group]
+    items = tuple(contours[i] for i in given)
+    gfirst = _offsets([len(group) for part in groups for group in part])
+    pfirst = _offsets([len(part) for part in groups])
+    starts = [_starts(contour, machine) for contour in items]
+    pin, pout, back, first = _options(items, starts)
+    boxes = np.array([_box(items[lo:hi]) for lo, hi in pairwise(gfirst[pfirst].tolist())])
     return Ways(
-        contours=tuple(contours),
+        contours=items,
+        given=np.array(given, dtype=np.int64),
         pin=pin,
         pout=pout,
         back=back,
         first=first,
-        reach=np.array([_reach(c, at, machine) for c, at in zip(contours, starts, strict=True)]),
-        seq=seq,
-        gfirst=_offsets(sizes),
-        pfirst=_offsets([len(part) for part in groups]),
-        tail=np.array([_tail(contours, part) for part in groups], dtype=np.int64),
+        reach=np.array([_reach(c, at, machine) for c, at in zip(items, starts, strict=True)]),
+        gfirst=gfirst,
+        pfirst=pfirst,
+        tail=_tails(items, gfirst, pfirst),
         near=_near(boxes),
-        close=_close(contours, [group for part in groups for group in part]),
+        close=_close(items, gfirst),
         rules=_rules(contours, groups, list(parts)),
         middles=(boxes[:, :2] + boxes[:, 2:]) / 2,
         start=np.array(start, dtype=np.float64),
@@ -151,12 +156,15 @@ def _polygon(contour: Contour) -> Polygon:
     return shape
 
 
-def _tail(contours: Sequence[Contour], groups: list[list[int]]) -> int:
-    """The part's outline where it is drawn last, alone, and can be begun anywhere."""
-    last = groups[-1]
-    alone = len(groups) > 1 and len(last) == 1
-    item = last[0]
-    return item if alone and contours[item].closed and contours[item].length >= SMALL else -1
+def _tails(items: Sequence[Contour], gfirst: IntArray, pfirst: IntArray) -> IntArray:
+    """Each part's outline where it is drawn last, alone, and can be begun anywhere; else -1."""
+    found = np.full(len(pfirst) - 1, -1, dtype=np.int64)
+    for part, (g, h) in enumerate(pairwise(pfirst.tolist())):
+        last = int(gfirst[h - 1])
+        alone = h - g > 1 and gfirst[h] - last == 1
+        if alone and items[last].closed and items[last].length >= SMALL:
+            found[part] = last
+    return found
 
 
 def _rules(
@@ -250,17 +258,16 @@ def _near(boxes: FloatArray) -> IntArray:
     return np.argsort(cost, axis=1, kind="stable")[:, :count].astype(np.int64)
 
 
-def _close(contours: Sequence[Contour], groups: Sequence[list[int]]) -> IntArray:
+def _close(items: Sequence[Contour], gfirst: IntArray) -> IntArray:
     """(n, CLOSE) the items nearest to each in its group by middle and size, then -1."""
-    found = np.full((len(contours), CLOSE), -1, dtype=np.int64)
-    for group in groups:
-        points = [contours[i].points for i in group]
+    found = np.full((len(items), CLOSE), -1, dtype=np.int64)
+    for low, high in pairwise(gfirst.tolist()):
+        points = [c.points for c in items[low:high]]
         middles = np.array([p.mean(axis=0) for p in points])
         sizes = np.array([np.hypot(*(p - m).T).max() for p, m in zip(points, middles, strict=True)])
         apart = np.hypot(*np.moveaxis(middles[:, None] - middles[None], -1, 0))
         apart -= sizes[:, None] + sizes[None]
         np.fill_diagonal(apart, np.inf)
-        count = min(CLOSE, len(group) - 1)
-        nearest = np.argsort(apart, axis=1, kind="stable")[:, :count]
-        found[group, :count] = np.array(group)[nearest]
+        count = min(CLOSE, high - low - 1)
+        found[low:high, :count] = low + np.argsort(apart, axis=1, kind="stable")[:, :count]
     return found

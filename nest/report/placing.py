@@ -15,6 +15,7 @@ import shapely
 
 from hides.hide import Hide
 from hides.outline import FloatArray, turned
+from nest.cut.caution import BY_HAND
 from nest.draw import leather
 from nest.draw.labels import Labels
 from nest.draw.palette import ALARM, INK, PAPER
@@ -49,10 +50,7 @@ HOW = (
     "with its holes P and Q on the marks. Draw round all templates before anything is cut, and "
     "look that each lies clear of the others and of the flaws.",
 )
-CAUTIONS = (
-    "Blades: cut away from your hand and body, in several light passes, on a mat.",
-    "A flaw that the picture does not show? Stop, record it, and plan anew.",
-)
+CAUTIONS = (*BY_HAND, "A flaw that the picture does not show? Stop, record it, and plan anew.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from scipy.spatial.distance import pdist, squareform
 from shapely import LineString, MultiPoint, Point, Polygon
 
 from hides.outline import FloatArray, polygons_of, turned
+from nest.cut.caution import BY_HAND
 from nest.draw.book import Tile
 from nest.draw.labels import Labels
 from nest.draw.palette import INK, NOTE, PATTERN, SEAM, THREAD
@@ -43,12 +44,6 @@ SAYS = Type(6.4, INK)
 FACE = Type(8.0, THREAD, bold=True)
 LETTER = Type(9.0, INK, bold=True, halo=PATTERN.fill)
 RING = Style(edge=INK, width=0.3)
-
-CAUTIONS = (
-    "Blades: cut away from your hand and body, in several light passes along a steel rule with "
-    "a guard or held outside its line; put a mat below.",
-    "Awl: keep the other hand out of its line.",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +109,7 @@ def template_pages(title: str, templates: Sequence[Template], paper: str) -> lis
     for template in templates:
         groups.setdefault((template.letter, template.sheath), []).append(template)
     drawings = [_drawing(group, paper) for group in groups.values()]
-    return printed(title, drawings, paper, CAUTIONS)
+    return printed(title, drawings, paper, BY_HAND)
 
 
 # --- laying the templates of a sheath on few pages -------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 import small
 from ezdxf.path import make_path
 from pypdf import PdfReader
-from shapely import Polygon
+from shapely import Point, Polygon
 from shapely.affinity import translate
 from svgelements import SVG
 from svgelements import Path as SvgPath
@@ -23,8 +24,9 @@ from nest import cutting
 from nest import plan as plans
 from nest.check import check, verdict
 from nest.cli import main
-from nest.cut import formats
-from nest.cut.formats import dxf
+from nest.part import Mark
+from nest.plan import Plan
+from nest.week import Job
 
 
 @pytest.fixture(scope="module")
@@ -33,11 +35,11 @@ def bench(tmp_path_factory) -> Path:
     return laid_on(small.hide(), tmp_path_factory.mktemp("bench"))
 
 
-def laid_on(hide: Hide, folder: Path) -> Path:
+def laid_on(hide: Hide, folder: Path, job: Job = small.JOB) -> Path:
     """The folder, with the record of a hide and the small plan on it."""
     record.write(hide, folder / "slate.hide.json")
     hide = record.read(folder / "slate.hide.json")
-    plan = small.plan(hide)
+    plan = Plan.of(job, hide, small.PLACEMENTS, budget="by hand")
     findings = check(plan, hide)
     assert findings == ()
     plans.write(replace(plan, check=verdict(findings)), folder / "week.plan.json")
@@ -109,6 +111,10 @@ def test_a_hide_that_changed_since_is_refused(bench, tmp_path, capsys) -> None:
     [
         ([], "Give a plan, and --machine NAME or --paper a4"),
         (["--paper", "a4", "--hide", "none.hide.json"], "none.hide.json: there is no such file"),
+        (["--machine", "hand", "--format", "svg"], "a hand cuts from paper"),
+        (["--machine", "hand", "--marked", "1", "1,1", "2,2"], "a hand cuts from paper"),
+        (["--measured", "1", "2", "--paper", "a4"], "sizes are measured on a coupon"),
+        (["--coupon", "kerf", "--machine", "laser-600"], "a coupon is cut alone"),
     ],
 )
 def test_options_that_say_too_little_are_told(options, says, bench, tmp_path, capsys) -> None:
@@ -206,6 +212,29 @@ def test_marks_that_came_to_lie_otherwise_move_the_file(bench, tmp_path) -> None
     assert wide[1] - wide[0] == pytest.approx(10.0, abs=0.01)
 
 
+@pytest.mark.parametrize("origin", ["lower left", "upper right", "centre"])
+def test_what_the_sheet_says_of_the_marks_can_be_typed_in(origin, bench, tmp_path) -> None:
+    """Read off the printed table, as the machine counts, they give the same cuts again.
+
+    Along and across are those of the hide: what a tape measures.
+    """
+    machine = profile(tmp_path, origin=origin)
+    first, again = tmp_path / "first", tmp_path / "again"
+    assert cut(bench, "--machine", machine, "--out", str(first)) == 0
+    sheet = PdfReader(first / "week.ours.setups.pdf").pages[0].extract_text()
+    number = r"\s+(-?\d+\.\d)"
+    rows = re.findall(r"(M[12])" + 4 * number, sheet)
+    assert [row[0] for row in rows] == ["M1", "M2"]
+    places = [f"{x},{y}" for _, _, _, x, y in rows]
+    assert cut(bench, "--machine", machine, "--marked", "1", *places, "--out", str(again)) == 0
+    before, after = (outlines_of_dxf(folder / "week.ours.1.dxf") for folder in (first, again))
+    assert len(before) == len(after) == 5
+    for one in before:  # the table has tenths of a millimetre
+        assert min(one.hausdorff_distance(other) for other in after) < 0.2
+    leather = record.read(bench / "slate.hide.json").polygon
+    assert all(leather.contains(Point(float(x), float(y))) for _, x, y, _, _ in rows)
+
+
 @pytest.mark.parametrize(
     ("changes", "options", "says"),
     [
@@ -214,7 +243,7 @@ def test_marks_that_came_to_lie_otherwise_move_the_file(bench, tmp_path) -> None
         ({"bed": [120.0, 110.0]}, [], "hunter-1/body"),  # 150 mm long
         ({"bed": "large"}, [], "ours.machine.toml, key 'bed'"),
         ({}, ["--marked", "7", "1,1", "2,2"], "there is no set-up 7"),
-        ({}, ["--marked", "1", "1,1"], "set-up 1 has 2 marks, and 1 places are given"),
+        ({}, ["--marked", "1", "1,1"], "set-up 1 has 2 marks; places given: 1."),
         ({}, ["--marked", "1", "1,1", "1,2"], "mm apart"),
         ({}, ["--marked", "one"], "can't be read"),
         ({"largest_file": 10}, [], "takes 10"),
@@ -264,21 +293,69 @@ def test_a_laser_must_know_the_leather(bench, tmp_path, capsys) -> None:
     assert "Name the hide's record with --hide" in capsys.readouterr().err
 
 
-def test_a_file_that_does_not_read_back_right_is_not_left(
-    bench, tmp_path, capsys, monkeypatch
-) -> None:
-    """The writer is made to draw everything a tenth larger: found, told, and nothing stays."""
-    right = dxf.r2000
-    monkeypatch.setitem(formats._WRITERS, "dxf-r2000", lambda program: right(_larger(program)))
-    out = tmp_path / "out"
-    assert cut(bench, "--machine", profile(tmp_path), "--out", str(out)) == 2
-    assert "did not read back right" in capsys.readouterr().err
+@pytest.mark.parametrize("line", ["G20", "G91", "M3 S100"])  # inches; steps; beam on
+def test_a_file_that_does_not_read_back_right_is_not_left(line, bench, tmp_path, capsys) -> None:
+    """The profile's own line spoils its G-code; the drawing written before it is not left either.
+
+    The message says where to look, since such lines are the user's.
+    """
+    machine, out = profile(tmp_path, start=[line]), tmp_path / "out"
+    forms = ["--format", "dxf-r2000", "gcode"]
+    assert cut(bench, "--machine", machine, *forms, "--out", str(out)) == 2
+    told = capsys.readouterr().err
+    assert "week.ours.1.nc: this file did not read back right and was not written" in told
+    assert "the lines that the profile ours puts at start and finish" in told
     assert list(out.iterdir()) == []
 
 
-def _larger(program):
-    strokes = tuple(replace(s, points=s.points * 1.1) for s in program.strokes)
-    return replace(program, strokes=strokes)
+def test_a_curve_that_the_blade_can_not_turn_is_told(tmp_path, capsys) -> None:
+    """A drain hole of 3 mm in a loop, and a blade of 2 mm: profile, part and place are named."""
+    turns = np.linspace(0, 2 * np.pi, 24, endpoint=False)
+    rim = 1.5 * np.stack([np.cos(turns), np.sin(turns)], axis=-1)
+    loop = replace(small.LOOP, marks=(Mark("drain", rim, closed=True),))
+    hunter, skinner = small.JOB.kits
+    parts = (skinner.parts[0], replace(skinner.parts[1], part=loop))
+    job = replace(small.JOB, kits=(hunter, replace(skinner, parts=parts)))
+    folder = laid_on(small.hide(), tmp_path, job)
+    machine = profile(tmp_path, tool="drag", kerf=0.0, offset=2.0, hole=4.5)
+    assert cut(folder, "--machine", machine, "--out", str(tmp_path / "out")) == 2
+    told = capsys.readouterr().err
+    assert "part 'skinner-1/loop', drain: the curve at (" in told
+    assert "on the bed has a radius of 1.5 mm, and the blade of ours turns in 2 mm" in told
+    assert "Traceback" not in told
+    assert not (tmp_path / "out").exists()
+
+
+def test_cautions_of_a_format_without_comments_are_shown(bench, tmp_path, capsys) -> None:
+    """HPGL holds none, so they are printed, are in the JSON, and stand on the set-up sheet."""
+    machine, out = profile(tmp_path, tool="drag", kerf=0.0, offset=1.0, holes="none"), tmp_path
+    options = ["--machine", machine, "--format", "hpgl", "--out", str(out)]
+    assert cut(bench, *options) == 0
+    sentence = "Keep hands out of the bed while the machine runs"
+    assert f"mind: {sentence}" in capsys.readouterr().out
+    assert sentence in PdfReader(out / "week.ours.setups.pdf").pages[0].extract_text()
+    assert sentence.encode() not in (out / "week.ours.1.plt").read_bytes()
+    assert cut(bench, *options, "--force", "--json") == 0
+    assert any(sentence in words for words in json.loads(capsys.readouterr().out)["mind"])
+
+
+def test_outlines_alone_are_cut_without_a_bound_that_says_nothing(bench, tmp_path, capsys) -> None:
+    machine = profile(tmp_path, tool="drag", kerf=0.0, offset=1.0, holes="none")
+    assert cut(bench, "--machine", machine, "--out", str(tmp_path)) == 0
+    told = capsys.readouterr().out
+    assert "no useful bound: outlines alone may be begun anywhere" in told
+    assert "none does with less" not in told
+    sheet = PdfReader(tmp_path / "week.ours.setups.pdf").pages[0].extract_text()
+    assert "no order travels less" not in sheet
+
+
+def test_a_first_run_says_why_it_takes_longer(bench, tmp_path, capsys, monkeypatch) -> None:
+    """On stderr, once, so that scripts can read the rest."""
+    monkeypatch.setattr(cutting, "compiled", lambda: False)
+    assert cut(bench, "--machine", profile(tmp_path), "--out", str(tmp_path), "--json") == 0
+    told = capsys.readouterr()
+    assert told.err.count("compiling the search for short ways, once") == 1
+    json.loads(told.out)
 
 
 def test_coupons_are_cut_and_reckoned(tmp_path, capsys) -> None:

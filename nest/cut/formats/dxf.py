@@ -8,7 +8,8 @@ Two profiles:
 Both tell units twice (``$INSUNITS`` 4 and ``$MEASUREMENT`` 1) and carry the true extents,
 because programs differ in which of these they believe. R12 knows neither variable, yet readers
 look for them in any drawing, so they are put into its header after the library has written it.
-Nothing but polylines is drawn: no text, splines, circles or blocks.
+Nothing but polylines is drawn: no splines, circles or blocks. The parts' names are texts on a
+layer of their own, which R2000 declares as not plotted.
 """
 
 from __future__ import annotations
@@ -20,9 +21,10 @@ from contextlib import contextmanager
 import numpy as np
 from ezdxf import options  # type: ignore[attr-defined]
 from ezdxf.document import Drawing
+from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 
-from nest.cut.formats.lines import LAYERS, as_seen, drawn, flattened, remarks
+from nest.cut.formats.lines import LAYERS, NAMES, NOT_CUT, as_seen, drawn, flattened, named, remarks
 from nest.cut.program import Program
 
 CHORD = 0.01  # mm, how far a chord of R12 may be off its arc
@@ -70,7 +72,18 @@ def _new(version: str, program: Program) -> Drawing:
     drawing.header["$EXTMIN"], drawing.header["$EXTMAX"] = first, last
     for layer in LAYERS.values():
         drawing.layers.add(layer.name, color=layer.index)
+    if program.labels:
+        drawing.layers.add(NAMES.name, color=NAMES.index, plot=False)
     return drawing
+
+
+def _write_names(drawing: Drawing, program: Program) -> None:
+    middle, layer = TextEntityAlignment.MIDDLE_CENTER, {"layer": NAMES.name}
+    for label in named(program):
+        words = label.text.encode("ascii", "replace").decode()
+        size, turn = round(label.height, 2), round(label.angle, 2)
+        text = drawing.modelspace().add_text(words, height=size, rotation=turn, dxfattribs=layer)
+        text.set_placement((round(label.x, DIGITS), round(label.y, DIGITS)), align=middle)
 
 
 def _extents(program: Program) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
@@ -80,10 +93,12 @@ def _extents(program: Program) -> tuple[tuple[float, float, float], tuple[float,
 
 
 def _bytes(drawing: Drawing, program: Program) -> bytes:
+    _write_names(drawing, program)
     text = io.StringIO()
     with undated():
         drawing.write(text)
-    comments = "".join(f"999\n{line}\n" for line in remarks(program, _WIDE))
+    more = [NOT_CUT] if program.labels else []
+    comments = "".join(f"999\n{line}\n" for line in remarks(program, _WIDE, *more))
     return drawing.encode(comments + text.getvalue())
 
 

@@ -3,7 +3,8 @@
 Plain words only: G0 to G3, G17 G21 G90 G94, M2 to M5, X Y Z I J F S. No cutter compensation, no
 canned cycles, no settings; lines stay within the controller's 80 letters. Arcs keep their centre
 (I, J with four decimals); grbl refuses an arc whose end is off its circle by more than 0.005 mm,
-so those below :data:`LEAST_RADIUS` become chords (gnea/grbl, ``gcode.c``, error 33).
+so those below :data:`LEAST_RADIUS` become chords (gnea/grbl, ``gcode.c``, error 33). All that
+stands in such a file is done, so the parts' names are left out.
 """
 
 from __future__ import annotations
@@ -44,7 +45,7 @@ def text(program: Program) -> str:
     machine = program.machine
     if machine.tool not in ("laser", "drag"):
         raise CutError(
-            f"G-code here turns no blade, and a {machine.tool} knife must be turned.",
+            f"G-code here turns no blade, and {machine.name}'s must be turned.",
             mend="Use HPGL or DXF: its controller turns the blade along the line.",
             place="key 'formats'",
         )

@@ -3,7 +3,8 @@
 One plotter unit is 0.025 mm (Hewlett-Packard, HP-GL reference; 1016 to the inch). Only what every
 cutter takes is used: IN, PA, SP, VS, PU, PD and whole numbers. Arcs are chords. HPGL has no
 comment that every cutter knows and an unknown one might be drawn, so the cautions are not in the
-file; whoever shows it must show :attr:`Program.cautions` beside it.
+file; whoever shows it must show :attr:`Program.cautions` beside it. Nor has it a layer that is
+not cut, so the parts' names are left out: LB would draw them with the knife.
 """
 
 from __future__ import annotations

@@ -6,6 +6,7 @@ LWPOLYLINE, group 42). With the chord c between its ends, an arc's radius is c(1
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -14,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from hides.outline import FloatArray
-from nest.cut.contour import Contour
+from nest.cut.contour import Contour, Label, upright
 from nest.cut.machine import Machine
 from nest.cut.program import Program
 from nest.cut.stroke import SWIVEL, Stroke
@@ -40,6 +41,8 @@ LAYERS = {
     "hole": Layer("HOLES", 5, "#0000ff"),
     "cut": Layer("CUT", 1, "#ff0000"),
 }
+NAMES = Layer("LABELS", 7, "#000000")
+NOT_CUT = f"Layer {NAMES.name} holds the parts' names and is not cut: switch it off."
 
 
 def counted(program: Program) -> tuple[Stroke, ...]:
@@ -50,6 +53,18 @@ def counted(program: Program) -> tuple[Stroke, ...]:
 def drawn(program: Program) -> tuple[Stroke, ...]:
     """The strokes as the leather is seen, for files that a machine's own software opens."""
     return _turned(program, as_seen(program.machine))
+
+
+def named(program: Program) -> tuple[Label, ...]:
+    """The parts' names as the leather is seen, readable; a mirrored machine's are not mirrored."""
+    return tuple(_seen(label, as_seen(program.machine)) for label in program.labels)
+
+
+def _seen(label: Label, machine: Machine) -> Label:
+    angle = math.radians(label.angle)
+    at, along = np.array([label.x, label.y]), np.array([math.cos(angle), math.sin(angle)])
+    (x, y), end = machine.counted(np.stack([at, at + along])).tolist()
+    return replace(label, x=x, y=y, angle=upright(math.degrees(math.atan2(end[1] - y, end[0] - x))))
 
 
 def as_seen(machine: Machine) -> Machine:
@@ -147,9 +162,9 @@ def title(program: Program) -> str:
     return f"{program.name}{setup}, for {program.machine.name}, in mm"
 
 
-def remarks(program: Program, width: int) -> Iterator[str]:
+def remarks(program: Program, width: int, *more: str) -> Iterator[str]:
     """Lines of ``width`` plain letters at most: what it is, of which plan, and the cautions."""
-    for line in (title(program), f"plan {program.digest}", *program.cautions):
+    for line in (title(program), f"plan {program.digest}", *program.cautions, *more):
         yield from textwrap.wrap(plain(line), width)
 
 

@@ -2,8 +2,9 @@
 
 Width and height are in mm and the viewBox has the same numbers, so no program has to guess a
 resolution. Each operation is a group that editors show as a layer, with one pure colour; marks
-come first, then holes, then cuts, each in the order of the strokes. Paths are absolute, without
-transforms; y is turned downwards here and nowhere else.
+come first, then holes, then cuts, each in the order of the strokes, and last the parts' names,
+which are not cut. Paths are absolute, without transforms; y is turned downwards here and nowhere
+else.
 """
 
 from __future__ import annotations
@@ -14,7 +15,18 @@ from xml.sax.saxutils import escape, quoteattr
 import numpy as np
 
 from hides.outline import FloatArray
-from nest.cut.formats.lines import LAYERS, STRAIGHT, Layer, arc_centre, drawn, title
+from nest.cut.contour import Label
+from nest.cut.formats.lines import (
+    LAYERS,
+    NAMES,
+    NOT_CUT,
+    STRAIGHT,
+    Layer,
+    arc_centre,
+    drawn,
+    named,
+    title,
+)
 from nest.cut.program import Program
 from nest.cut.stroke import Stroke
 
@@ -34,7 +46,8 @@ _GROUP = '<g id="{name}" inkscape:groupmode="layer" inkscape:label="{name}" {sty
 def text(program: Program) -> str:
     """Return the file."""
     width, height = program.machine.bed
-    about = "\n".join((f"plan {program.digest}", *program.cautions))
+    more = [NOT_CUT] if program.labels else []
+    about = "\n".join((f"plan {program.digest}", *program.cautions, *more))
     head = _HEAD.format(w=f"{width:g}", h=f"{height:g}", title=escape(title(program)),
                         about=escape(about))  # fmt: skip
     strokes = drawn(program)
@@ -42,7 +55,8 @@ def text(program: Program) -> str:
         _group(layer, [_path(stroke, height) for stroke in strokes if stroke.work == work])
         for work, layer in LAYERS.items()
     )
-    return head + "".join(groups) + "</svg>\n"
+    names = _group(NAMES, [_words(label, height) for label in named(program)])
+    return head + "".join(groups) + names + "</svg>\n"
 
 
 def _group(layer: Layer, rows: list[str]) -> str:
@@ -50,6 +64,15 @@ def _group(layer: Layer, rows: list[str]) -> str:
         return ""
     style = f'fill="none" stroke="{layer.colour}" stroke-width="{HAIR}" stroke-linejoin="round"'
     return _GROUP.format(name=layer.name, style=style) + "".join(rows) + "</g>\n"
+
+
+def _words(label: Label, height: float) -> str:
+    """A name as a text, not filled, since laser software engraves what is filled."""
+    x, y = _pair(np.array([label.x, label.y]), height).split(",")
+    # a third of the letters' height below the middle of the line
+    place = f'x="{x}" y="{y}" dy="0.35em" transform="rotate({-label.angle:.2f} {x} {y})"'
+    style = f'font-family="sans-serif" font-size="{label.height:.2f}" text-anchor="middle"'
+    return f"<text {place} {style}>{escape(label.text)}</text>\n"
 
 
 def _path(stroke: Stroke, height: float) -> str:

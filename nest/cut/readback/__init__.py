@@ -7,18 +7,20 @@ strokes (:mod:`nest.cut.readback.compare`), and what the tool would leave with t
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from hides.outline import FloatArray
+from nest.cut.contour import Label
 from nest.cut.machine import Machine
 from nest.cut.program import Program
 from nest.cut.readback import dxf, gcode, hpgl, svg
 from nest.cut.readback.compare import Allowance, compared, wanted_lines
 from nest.cut.readback.fit import leaves
-from nest.cut.readback.found import Code, Finding, Line, Read, wrong
+from nest.cut.readback.found import Code, Finding, Line, Read, Word, pairs, wrong
 
 __all__ = ["ALLOWED", "Allowance", "Code", "Finding", "judge"]
 
@@ -48,7 +50,12 @@ def judge(data: bytes, form: str, program: Program) -> tuple[Finding, ...]:
     read = _on_bed(_read(data, form, machine), machine, form in DRIVES)
     pairs = wanted_lines(program, form in DRIVES, form == "svg")
     wanted = tuple(line for _, line in pairs)
-    found = (*read.findings, *compared(wanted, read.lines, allowed), *_off_bed(read, machine))
+    found = (
+        *read.findings,
+        *compared(wanted, read.lines, allowed),
+        *_off_bed(read, machine),
+        *_misnamed(() if form in DRIVES else program.labels, read.words),
+    )
     return found or _fitting(program, [k for k, _ in pairs], read.lines)
 
 
@@ -71,7 +78,9 @@ def _read(data: bytes, form: str, machine: Machine) -> Read:
 def _on_bed(read: Read, machine: Machine, drives: bool) -> Read:
     """The same in bed coordinates: the machine's count undone."""
     lines = tuple(replace(line, points=_bed(line.points, machine, drives)) for line in read.lines)
-    return Read(lines, _bed(read.lifted, machine, drives), read.findings)
+    places = _bed(pairs([complex(word.x, word.y) for word in read.words]), machine, drives)
+    words = tuple(Word(w.text, *at) for w, at in zip(read.words, places.tolist(), strict=True))
+    return Read(lines, _bed(read.lifted, machine, drives), read.findings, words)
 
 
 def _bed(points: FloatArray, machine: Machine, drives: bool) -> FloatArray:
@@ -87,6 +96,28 @@ def _bed(points: FloatArray, machine: Machine, drives: bool) -> FloatArray:
     x = width - x if machine.mirror == "x" else x
     y = depth - y if machine.mirror == "y" else y
     return np.stack([x, y], axis=1)
+
+
+def _misnamed(labels: Sequence[Label], words: Sequence[Word]) -> Iterator[Finding]:
+    """Each part's name once, in its place, and no other."""
+    left = list(words)
+    for label in labels:
+        same = [w for w in left if _ascii(w.text) == _ascii(label.text)]
+        if not same:
+            yield wrong("label", f"the name '{label.text}' is missing.", part=label.text)
+            continue
+        left.remove(same[0])
+        off = math.hypot(same[0].x - label.x, same[0].y - label.y)
+        if off > EDGE:
+            says = f"the name '{label.text}' stands {off:.2f} mm from its place."
+            yield wrong("label", says, part=label.text, by=off)
+    for word in left:
+        yield wrong("label", f"the text '{word.text[:40]}' is no part's name.")
+
+
+def _ascii(text: str) -> str:
+    """As DXF of these versions holds it."""
+    return text.encode("ascii", "replace").decode()
 
 
 def _off_bed(read: Read, machine: Machine) -> Iterator[Finding]:

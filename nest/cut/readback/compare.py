@@ -145,7 +145,8 @@ def _same(want: _Side, i: int, have: _Side, k: int, allowed: Allowance) -> bool:
 def _details(want: Line, have: Line, allowed: Allowance) -> Iterator[Finding]:
     """What may differ between two lines that lie on each other."""
     part = want.where
-    if want.closed != have.closed:
+    joined = have.closed and np.hypot(*(want.run[0] - want.run[-1])) <= allowed.off
+    if want.closed != have.closed and not joined:  # HPGL and G-code know no other closed lines
         code: Code = "open" if want.closed else "closed"
         yield wrong(code, f"{have.where} is {code} and should not be.", part=part)
         return

@@ -1,8 +1,8 @@
 """Reading a DXF drawing by its group codes (AutoCAD DXF reference), without a DXF library.
 
 A DXF file is pairs of lines: a group code and its value. Only what a cutter must understand is
-known here: the units and extents in the header, the layers' table, LWPOLYLINE, and POLYLINE with
-its VERTEX and SEQEND. Anything else that is drawn is a finding.
+known here: the units and extents in the header, the layers' table, LWPOLYLINE, POLYLINE with
+its VERTEX and SEQEND, and TEXT on the layer that is not cut. Anything else is a finding.
 """
 
 from __future__ import annotations
@@ -12,9 +12,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from nest.cut.readback.found import Finding, Line, Read, bent, line_of, wrong
+from nest.cut.readback.found import Finding, Line, Read, Word, bent, line_of, wrong
 
 WORKS = {"MARK": "mark", "HOLES": "hole", "CUT": "cut"}  # layer -> what is done there
+NAMES = "LABELS"  # the layer that is not cut
 NEAR = 1e-4  # mm, between the extents told and those drawn with chords
 Pair = tuple[int, str]
 Entity = tuple[str, list[Pair]]
@@ -26,13 +27,15 @@ def read(data: bytes) -> Read:
         groups = list(_pairs(data.decode("ascii")))
         header = _header(groups)
         drawn = _split(_section(groups, "ENTITIES"))
+        named = [values for kind, values in drawn if kind == "TEXT" and _get(values, 8) == NAMES]
         lines, odd = _lines(drawn)
         told = (*_ended(groups), *_units(header), *_strangers(groups, drawn))
         findings = (*told, *odd, *_extents(header, lines))
+        words = tuple(_word(values) for values in named)
     except (ValueError, LookupError) as error:
         says = f"this is no DXF of plain pairs of lines: {error}"
         return Read((), np.empty((0, 2)), (wrong("file", says),))
-    return Read(tuple(lines), np.empty((0, 2)), findings)
+    return Read(tuple(lines), np.empty((0, 2)), findings, words)
 
 
 def _ended(groups: Sequence[Pair]) -> Iterator[Finding]:
@@ -78,7 +81,7 @@ def _strangers(groups: Sequence[Pair], drawn: Sequence[Entity]) -> Iterator[Find
     """Layers that are drawn on and not in the layers' table."""
     tables = _split(_section(groups, "TABLES"))
     known = {_get(values, 2) for kind, values in tables if kind == "LAYER"}
-    used = {_get(values, 8) for kind, values in drawn if kind.endswith("POLYLINE")}
+    used = {_get(values, 8) for kind, values in drawn if kind.endswith(("POLYLINE", "TEXT"))}
     for name in sorted(used - known):
         yield wrong("layer", f"layer {name} is not declared.")
 
@@ -116,11 +119,17 @@ def _lines(drawn: Sequence[Entity]) -> tuple[list[Line], list[Finding]]:
                 lines.append(_line(values, _light(values), len(lines)))
             elif kind == "POLYLINE":
                 lines.append(_line(values, _heavy(rest), len(lines)))
-            else:
-                odd.append(wrong("extra", f"the drawing holds a {kind}, which is no polyline."))
+            elif kind != "TEXT" or _get(values, 8) != NAMES:
+                says = f"the drawing holds a {kind} on {_get(values, 8)}, which is no polyline."
+                odd.append(wrong("extra", says))
         except ValueError as error:
             odd.append(wrong("file", f"polyline {len(lines) + 1}: {error}."))
     return lines, odd
+
+
+def _word(values: list[Pair]) -> Word:
+    """A text by its middle: of an aligned one the second point counts (groups 11, 21)."""
+    return Word(_get(values, 1), float(_get(values, 11)), float(_get(values, 21)))
 
 
 def _line(values: list[Pair], rows: list[tuple[complex, float]], index: int) -> Line:

@@ -22,10 +22,10 @@ MOST = 5000  # chords of one arc; a radius of 1 km needs so many, and a damaged 
 # others than it has · bed: off the bed · travel: tool down between lines · missing, extra,
 # duplicate, open, closed, layer, shape (off the line wanted) · way: started or run otherwise ·
 # scale, shifted, mirrored · order: not in the order of the program · fit: what is cut is not
-# the pattern
+# the pattern · label: a part's name is missing, elsewhere, or not of the program
 Code = Literal[
     "file", "units", "extents", "bed", "travel", "missing", "extra", "duplicate", "open",
-    "closed", "layer", "shape", "way", "scale", "shifted", "mirrored", "order", "fit",
+    "closed", "layer", "shape", "way", "scale", "shifted", "mirrored", "order", "fit", "label",
 ]  # fmt: skip
 
 
@@ -62,13 +62,23 @@ class Line:
         return np.vstack([self.points, self.points[:1]]) if self.closed else self.points
 
 
+@dataclass(frozen=True, slots=True)
+class Word:
+    """A text on the layer that is not cut, and where it is, mm."""
+
+    text: str
+    x: float
+    y: float
+
+
 @dataclass(frozen=True, eq=False, slots=True)
 class Read:
-    """All of a file: its lines in order, where the tool went while lifted (n, 2), findings."""
+    """All of a file: lines in order, where the tool went while lifted (n, 2), findings, texts."""
 
     lines: tuple[Line, ...]
     lifted: FloatArray
     findings: tuple[Finding, ...]
+    words: tuple[Word, ...] = ()
 
 
 def wrong(code: Code, says: str, *, part: str = "", by: float = 0.0) -> Finding:

@@ -14,10 +14,12 @@ from collections.abc import Iterator
 import numpy as np
 import svgelements
 
-from nest.cut.readback.found import Finding, Line, Read, line_of, swung, wrong
+from nest.cut.readback.found import Finding, Line, Read, Word, line_of, swung, wrong
 
 WORKS = {"#00ff00": "mark", "#0000ff": "hole", "#ff0000": "cut"}  # colour -> what is done there
+NAMES = "#000000"  # the colour that is not cut
 PX = 96 / 25.4  # in a mm (CSS)
+_SVG = "{http://www.w3.org/2000/svg}"
 _LENGTH = re.compile(r"([\d.]+)(mm|cm|in|px|)$")
 # what the parsers raise where a drawing is damaged; svgelements has no error of its own
 _BROKEN = (
@@ -34,9 +36,10 @@ def read(data: bytes) -> Read:
         drawing = svgelements.SVG.parse(io.BytesIO(data), ppi=96)
         height = drawing.height / PX
         lines = tuple(_lines(drawing, height))
+        words, odd = _words(root, height)
     except _BROKEN as error:
         return Read((), none, (wrong("file", f"this is no SVG that can be read: {error}"),))
-    return Read(lines, none, tuple(_page(root)))
+    return Read(lines, none, (*_page(root), *odd), words)
 
 
 def _page(root: ElementTree.Element) -> Iterator[Finding]:
@@ -53,6 +56,20 @@ def _page(root: ElementTree.Element) -> Iterator[Finding]:
     if not np.allclose(box, [0, 0, *sizes], atol=1e-6):
         says = f"the viewBox {box} is not the page of {sizes} mm: a unit is no millimetre."
         yield wrong("units", says)
+
+
+def _words(root: ElementTree.Element, height: float) -> tuple[tuple[Word, ...], list[Finding]]:
+    """The texts of groups in the colour that is not cut; any other is a finding."""
+    words, odd = [], []
+    for group in root.iter(f"{_SVG}g"):
+        for text in group.findall(f"{_SVG}text"):
+            said = "".join(text.itertext())
+            words.append(Word(said, float(text.get("x", "")), height - float(text.get("y", ""))))
+            if (group.get("stroke"), group.get("fill")) != (NAMES, "none"):
+                odd.append(wrong("label", f"'{said[:40]}' is drawn in {group.get('stroke')}."))
+    if len(words) < sum(1 for _ in root.iter(f"{_SVG}text")):
+        odd.append(wrong("label", "a text stands in no group."))
+    return tuple(words), odd
 
 
 def _lines(drawing: svgelements.SVG, height: float) -> Iterator[Line]:
