@@ -25,6 +25,8 @@ MOST_ROWS = 20_000
 _HEAD = re.compile(r"\s*(?P<name>[a-z]+)\s*(?:\((?P<unit>[a-z]+)\))?\s*")
 _COMMA = re.compile(r"[+-]?\d+,\d+")
 
+Row = tuple[int, list[str]]  # its line in the file, counted from 1, and its cells
+
 
 @dataclass(frozen=True, eq=False)
 class Table:
@@ -62,47 +64,85 @@ def read_table(path: Path, forms: Sequence[tuple[str, ...]], unit: str = "mm") -
     return Table(names, np.array(rows, dtype=np.float64) * scale, lines)
 
 
+def text_of(data: bytes) -> str:
+    """The text of a file that a spreadsheet wrote: UTF-8, or UTF-16 with its mark.
+
+    Raises
+    ------
+    InputError : it is neither.
+    """
+    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    try:
+        return data.decode("utf-16" if wide else "utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(
+            "this is not text in UTF-8.", mend="Save it from the spreadsheet as CSV in UTF-8."
+        ) from None
+
+
+def cells_of(text: str) -> tuple[str, list[Row]]:
+    """What parts the columns, and the rows; remarks (#) and empty rows are left out.
+
+    Raises
+    ------
+    InputError : a row that is no CSV, such as one with an open quote; its line is named.
+    """
+    lines = [
+        (at, line)
+        for at, line in enumerate(text.splitlines(), start=1)
+        if line.strip(" \t;,") and not line.lstrip().startswith(("#", "sep="))
+    ]
+    sign = next((sign for sign in ";\t" if any(sign in line for _, line in lines)), ",")
+    return sign, [(at, _cells(at, line, sign)) for at, line in lines]
+
+
+def check_width(row: Row, width: int, sign: str) -> None:
+    """Refuse a row that has more or fewer cells than the first one.
+
+    Raises
+    ------
+    InputError : it has; commas may have been meant for decimals.
+    """
+    at, cells = row
+    if len(cells) == width:
+        return
+    what = (
+        f"the row has {len(cells)} cell{'s' * (len(cells) != 1)} where the first one has {width}."
+    )
+    if len(cells) < width or sign != ",":
+        raise InputError(what, place=f"line {at}")
+    raise InputError(
+        f"{what} Do commas stand for decimals here and part the columns too?",
+        mend="Part columns by semicolons, or write decimals with points.",
+        place=f"line {at}",
+    )
+
+
+def _cells(at: int, line: str, sign: str) -> list[str]:
+    try:
+        cells = next(csv.reader([line], delimiter=sign, skipinitialspace=True, strict=True))
+    except csv.Error as error:
+        raise InputError(f"the row can't be read ({error}).", place=f"line {at}") from None
+    cells = [cell.strip() for cell in cells]
+    while cells and not cells[-1]:
+        cells.pop()
+    return cells
+
+
 def _rows(
     path: Path, forms: Sequence[tuple[str, ...]]
 ) -> tuple[list[str], list[list[float]], tuple[int, ...]]:
     """Head, rows of numbers, and the line in the file of each row."""
-    text = _text(path)
-    delimiter = next((d for d in ";\t" if d in text.split("\n", 1)[0]), ",")
-    found = [
-        (number, cells)
-        for number, cells in enumerate(csv.reader(text.splitlines(), delimiter=delimiter), 1)
-        if any(cell.strip() for cell in cells)
-    ]
+    sign, found = cells_of(text_of(read_whole(path, MOST_BYTES)))
     if len(found) < 2:
         raise InputError("the table has no rows.", mend=_wanted(forms))
     if len(found) > MOST_ROWS:
         raise InputError(f"the table has {len(found)} rows; at most {MOST_ROWS} are read.")
-    head = [cell.strip().lower() for cell in found[0][1]]
-    rows = [_numbers(cells, len(head), f"line {line}", delimiter) for line, cells in found[1:]]
+    head = [cell.lower() for cell in found[0][1]]
+    for row in found[1:]:
+        check_width(row, len(head), sign)
+    rows = [[_number(cell, f"line {line}") for cell in cells] for line, cells in found[1:]]
     return head, rows, tuple(line for line, _ in found[1:])
-
-
-def _text(path: Path) -> str:
-    try:
-        return read_whole(path, MOST_BYTES).decode("utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(
-            "the file is not text in UTF-8.", mend="Save it as CSV with UTF-8, from any table."
-        ) from None
-
-
-def _numbers(cells: list[str], count: int, place: str, delimiter: str) -> list[float]:
-    cells = [cell.strip() for cell in cells]
-    while len(cells) > count and not cells[-1]:
-        cells.pop()
-    if len(cells) != count:
-        mend = "Decimals take a point here, not a comma; or part the columns by semicolons."
-        raise InputError(
-            f"{len(cells)} cells where the head has {count} columns.",
-            mend=mend if delimiter == "," and len(cells) > count else "",
-            place=place,
-        )
-    return [_number(cell, place) for cell in cells]
 
 
 def _number(cell: str, place: str) -> float:

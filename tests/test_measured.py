@@ -160,8 +160,11 @@ def test_counting_tells_a_wrong_area(tmp_path: Path) -> None:
         (TAPE.replace("400,800", "400,eight"), "line 3: 'eight' is no number"),
         (TAPE.replace("400,800", "400,800 mm"), "line 3: '800 mm' is no number. Units go"),
         (TAPE.replace("400,800", "400,nan"), "line 3: 'nan' is no number"),
-        (TAPE.replace("400,800", "400,5,800,0"), "line 3: 4 cells where the head has 2 columns. D"),
-        (TAPE.replace("400,800", "400"), "line 3: 1 cells where"),
+        (
+            TAPE.replace("400,800", "400,5,800,0"),
+            "line 3: the row has 4 cells where the first one has 2. D",
+        ),
+        (TAPE.replace("400,800", "400"), "line 3: the row has 1 cell where"),
         (TAPE.replace("400,800", "900,800"), "line 4: the distance along falls from 900 to 800"),
         (TAPE.replace("400,800", "400,-20"), "line 3: the offset -20 mm is less than the back"),
         (TAPE.replace("along", "along (ell)"), "line 1: the units are ell"),

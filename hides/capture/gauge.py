@@ -17,7 +17,6 @@ converted, or read with decimal commas, is said in :attr:`Gauged.says`. Gauges t
 
 from __future__ import annotations
 
-import csv
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -26,6 +25,7 @@ from statistics import median
 
 from shapely import Point, Polygon
 
+from hides import table
 from hides.capture.targets import STICKER, STICKERS
 from hides.errors import InputError
 from hides.files import read_whole
@@ -88,7 +88,7 @@ def read(path: Path | str, *, length: float | None = None) -> Gauged:
     """
     path = Path(path)
     try:
-        return read_text(_decoded(read_whole(path, LARGEST)), length=length)
+        return read_text(table.text_of(read_whole(path, LARGEST)), length=length)
     except InputError as error:
         raise error.at(file=path) from None
 
@@ -123,15 +123,15 @@ def covered(stickers: Mapping[int, tuple[float, float]]) -> tuple[Polygon, ...]:
 
 def read_text(text: str, *, length: float | None = None) -> Gauged:
     """As :func:`read`, from the text itself."""
-    table = _table(text)
-    says = [*table.says, *_of_commas(table)]
-    thickness = _thicknesses(table)
-    says += _of_unit(table, "thickness", thickness)
-    if "x" not in table.columns:
-        return Gauged(numbered=_numbered(table, thickness), says=tuple(says))
-    x, y = (_scaled(table, axis, _LENGTHS) for axis in ("x", "y"))
-    _check_reach(table, x + y, length)
-    says += _of_unit(table, "x", x)
+    found = _list(text)
+    says = [*found.says, *_of_commas(found)]
+    thickness = _thicknesses(found)
+    says += _of_unit(found, "thickness", thickness)
+    if "x" not in found.columns:
+        return Gauged(numbered=_numbered(found, thickness), says=tuple(says))
+    x, y = (_scaled(found, axis, _LENGTHS) for axis in ("x", "y"))
+    _check_reach(found, x + y, length)
+    says += _of_unit(found, "x", x)
     placed = tuple(Reading(*each) for each in zip(x, y, thickness, strict=True))
     return Gauged(placed, says=tuple(says))
 
@@ -149,11 +149,11 @@ class _Column:
 
 
 @dataclass(frozen=True, slots=True)
-class _Table:
+class _List:
     """A list's columns by their role, and its rows as (line, cells)."""
 
     columns: Mapping[str, _Column]
-    rows: Sequence[tuple[int, list[str]]]
+    rows: Sequence[table.Row]
     says: tuple[str, ...]
 
     def cells(self, role: str) -> Iterator[tuple[str, str]]:
@@ -163,58 +163,21 @@ class _Table:
             yield cells[column.at], f"line {line}, column '{column.name}'"
 
 
-def _decoded(data: bytes) -> str:
-    wide = data[:2] in (b"\xff\xfe", b"\xfe\xff")
-    try:
-        return data.decode("utf-16" if wide else "utf-8-sig")
-    except UnicodeDecodeError:
-        raise InputError(
-            "this is not text in UTF-8.", mend="Save it from the spreadsheet as CSV in UTF-8."
-        ) from None
-
-
-def _table(text: str) -> _Table:
-    lines = [
-        (at, line)
-        for at, line in enumerate(text.splitlines(), start=1)
-        if line.strip(" \t;,") and not line.lstrip().startswith(("#", "sep="))
-    ]
-    if not lines:
+def _list(text: str) -> _List:
+    sign, rows = table.cells_of(text)
+    if not rows:
         raise InputError("the list is empty.", mend="Write one reading a row: x,y,mm.")
-    sign = next((sign for sign in ";\t" if any(sign in line for _, line in lines)), ",")
-    rows = [(at, _cells(at, line, sign)) for at, line in lines]
     headed = not all(_NUMBER.fullmatch(cell) for cell in rows[0][1])
     width = len(rows[0][1])
     columns, says = _named(rows[0][1]) if headed else _unnamed(rows[0])
     rows = rows[headed:]
-    for at, cells in rows:
-        _check_width(at, cells, width, sign)
+    for row in rows:
+        table.check_width(row, width, sign)
     if not rows:
         raise InputError("the list names its columns and holds no reading.")
     if len(rows) > MOST_READINGS:
         raise InputError(f"{len(rows)} readings; at most {MOST_READINGS} can be used.")
-    return _Table(columns, rows, says)
-
-
-def _cells(at: int, line: str, sign: str) -> list[str]:
-    try:
-        cells = next(csv.reader([line], delimiter=sign, skipinitialspace=True, strict=True))
-    except csv.Error as error:
-        raise InputError(f"the row can't be read ({error}).", place=f"line {at}") from None
-    cells = [cell.strip() for cell in cells]
-    while cells and not cells[-1]:
-        cells.pop()
-    return cells
-
-
-def _check_width(at: int, cells: Sequence[str], width: int, sign: str) -> None:
-    if len(cells) == width:
-        return
-    what = f"the row has {len(cells)} cells where the first one has {width}."
-    if len(cells) > width and sign == ",":
-        what += " Do commas stand for decimals here and part the columns too?"
-    mend = "Part columns by semicolons, or write decimals with points."
-    raise InputError(what, mend=mend if sign == "," else "", place=f"line {at}")
+    return _List(columns, rows, says)
 
 
 def _named(names: Sequence[str]) -> tuple[dict[str, _Column], tuple[str, ...]]:
@@ -271,7 +234,7 @@ def _check_roles(columns: Mapping[str, _Column], names: Sequence[str]) -> None:
             )
 
 
-def _unnamed(first: tuple[int, list[str]]) -> tuple[dict[str, _Column], tuple[str, ...]]:
+def _unnamed(first: table.Row) -> tuple[dict[str, _Column], tuple[str, ...]]:
     """The columns of a list that doesn't name them."""
     roles = {3: ("x", "y", "thickness"), 2: ("number", "thickness")}.get(len(first[1]))
     if roles is None:
@@ -295,9 +258,9 @@ def _value(cell: str, place: str) -> float:
     return float(cell.replace(",", "."))
 
 
-def _of_commas(table: _Table) -> tuple[str, ...]:
+def _of_commas(listed: _List) -> tuple[str, ...]:
     """Say that decimal commas were read; refuse them beside decimal points."""
-    every = [(cell, place) for role in table.columns for cell, place in table.cells(role)]
+    every = [(cell, place) for role in listed.columns for cell, place in listed.cells(role)]
     commas = [(cell, place) for cell, place in every if "," in cell]
     points = [cell for cell, _ in every if "." in cell]
     for cell, place in commas:
@@ -314,27 +277,27 @@ def _of_commas(table: _Table) -> tuple[str, ...]:
     return (f"Decimal commas are read: '{cell}' is {cell.replace(',', '.')}.",)
 
 
-def _scaled(table: _Table, role: str, units: Mapping[str, float]) -> list[float]:
+def _scaled(listed: _List, role: str, units: Mapping[str, float]) -> list[float]:
     """A column's values in mm."""
-    unit = units[table.columns[role].unit or "mm"]
-    return [_value(cell, place) * unit for cell, place in table.cells(role)]
+    unit = units[listed.columns[role].unit or "mm"]
+    return [_value(cell, place) * unit for cell, place in listed.cells(role)]
 
 
-def _of_unit(table: _Table, role: str, values: Sequence[float]) -> tuple[str, ...]:
+def _of_unit(listed: _List, role: str, values: Sequence[float]) -> tuple[str, ...]:
     """Say that a column was in another unit than mm."""
-    column = table.columns[role]
+    column = listed.columns[role]
     if column.unit in (None, "mm"):
         return ()
-    cell = next(cell for cell, _ in table.cells(role))
+    cell = next(cell for cell, _ in listed.cells(role))
     what = "Places are" if role == "x" else "Thickness is"
     unit = column.unit or "mm"
     return (f"{what} given in {_FULL[unit]}: {cell} {unit} is {values[0]:.2f} mm.",)
 
 
-def _thicknesses(table: _Table) -> list[float]:
+def _thicknesses(listed: _List) -> list[float]:
     """Thickness in mm; refused where it can hardly be in the unit it is said to be in."""
-    values = _scaled(table, "thickness", _THICKNESSES)
-    column = table.columns["thickness"]
+    values = _scaled(listed, "thickness", _THICKNESSES)
+    column = listed.columns["thickness"]
     middle = median(values)
     if not USUAL[0] <= middle <= USUAL[1]:
         plain = middle / _THICKNESSES[column.unit or "mm"]
@@ -349,7 +312,7 @@ def _thicknesses(table: _Table) -> list[float]:
             mend="Name the column by its unit, such as mm, in or oz.",
             place=f"column '{column.name}'",
         )
-    for value, (cell, place) in zip(values, table.cells("thickness"), strict=True):
+    for value, (cell, place) in zip(values, listed.cells("thickness"), strict=True):
         if not THINNEST <= value <= THICKEST:
             raise InputError(
                 f"{cell} is {value:.3g} mm, which is no thickness of leather.",
@@ -359,12 +322,12 @@ def _thicknesses(table: _Table) -> list[float]:
     return values
 
 
-def _check_reach(table: _Table, places: Sequence[float], length: float | None) -> None:
+def _check_reach(listed: _List, places: Sequence[float], length: float | None) -> None:
     """Refuse places that take up so little of a hide that they can't be in mm."""
     reach = max(abs(place) for place in places)
-    told = table.columns["x"].unit
+    told = listed.columns["x"].unit
     least, most = (NEAR, 4000.0) if length is None else (PART * length, 1.5 * length)
-    if (told is not None and length is None) or len(table.rows) < 3 or least <= reach <= most:
+    if (told is not None and length is None) or len(listed.rows) < 3 or least <= reach <= most:
         return
     plain = reach / _LENGTHS[told or "mm"]
     fits = [
@@ -378,13 +341,13 @@ def _check_reach(table: _Table, places: Sequence[float], length: float | None) -
         + (f", and the hide is {length:.0f} mm long" if length else "")
         + (f"; {', '.join(fits)}." if fits else "."),
         mend="Name the unit with the column, such as 'x mm' or 'x in'.",
-        place=f"column '{table.columns['x'].name}'",
+        place=f"column '{listed.columns['x'].name}'",
     )
 
 
-def _numbered(table: _Table, thickness: Sequence[float]) -> dict[int, float]:
+def _numbered(listed: _List, thickness: Sequence[float]) -> dict[int, float]:
     found: dict[int, float] = {}
-    for (cell, place), value in zip(table.cells("number"), thickness, strict=True):
+    for (cell, place), value in zip(listed.cells("number"), thickness, strict=True):
         if not cell.isdecimal() or not 1 <= int(cell) <= STICKERS:
             raise InputError(
                 f"{cell!r} is no number of a sticker.",
