@@ -30,7 +30,7 @@ from nest.errors import CutError
 
 SEED = 1
 EFFORT = 1.0
-ROUNDS = 250_000  # changes of the order of parts
+ROUNDS = 180_000  # changes of the order of parts
 HEAT = 300.0  # mm; where annealing begins, about what turning a part round may cost
 TRIES = 0.5  # shakes of a group for each of its items at last, in jobs of up to
 MANY = 100  # parts; fewer in larger ones, where their number makes up for it
