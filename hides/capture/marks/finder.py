@@ -42,6 +42,9 @@ STRONG = 10.0  # least colour difference between a sure mark and bare leather
 # Below this it is the leather's own; nature draws lines and blots, but hardly ever rings.
 FAINT = {"ring": 6.0, "open ring": 7.0, "area": 8.0, "line": 8.0}
 SHARE = 0.15  # of a group's paint: a second colour with more is a mark of its own
+BESIDE = 30.0  # mm; floor so near to what lies at the edge is compared with it
+ALIKE = 8.0  # difference of colours up to which they may be one
+FLOOR = 0.1  # of that floor being alike, what lies at the edge may be floor
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,12 +116,14 @@ class _Drawn:
     ----------
     form : what was drawn, in a window whose first pixel is ``corner`` (row, column).
     look, bare : (3,) weighted L*a*b*, the usual colour of its stronger half, and of leather.
+    floor : share of the floor near it that is of its colour.
     """
 
     form: Form
     corner: tuple[int, int]
     look: Floats
     bare: Floats
+    floor: float
 
     @property
     def strength(self) -> float:
@@ -134,6 +139,7 @@ class _Window:
     looks: Floats
     bare: Floats
     leather: Mask
+    floor: Mask
     strokes: Mask
     scale: float
 
@@ -161,7 +167,8 @@ def _groups(painted: Mask, even: Even, picture: Picture) -> Iterator[_Window]:
         view = np.s_[corner[0] : top + height + pad, corner[1] : left + width + pad]
         group = painted[view] & (labels[view] == i)
         window = _Window(
-            corner, even.looks[view], even.bare, picture.leather[view], group, picture.scale
+            *(corner, even.looks[view], even.bare, picture.leather[view], picture.floor[view]),
+            *(group, picture.scale),
         )
         if i > 0 and group.sum() >= window.least:
             yield window
@@ -178,7 +185,11 @@ def _read(window: _Window, strokes: Mask, others: Mask) -> Iterator[_Drawn]:
         for form in forms(sharp, others, window.leather, scale):
             own = sharp & grow(form.shape, 2 * RIM / scale)
             if own.any():
-                yield _Drawn(form, window.corner, _look(looks[own], bare), bare)
+                look = _look(looks[own], bare)
+                beside = looks[window.floor & grow(form.shape, BESIDE / scale)]
+                alike = np.linalg.norm(beside - look, axis=1) < ALIKE
+                share = float(alike.mean()) if len(alike) else 0.0
+                yield _Drawn(form, window.corner, look, bare, share)
         strokes = strokes & ~grow(paint, 2 * RIM / scale)
 
 
@@ -244,6 +255,8 @@ def _judged(drawn: _Drawn, chalks: Chalks, picture: Picture, legend: Legend) -> 
         says = "It is faint: draw it stronger, or wipe it off."
     elif form == "open ring":
         says = "Close it if all inside is meant."
+    elif drawn.floor > FLOOR and shape.distance(picture.outline.exterior) < RIM:
+        says = "It has the colour of the floor beside it: see whether the edge lies right there."
     else:
         return flaw
     return Doubt(shape, f"{_told(colour, form, shape)}. {says}", flaw)

@@ -34,6 +34,7 @@ class Picture:
     ----------
     pixels : (h, w, 3) uint8 BGR.
     leather : (h, w), where the photo shows it, without the rim and without what is to be ignored.
+    floor : (h, w), where the photo shows that, without the rim and the sheets.
     reflects : (3,) linear B, G, R: what the leather reflects, white paper being 1.
     low, step : pixel p is pixel low + (p + 0.5) * step - 0.5 of the flat.
     """
@@ -42,6 +43,7 @@ class Picture:
     outline: Polygon
     pixels: Image
     leather: Mask
+    floor: Mask
     reflects: FloatArray
     low: FloatArray
     step: float
@@ -100,11 +102,15 @@ def picture_of(
     def inside(shape: Polygon) -> Mask:
         return _inside(shape, flat, low, step, pixels.shape[:2])
 
-    leather = shrink(inside(outline.polygon) & seen, RIM / (flat.scale * step))
+    papers, rim = tuple(papers), RIM / (flat.scale * step)
+    hide = inside(outline.polygon)
+    leather, floor = shrink(hide & seen, rim), seen & ~grow(hide, rim)
     for each in ignore:
         leather &= ~inside(each.buffer(RIM))
+    for paper in papers:
+        floor &= ~inside(paper.buffer(RIM))
     reflects = _reflects(flat, outline.polygon, papers)
-    return Picture(flat, outline.polygon, pixels, leather, reflects, low.astype(float), step)
+    return Picture(flat, outline.polygon, pixels, leather, floor, reflects, low.astype(float), step)
 
 
 def _reflects(flat: Flat, outline: Polygon, papers: Iterable[Polygon]) -> FloatArray:
