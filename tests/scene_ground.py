@@ -52,18 +52,23 @@ def _inside(ring: FloatArray, shape: tuple[int, int]) -> NDArray[np.uint8]:
     return np.logical_xor.accumulate(flips, axis=1)[:, :-1].astype(np.uint8) * 255
 
 
-class Ground:
-    """The floor and what lies on it, seen straight from above, then through the camera."""
+def _ground_of(camera: Camera) -> tuple[float, FloatArray]:
+    """How fine a camera sees the floor in its middle (mm), and the corners of what it sees."""
+    w, h = camera.width - 1, camera.height - 1
+    frame = np.array([(0, 0), (w, 0), (w, h), (0, h), (w / 2, 0), (w / 2, h)])
+    middle = camera.to_floor([(w / 2, h / 2)])
+    step = camera.to_floor([(w / 2 + 1, h / 2)]) - middle
+    pixel = float(np.hypot(*step.T)[0]) * 0.75
+    return pixel, camera.to_floor(frame).clip(middle - pixel * w, middle + pixel * w)
 
-    def __init__(self, camera: Camera, rng: np.random.Generator) -> None:
-        self.camera, self.rng = camera, rng
-        w, h = camera.width - 1, camera.height - 1
-        frame = np.array([(0, 0), (w, 0), (w, h), (0, h), (w / 2, 0), (w / 2, h)])
-        middle = camera.to_floor([(w / 2, h / 2)])
-        step = camera.to_floor([(w / 2 + 1, h / 2)]) - middle
-        self.pixel = float(np.hypot(*step.T)[0]) * 0.75  # mm
-        reach = self.pixel * w
-        corners = camera.to_floor(frame).clip(middle - reach, middle + reach)
+
+class Ground:
+    """The floor and what lies on it, seen straight from above, then through each camera."""
+
+    def __init__(self, cameras: Sequence[Camera], rng: np.random.Generator) -> None:
+        self.rng = rng
+        steps, frames = zip(*(_ground_of(camera) for camera in cameras), strict=True)
+        self.pixel, corners = min(steps), np.concatenate(frames)  # mm
         self.low = corners.min(axis=0) - 10
         self.shape = tuple(int(n) for n in np.ceil(np.ptp(corners, axis=0)[::-1] / self.pixel) + 20)
         self.paint: Image = np.zeros((*self.shape, 3), np.uint8)
@@ -137,13 +142,13 @@ class Ground:
 
     def seen(
         self,
+        camera: Camera,
         spots: Sequence[Place],
-        glued: dict[int, tuple[float, float]],
+        glued: Sequence[Place],
         printed: FloatArray,
         hidden: int,
     ) -> NDArray[np.float32]:
-        """What falls on the sensor, (h, w, 3), before light and noise."""
-        camera = self.camera
+        """What falls on a camera's sensor, (h, w, 3), before light and noise."""
         picture = np.empty((camera.height, camera.width, 3), np.float32)
         for top in range(0, camera.height, 256):
             rows = min(256, camera.height - top)
@@ -153,55 +158,15 @@ class Ground:
             picture[top : top + rows] = cv2.remap(
                 self.paint, there, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT_101
             )
-        for number, at in glued.items():
-            angle = float(self.rng.uniform(0, 360))
-            half = targets.STICKER / 2
-            frame = Place(angle, *turned(np.array([(-half, -half)]), angle, *at)[0])
-            self._lay_card(picture, frame, _sticker(number), _square(targets.STICKER), (0, 0), 1.0)
+        for spot in glued:
+            card = _square(targets.STICKER)
+            _lay_card(camera, picture, spot, _sticker(spot.number), card, 1.0)
         for i, spot in enumerate(spots):
             paper = targets.paper_of("a4")
             if i < hidden:
                 paper = paper * (0.5, 1.0)
-            self._lay_card(picture, spot, _pattern(spot.number), paper, (0, 0), printed[i])
+            _lay_card(camera, picture, spot, _pattern(spot.number), paper, printed[i])
         return picture
-
-    def _lay_card(
-        self,
-        picture: NDArray[np.float32],
-        frame: Place,
-        print_: Image,
-        card: FloatArray,
-        low: tuple[float, float],
-        printed: float,
-    ) -> None:
-        """A printed card, each pixel the mean of nine exact points of it."""
-        seen = self.camera.to_pixels(frame(card))
-        (u1, v1), (u2, v2) = (
-            np.floor(seen.min(axis=0)).astype(int) - 2,
-            np.ceil(seen.max(axis=0)).astype(int) + 3,
-        )
-        u1, v1 = max(u1, 0), max(v1, 0)
-        u2, v2 = min(u2, self.camera.width), min(v2, self.camera.height)
-        if u1 >= u2 or v1 >= v2:
-            return
-        n = 3
-        v, u = np.mgrid[: (v2 - v1) * n, : (u2 - u1) * n]
-        pixels = np.column_stack(
-            [u1 + (u.ravel() - (n - 1) / 2) / n, v1 + (v.ravel() - (n - 1) / 2) / n]
-        )
-        there = frame.back(self.camera.to_floor(pixels))
-        on = (there >= card.min(axis=0)).all(axis=1) & (there <= card.max(axis=0)).all(axis=1)
-        x, y = ((there / printed - low) * _FINE).T
-        where = np.column_stack([x - 0.5, print_.shape[0] - 0.5 - y]).astype(np.float32)
-        where = where.reshape(u.shape[0], u.shape[1], 2)
-        ink = cv2.remap(print_, where, None, cv2.INTER_LINEAR, borderValue=255).astype(np.float32)
-        value = 22 + (ink / 255) * 208
-        cover = on.reshape(u.shape).astype(np.float32)
-        value = cv2.resize(value * cover, (u2 - u1, v2 - v1), interpolation=cv2.INTER_AREA)
-        cover = cv2.resize(cover, (u2 - u1, v2 - v1), interpolation=cv2.INTER_AREA)
-        under = picture[v1:v2, u1:u2]
-        under *= 1 - cover[..., None]
-        under += value[..., None] * np.array([1.0, 1.0, 0.99], np.float32)
 
     def _creases(self, count: int, size: tuple[int, int]) -> NDArray[np.float32]:
         """Light and dark sides of soft folds, as a change of tone."""
@@ -236,6 +201,44 @@ class Ground:
                 under[..., channel] = value
             else:
                 np.copyto(under[..., channel], value, where=mask > 0)
+
+
+def _lay_card(
+    camera: Camera,
+    picture: NDArray[np.float32],
+    frame: Place,
+    print_: Image,
+    card: FloatArray,
+    printed: float,
+) -> None:
+    """A printed card, each pixel the mean of nine exact points of it."""
+    seen = camera.to_pixels(frame(card))
+    (u1, v1), (u2, v2) = (
+        np.floor(seen.min(axis=0)).astype(int) - 2,
+        np.ceil(seen.max(axis=0)).astype(int) + 3,
+    )
+    u1, v1 = max(u1, 0), max(v1, 0)
+    u2, v2 = min(u2, camera.width), min(v2, camera.height)
+    if u1 >= u2 or v1 >= v2:
+        return
+    n = 3
+    v, u = np.mgrid[: (v2 - v1) * n, : (u2 - u1) * n]
+    pixels = np.column_stack(
+        [u1 + (u.ravel() - (n - 1) / 2) / n, v1 + (v.ravel() - (n - 1) / 2) / n]
+    )
+    there = frame.back(camera.to_floor(pixels))
+    on = (there >= card.min(axis=0)).all(axis=1) & (there <= card.max(axis=0)).all(axis=1)
+    x, y = (there / printed * _FINE).T
+    where = np.column_stack([x - 0.5, print_.shape[0] - 0.5 - y]).astype(np.float32)
+    where = where.reshape(u.shape[0], u.shape[1], 2)
+    ink = cv2.remap(print_, where, None, cv2.INTER_LINEAR, borderValue=255).astype(np.float32)
+    value = 22 + (ink / 255) * 208
+    cover = on.reshape(u.shape).astype(np.float32)
+    value = cv2.resize(value * cover, (u2 - u1, v2 - v1), interpolation=cv2.INTER_AREA)
+    cover = cv2.resize(cover, (u2 - u1, v2 - v1), interpolation=cv2.INTER_AREA)
+    under = picture[v1:v2, u1:u2]
+    under *= 1 - cover[..., None]
+    under += value[..., None] * np.array([1.0, 1.0, 0.99], np.float32)
 
 
 _FINE = 8  # dots per mm of a print

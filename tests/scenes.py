@@ -29,14 +29,23 @@ of the printer, 1, or one for each sheet), ``numbers`` (of the sheets), ``hidden
 have half of them covered), ``texture`` (a (h, w, 3) uint8 BGR picture of 1 m width, repeated, in
 place of the drawn floor).
 
+    left, right = scenes(7, 2, floor="tarp")
+
+draws one floor once and photographs it from two or more places: each camera stands elsewhere,
+tilts and zooms by itself, and shows only a part of the hide, from one pair of sheets to the next,
+so that neighbours share two sheets (``sheets`` and ``crop`` don't count here). The light is
+another one in each photo. All are in one floor frame.
+
 Three megapixels take about a second; the bench uses twelve.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -65,6 +74,7 @@ __all__ = [
     "Scene",
     "hide_shape",
     "scene",
+    "scenes",
 ]
 
 FLOORS = ("grey", "tarp", "concrete", "wood", "brick")
@@ -104,8 +114,15 @@ class Scene:
         return path
 
 
-def scene(
+def scene(seed: int, **asked: Any) -> Scene:
+    """Draw a photo; see the module's text for the arguments."""
+    (shot,) = scenes(seed, 1, **asked)
+    return shot
+
+
+def scenes(
     seed: int,
+    count: int,
     *,
     floor: str = "grey",
     leather: str = "tan",
@@ -129,8 +146,8 @@ def scene(
     numbers: Sequence[int] | None = None,
     hidden: int = 0,
     texture: Image | None = None,
-) -> Scene:
-    """Draw a photo; see the module's text for the arguments."""
+) -> tuple[Scene, ...]:
+    """Draw ``count`` photos of one side, all in one floor frame; see the module's text."""
     rng = np.random.default_rng(seed)
     length = length or (1400.0 if size < 6 else 2100.0)
     shape = hide_shape(rng, length)
@@ -143,26 +160,46 @@ def scene(
         other = Polygon(place(hide_shape(rng, length * 0.5) + beside))
         others.append(other)
         taken = taken.union(other)
-    spots = _throw(rng, taken, numbers or rng.permutation(targets.COUNT)[:sheets] + 1)
-    camera = _camera(rng, taken, spots, tilt, lens, size, crop)
+    if count > 1:
+        numbers = numbers or rng.permutation(targets.COUNT)[: 2 * count + 2] + 1
+        spots = _throw(rng, taken, numbers, _beside(count + 1))
+        cameras = [
+            _camera(rng, part, seen, tilt * rng.uniform(0.4, 1.0), lens, size, 0.0)
+            for part, seen in _parts(taken, spots, count)
+        ]
+    else:
+        numbers = numbers or rng.permutation(targets.COUNT)[:sheets] + 1
+        spots = _throw(rng, taken, numbers, _around(rng, len(numbers)))
+        cameras = [_camera(rng, taken, spots, tilt, lens, size, crop)]
     marks = _marks(rng, chalk, shape, place)
     glued = _stickers(rng, stickers, lies, [m.shape for m in marks])
 
-    ground = Ground(camera, rng)
+    ground = Ground(cameras, rng)
     ground.floor(floor, texture)
     for each in (lies, *others):
         ground.hide(each, leather, creases)
     for mark, asked in zip(marks, chalk, strict=True):
         ground.chalk(mark, asked, lies)
-    printed = np.broadcast_to(printed, len(spots))
-    picture = expose(rng, ground.seen(spots, glued, printed, hidden), shadow, vignette, blur, noise)
-    coded = b""
-    if jpeg is not None:
-        coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, jpeg])[1].tobytes()
-        picture = cv2.imdecode(np.frombuffer(coded, np.uint8), cv2.IMREAD_COLOR)
     marks = tuple(replace(m, shape=polygons_of(m.shape.intersection(lies))[0]) for m in marks)
     first = min(spots, key=lambda s: s.number)
-    return _moved(Scene(picture, shape, place, camera, tuple(spots), marks, glued, coded), first)
+    cards = [_stuck(number, at, float(rng.uniform(0, 360))) for number, at in glued.items()]
+    printed = np.broadcast_to(printed, len(spots))
+    shots = []
+    for camera in cameras:
+        picture = ground.seen(camera, spots, cards, printed, hidden)
+        picture = expose(rng, picture, shadow, vignette, blur, noise)
+        picture, coded = _coded(picture, jpeg)
+        shot = Scene(picture, shape, place, camera, tuple(spots), marks, glued, coded)
+        shots.append(_moved(shot, first))
+    return tuple(shots)
+
+
+def _coded(picture: Image, jpeg: int | None) -> tuple[Image, bytes]:
+    """The picture as the camera's JPEG gives it back, and that file."""
+    if jpeg is None:
+        return picture, b""
+    coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, jpeg])[1].tobytes()
+    return cv2.imdecode(np.frombuffer(coded, np.uint8), cv2.IMREAD_COLOR), coded
 
 
 def hide_shape(rng: np.random.Generator, length: float) -> FloatArray:
@@ -192,21 +229,41 @@ def hide_shape(rng: np.random.Generator, length: float) -> FloatArray:
     return ring + out * np.asarray(ripple)[:, None] * (length / 1000)
 
 
-def _throw(rng: np.random.Generator, taken: BaseGeometry, numbers: Sequence[int]) -> list[Place]:
-    """Sheets around what is taken: towards the corners of its box, some on its long sides."""
-    count = len(numbers)
-    box = taken.minimum_rotated_rectangle.exterior.coords
-    a, b = np.subtract(box[1], box[0]), np.subtract(box[2], box[1])
-    if np.hypot(*a) < np.hypot(*b):
-        a, b = b, a
-    middle = np.mean(np.array(box)[:4], axis=0)
-    spots = []
-    for number, sector in zip(numbers, np.arange(count) / count, strict=True):
+Ray = tuple[tuple[float, float], tuple[float, float]]
+
+
+def _around(rng: np.random.Generator, count: int) -> Iterator[Ray]:
+    """From the middle towards the corners of a box, and some of its long sides."""
+    for sector in np.arange(count) / count:
         way = 2 * np.pi * sector + np.pi / 4 + rng.uniform(-0.2, 0.2)
-        ray = np.cos(way) * a / 2 + np.sin(way) * b / 2
+        yield (0.0, 0.0), (np.cos(way), np.sin(way))
+
+
+def _beside(columns: int) -> Iterator[Ray]:
+    """Square off the long axis of a box, in pairs from one of its ends to the other."""
+    for along in np.linspace(-0.9, 0.9, columns):
+        for side in (-1.0, 1.0):
+            yield (along, 0.0), (0.0, side)
+
+
+def _axes(taken: BaseGeometry) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Middle of the box around what is taken, half its long and half its short side, mm."""
+    box = taken.minimum_rotated_rectangle.exterior.coords
+    a, b = np.subtract(box[1], box[0]) / 2, np.subtract(box[2], box[1]) / 2
+    return np.mean(np.array(box)[:4], axis=0), *((b, a) if np.hypot(*a) < np.hypot(*b) else (a, b))
+
+
+def _throw(
+    rng: np.random.Generator, taken: BaseGeometry, numbers: Sequence[int], rays: Iterable[Ray]
+) -> list[Place]:
+    """Sheets around what is taken, each out along a ray until it is clear of all else."""
+    middle, a, b = _axes(taken)
+    spots = []
+    for number, (start, ray) in zip(numbers, rays, strict=True):
         angle, gap, reach = rng.uniform(0, 360), rng.uniform(30, 90), 0.7
         while True:
-            x, y = middle + ray * reach
+            u, v = np.add(start, np.multiply(ray, reach))
+            x, y = middle + u * a + v * b
             spot = Place(float(angle), float(x), float(y), number=int(number))
             paper = Polygon(spot(targets.paper_of("a4") - (targets.WIDTH / 2, targets.HEIGHT / 2)))
             if paper.distance(taken) > gap:
@@ -216,6 +273,19 @@ def _throw(rng: np.random.Generator, taken: BaseGeometry, numbers: Sequence[int]
         x, y = spot(np.array([(-targets.WIDTH / 2, -targets.HEIGHT / 2)]))[0]
         spots.append(Place(spot.angle, float(x), float(y), number=spot.number))
     return spots
+
+
+def _parts(
+    taken: BaseGeometry, spots: Sequence[Place], count: int
+) -> Iterator[tuple[BaseGeometry, Sequence[Place]]]:
+    """What each photo of several shows: from one pair of sheets (:func:`_beside`) to the next."""
+    middle, a, b = _axes(taken)
+    ends = np.linspace(-0.9, 0.9, count + 1)
+    ends[0], ends[-1] = -1.1, 1.1
+    for which, (low, high) in enumerate(itertools.pairwise(ends)):
+        corners = [(low, -2), (high, -2), (high, 2), (low, 2)]
+        strip = Polygon([middle + u * a + v * b for u, v in corners])
+        yield taken.intersection(strip), spots[2 * which : 2 * which + 4]
 
 
 def _camera(
@@ -326,6 +396,13 @@ def _stickers(
         found[number] = (float(x), float(y))
         free = free.difference(shapely.Point(x, y).buffer(80))
     return found
+
+
+def _stuck(number: int, at: tuple[float, float], angle: float) -> Place:
+    """Where the frame of a sticker's card lies whose middle is at a place."""
+    half = targets.STICKER / 2
+    x, y = turned(np.array([(-half, -half)]), angle, *at)[0]
+    return Place(angle, float(x), float(y), number=number)
 
 
 def _moved(shot: Scene, first: Place) -> Scene:

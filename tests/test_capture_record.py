@@ -69,6 +69,7 @@ def test_a_good_photo_is_understood_without_doubt(found: Captured) -> None:
     assert found.sure
     assert found.doubtful == ()
     assert any("No price" in words for words in found.remarks)
+    assert any("The scale is trusted from the print" in words for words in found.remarks)
     assert any("Only 6 readings" in words for words in found.remarks)
 
 
@@ -125,7 +126,7 @@ def test_the_record_reads_back_as_it_was_captured(
         [
             *("hide", "capture", str(folder / "side.jpg"), "--out", str(out)),
             *("--readings", str(folder / "gauge.csv"), "--price", "9.50", "EUR", "ft2"),
-            *("--stamp", "9.5 dm2"),
+            *("--stamp", "9.5 dm2", "--ruler", "180"),
         ]
     )
     told = capsys.readouterr().out
@@ -277,6 +278,19 @@ def test_what_is_asked_wrongly_is_said_before_the_work(
     assert main(["hide", "capture", "none.jpg", *arguments]) == 2
     assert says in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_print_at_another_scale_is_doubted_by_the_stamp(tmp_path, capsys) -> None:
+    """All sheets 3 % too large, which no photo shows: the area is 6 % small (1 / 1.03²)."""
+    picture = shot(3, printed=1.03)
+    path = picture.save(tmp_path / "side.jpg")
+    stamp = ["--stamp", f"{Polygon(picture.outline).area / 1e4:.1f} dm2"]
+    code, words = told([str(path), *stamp], tmp_path, capsys)
+    assert code == 1
+    assert "as if the printed rulers were 185 mm long in place of 180" in words
+    code, words = told([str(path), *stamp, "--ruler", "185.4"], tmp_path, capsys)
+    assert code == 0
+    assert "trusted from the print" not in words
 
 
 def test_json_has_facts_doubts_and_files(folder, tmp_path, capsys) -> None:

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
+from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
 
@@ -32,6 +33,27 @@ PATCH = 40.0  # mm of the ring that are judged as one
 # Of Lab values: no picture is surer of its colours. Brightness says less than tint, since the
 # hide's shadow darkens the floor beside it and its own rim is often dark.
 NOISE = np.diag([100.0, 4.0, 4.0])
+
+
+@dataclass(frozen=True, eq=False)
+class Leash:
+    """How far the edge may lie off a line that somebody has drawn along it.
+
+    Attributes
+    ----------
+    line : (n, 2) pixels, a few mm apart.
+    reach : (n,) mm, how far off each of its points.
+    """
+
+    line: FloatArray
+    reach: FloatArray
+
+    def liking(self, at: FloatArray, scale: float) -> FloatArray:
+        """What speaks for an edge at (..., 2) pixels, by their distance from the line, (...)."""
+        far, nearest = cKDTree(self.line).query(at)
+        share = far * scale / self.reach[nearest]
+        beyond = np.maximum(share - 1.0, 0.0) * self.reach[nearest]
+        return np.asarray(-0.5 * (2.0 * share) ** 2 - 2.0 * FAR * beyond, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +127,7 @@ def leaning(band: Band, core: float) -> FloatArray:
 
 
 def settled(
-    pixels: Pixels, ring: FloatArray, scale: float, reach: float | None = None
+    pixels: Pixels, ring: FloatArray, scale: float, leash: Leash | None = None
 ) -> FloatArray:
     """Move a ring that lies near an edge onto it; (n, 2) pixels about every STEP mm.
 
@@ -113,24 +135,23 @@ def settled(
     ----------
     pixels : (h, w, 3) uint8 BGR.
     scale : mm per pixel.
-    reach : mm, how far off the ring may be; about 20 unless given.
+    leash : what keeps the edge; without one, it lies about 20 mm around the ring.
     """
     picture = to_lab(pixels, scale)
-    wide = [(reach, 0.55 * reach, 10.0)] if reach else []
+    most = 0.0 if leash is None else float(leash.reach.max())
+    wide = [] if leash is None else [(most, 0.55 * most, 10.0)]
     for reach, core, sigma in (*wide, *PASSES):
-        ring = settle(picture, ring, scale, reach, core, sigma)
+        even = smoothed(every(ring, STEP / scale), sigma / STEP)
+        band = unrolled(picture, even, scale, reach)
+        places = np.append(band.across - 0.5, band.across[-1] + 0.5)
+        if leash is None:
+            liked = -0.5 * (places / PULL) ** 2
+        else:
+            at = even[:, None] + (places[:, None] / scale) * band.outward[:, None]
+            liked = leash.liking(at, scale)
+        moved = places[path(leaning(band, core), liked)]
+        ring = even + (moved / scale)[:, None] * band.outward
     return ring
-
-
-def settle(
-    picture: Pixels, ring: FloatArray, scale: float, reach: float, core: float, sigma: float
-) -> FloatArray:
-    """One pass of :func:`settled`, in a band of ``reach`` mm with ``core`` mm left unlearned."""
-    even = smoothed(every(ring, STEP / scale), sigma / STEP)
-    band = unrolled(picture, even, scale, reach)
-    places = np.append(band.across - 0.5, band.across[-1] + 0.5)
-    moved = places[path(leaning(band, core), -0.5 * (places / PULL) ** 2)]
-    return even + (moved / scale)[:, None] * band.outward
 
 
 def support(pixels: Pixels, ring: FloatArray, scale: float) -> FloatArray:
@@ -159,8 +180,8 @@ def path(lean: FloatArray, liked: FloatArray | float = 0.0) -> NDArray[np.intp]:
     """The best closed path down a band: in each row, the first column that is floor.
 
     A path that splits row i at column c gains what lies left of c, loses what lies right of it,
-    and gains ``liked[c]`` (m + 1 places). The way round is gone twice, so that its start is as
-    good as the rest.
+    and gains ``liked`` of that place, (m + 1) or (n, m + 1). The way round is gone twice, so
+    that its start is as good as the rest.
     """
     n, m = lean.shape
     gain = np.concatenate([np.zeros((n, 1)), np.cumsum(lean, axis=1)], axis=1) + liked

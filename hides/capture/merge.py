@@ -3,18 +3,21 @@
 Where no photo can see the whole side, each shows a part of it with at least two sheets that
 another one shows too. Those sheets say how the floors of both photos lie on each other: a turn
 and a shift, no change of size, since every photo knows its millimetres. All are then seen from
-straight above in one picture, each place from the photo in which it lies farthest from the rim.
+straight above in one picture, each place from the photo in which it lies farthest from the rim,
+as bright as the first photo has it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 from shapely import Polygon
 
 from hides.capture import targets
@@ -28,6 +31,11 @@ from hides.outline import FloatArray, turned
 SHARED = 2  # sheets; one alone says little of the angle between two photos
 MOVED = 6.0  # mm, root mean square; more means that a sheet was moved between the photos
 AROUND = 60.0  # mm of floor around the sheets
+BLEND = 40.0  # mm over which one photo passes into the next
+CELL = 8.0  # mm, in which the brightness of two photos is compared
+EVEN = 30.0  # mm, deviation of the evening-out of its ratio
+
+Features = NDArray[np.float32]
 
 
 def joined(views: Sequence[View]) -> tuple[View, ...]:
@@ -55,18 +63,21 @@ def mosaic(
 ) -> Flat:
     """One flat picture of several photos whose views are in one frame (:func:`joined`)."""
     box = _box(views)
-    first, *others = (
+    whole, *others = (
         flatten(photo, view, mm_per_pixel, box, height)
         for photo, view in zip(photos, views, strict=True)
     )
-    whole, depth = first, _depth(first.seen)
+    pixels, depth = whole.pixels.astype(np.float32), _depth(whole)
     for flat in others:
-        inner = _depth(flat.seen)
-        better = (inner > depth)[..., None]
-        pixels = np.where(better, _matched(flat, whole), whole.pixels)
-        whole = replace(whole, pixels=pixels, seen=whole.seen | flat.seen)
+        inner = _depth(flat)
+        share = np.clip(0.5 + (inner - depth) / BLEND, 0.0, 1.0)[..., None]
+        share[~flat.seen], share[~whole.seen & flat.seen] = 0.0, 1.0
+        pixels += share * (_matched(flat, pixels, flat.seen & whole.seen) - pixels)
+        whole = replace(whole, seen=whole.seen | flat.seen)
         depth = np.maximum(depth, inner)
-    return whole
+    if others:  # made as bright as the first, others may be brighter than white
+        pixels *= min(1.0, 255.0 / max(float(np.percentile(pixels[::8, ::8], 99.9)), 1.0))
+    return replace(whole, pixels=np.clip(pixels, 0, 255).astype(np.uint8))
 
 
 def papers(views: Sequence[View]) -> tuple[Polygon, ...]:
@@ -165,21 +176,36 @@ def _rigid(here: FloatArray, there: FloatArray) -> tuple[float, float, float]:
     return angle, float(x), float(y)
 
 
-def _matched(flat: Flat, other: Flat) -> NDArray[np.uint8]:
-    """Its pixels, each channel made as bright as the other's where both see the same."""
-    few = (slice(None, None, 8), slice(None, None, 8))
-    both = (flat.seen & other.seen)[few]
-    if not both.any():
-        return flat.pixels
-    ours, theirs = (np.median(each.pixels[few][both], axis=0) + 1.0 for each in (flat, other))
-    return np.asarray(np.clip(flat.pixels * (theirs / ours), 0, 255), dtype=np.uint8)
+def _matched(flat: Flat, other: Features, both: NDArray[np.bool_]) -> Features:
+    """Its pixels, each channel made as bright as the other picture's, place by place.
+
+    Light falls otherwise on each photo. How much brighter the other one is where ``both`` see
+    the same, evened out, goes on beyond as it is at the nearest such place.
+    """
+    wide, tall = (max(round(n * flat.scale / CELL), 1) for n in both.shape[::-1])
+    known = _shrunk(both.astype(np.float32), (wide, tall)) > 0.999
+    pixels = flat.pixels.astype(np.float32)
+    if not known.any():
+        return pixels
+    ours, theirs = (np.log(_shrunk(each, (wide, tall)) + 1.0) for each in (pixels, other))
+    rows, columns = distance_transform_edt(~known, return_distances=False, return_indices=True)
+    apart = (theirs - ours)[rows, columns].astype(np.float32)
+    apart = cv2.GaussianBlur(apart, (0, 0), EVEN / CELL, borderType=cv2.BORDER_REPLICATE)
+    apart = cv2.resize(apart, both.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return np.asarray(pixels * np.exp(apart), dtype=np.float32)
 
 
-def _depth(seen: NDArray[np.bool_]) -> FloatArray:
-    """How many pixels away from what is not seen each pixel lies."""
-    framed = np.pad(seen.astype(np.uint8), 1)
+def _shrunk(picture: NDArray[Any], size: tuple[int, int]) -> Features:
+    """A picture of that width and height whose pixels are means."""
+    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.float32)
+
+
+def _depth(flat: Flat) -> Features:
+    """How many mm away from what is not seen each pixel lies."""
+    framed = np.pad(flat.seen.astype(np.uint8), 1)
     inner = cv2.distanceTransform(framed, cv2.DIST_L2, cv2.DIST_MASK_3)
-    return np.asarray(inner[1:-1, 1:-1], dtype=np.float64)
+    return np.asarray(inner[1:-1, 1:-1] * flat.scale, dtype=np.float32)
 
 
 def _box(views: Sequence[View]) -> Box:

@@ -20,7 +20,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
-from shapely import Point, Polygon
+from shapely import Polygon
 
 from hides.capture import edge, segment
 from hides.capture.pose import Flat
@@ -42,10 +42,13 @@ BESIDE = 20.0  # mm to both sides must be seen for an edge to be judged
 GUIDED = 0.05  # of it where a guide keeps the edge in a band
 
 FEWEST_GUIDE = 8
-GUIDE_REACH = 15.0  # mm around a guide that are in question, and
-GUIDE_SAG = 0.15  # of the distance between its points
+GUIDE_OFF = 12.0  # mm that the edge may lie off a guide at its points; rough ones are 3 mm off
+GUIDE_SAG = 0.6  # and between them, of what a line misses a point by that it was not told
 GUIDE_FAR = 60.0  # mm; at most
-GUIDE_OFF = 20.0  # mm between a guide's point and the edge that was found
+GUIDE_STEPS = 40  # points of the line from one of the guide to the next
+BIASED = 0.006  # of the area; more between edge and guide on the whole is doubted, if it is
+CERTAIN = 2.5  # deviations of the mean of the guide's points from nothing
+STRAINED = 0.9  # of GUIDE_OFF; an edge so far off a point of the guide would be farther
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,10 +137,9 @@ def _agreed(look: Coarse) -> tuple[list[list[Mask]], list[Mask]]:
 
 
 def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArray) -> Traced:
-    ring = flat.to_pixels(_through(guide))
-    gap = float(np.hypot(*(np.roll(guide, -1, axis=0) - guide).T).mean())
-    reach = min(GUIDE_REACH + GUIDE_SAG * gap, GUIDE_FAR)
-    ring = edge.settled(flat.pixels, ring, flat.scale, reach)
+    line, reach = _through(guide)
+    leash = edge.Leash(flat.to_pixels(line), reach)
+    ring = edge.settled(flat.pixels, leash.line, flat.scale, leash)
     outline = _outline_of(flat, ring)
     for paper in sheets:
         shared = paper.intersection(outline.polygon)
@@ -149,8 +151,12 @@ def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArr
     return Traced(outline, (*_off_guide(outline, guide), *_unsupported(flat, look, ring, GUIDED)))
 
 
-def _through(guide: FloatArray) -> FloatArray:
-    """A smooth closed line through rough points; (n, 2) mm every two millimetres."""
+def _through(guide: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """A smooth closed line through rough points, and how far off it the edge may lie.
+
+    Both (n, 2) and (n,) mm: :data:`GUIDE_OFF` at the points, and more between them where the
+    line bends: there a point tells how far the line through its neighbours would have missed it.
+    """
     if guide.ndim != 2 or guide.shape[1:] != (2,) or len(guide) < FEWEST_GUIDE:
         raise InputError(
             f"a guide needs {FEWEST_GUIDE} or more points of two numbers, got {len(guide)}.",
@@ -158,11 +164,27 @@ def _through(guide: FloatArray) -> FloatArray:
         )
     points = Outline.of(guide).points
     closed = np.vstack([points, points[:1]])
-    # Square roots of the distances as parameter keep the line from looping at close points.
-    along = np.concatenate([[0.0], np.cumsum(np.sqrt(np.hypot(*np.diff(closed, axis=0).T)))])
+    along = _along(closed)
     spline = CubicSpline(along, closed, bc_type="periodic")
-    dense = spline(np.linspace(0.0, along[-1], 40 * len(points), endpoint=False))
-    return edge.every(dense, edge.STEP)
+    share = np.arange(GUIDE_STEPS) / GUIDE_STEPS
+    steps = along[:-1, None] + np.diff(along)[:, None] * share
+    missed = np.array([_missed(points, i) for i in range(len(points))])
+    between = np.maximum(missed, np.roll(missed, -1))[:, None] * 4 * share * (1 - share)
+    reach = np.minimum(GUIDE_OFF + GUIDE_SAG * between, GUIDE_FAR)
+    return spline(steps.ravel()), reach.ravel()
+
+
+def _missed(points: FloatArray, which: int) -> float:
+    """By how many mm the line through the neighbours of a guide's point misses it."""
+    others = points[(which + np.array([-3, -2, -1, 1, 2, 3])) % len(points)]
+    along = _along(others)
+    line = CubicSpline(along, others)(np.linspace(along[2], along[3], GUIDE_STEPS))
+    return float(np.hypot(*(line - points[which]).T).min())
+
+
+def _along(points: FloatArray) -> FloatArray:
+    """A line's parameter at its points: roots of the distances, so that it does not loop."""
+    return np.append(0.0, np.cumsum(np.sqrt(np.hypot(*np.diff(points, axis=0).T))))
 
 
 def _ring_of(mask: Mask) -> FloatArray:
@@ -208,13 +230,29 @@ def _unsupported(flat: Flat, look: Coarse, ring: FloatArray, allowed: float) -> 
 
 
 def _off_guide(outline: Outline, guide: FloatArray) -> list[str]:
-    far = np.array([outline.polygon.exterior.distance(Point(point)) for point in guide])
-    worst = int(far.argmax())
-    if far[worst] <= GUIDE_OFF:
-        return []
-    return [
-        f"Point {worst + 1} of the guide lies {far[worst]:.0f} mm from the edge that was found."
-    ]
+    """Where the guide contradicts the edge that was found: at a point, or on the whole.
+
+    Rough points err to both sides, so their mean tells an edge that lies beside the true one all
+    along, by a shadow or a border of the floor, which its colours bear out.
+    """
+    polygon, points = outline.polygon, shapely.points(guide)
+    inside = np.where(shapely.contains(polygon, points), 1.0, -1.0)
+    off = np.asarray(shapely.distance(points, polygon.exterior)) * inside
+    worst = int(np.abs(off).argmax())
+    found = []
+    if abs(off[worst]) > STRAINED * GUIDE_OFF:
+        found.append(
+            f"Point {worst + 1} of the guide lies {abs(off[worst]):.0f} mm or more from what looks "
+            "like the edge."
+        )
+    mean, sure = float(off.mean()), float(off.std(ddof=1)) / len(off) ** 0.5
+    if abs(mean) > max(BIASED * outline.area / polygon.length, CERTAIN * sure):
+        way = "outside" if mean > 0 else "inside"
+        found.append(
+            f"On the whole the edge that was found lies {abs(mean):.1f} mm {way} the points of "
+            "the guide."
+        )
+    return found
 
 
 def _second(flat: Flat, look: Coarse, pieces: list[Mask]) -> list[InputError]:

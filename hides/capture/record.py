@@ -17,17 +17,18 @@ import shapely
 from shapely import Point
 
 from hides import record
-from hides.capture import gauge, merge, photo, pose
+from hides.capture import gauge, merge, photo, pose, targets
 from hides.capture.frame import LEAST_STRAIGHT, Frame, align
 from hides.capture.marks import USUAL, Doubt, Legend, Marks, find
 from hides.capture.outline import Traced, trace
 from hides.capture.photo import Photo
 from hides.capture.pose import Flat, View
+from hides.capture.reading import PARTLY
 from hides.errors import InputError
 from hides.hide import Hide
 from hides.label import Label
 from hides.outline import FloatArray
-from hides.remarks import remarks
+from hides.remarks import AREA_DOUBT, remarks
 from hides.table import read_table
 from hides.thickness import Reading
 
@@ -113,8 +114,13 @@ def capture(paths: Sequence[Path], label: Label, asked: Asked) -> Captured:
     hide = replace(hide, readings=readings)
     record.check(hide)
     doubtful = tuple(replace(each, shape=frame.polygon(each.shape)) for each in found.doubtful)
-    doubts = (*_outline_doubts(traced, views, frame), *_mark_doubts(doubtful), *lost)
-    said = (*_view_remarks(views, traced), *told, *remarks(hide))
+    doubts = (
+        *_outline_doubts(traced, views, frame, asked),
+        *_scale_doubts(hide, asked),
+        *_mark_doubts(doubtful),
+        *lost,
+    )
+    said = (*_view_remarks(views, traced, asked), *told, *remarks(hide))
     return Captured(hide, photos, views, frame, asked.raised, doubtful, doubts, said)
 
 
@@ -210,13 +216,20 @@ def _stickers(views: Sequence[View], frame: Frame, raised: float) -> dict[int, t
     return found
 
 
-def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame) -> list[str]:
+_GIVE_GUIDE = "if the line is wrong, give about thirty points around the hide with --guide"
+_MEND_GUIDE = (
+    "if the line is wrong, correct the guide and give more points where it is; if it is right, "
+    "write the record with --anyway. A plain cloth under the hide would make it sure"
+)
+
+
+def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame, asked: Asked) -> list[str]:
     doubts = list(traced.doubts)
     if doubts:
+        mend = _GIVE_GUIDE if asked.guide is None else _MEND_GUIDE
         doubts.append(
-            "The edge is not sure. Look at the picture; if the line is wrong, give about thirty "
-            "points around the hide with --guide. (Places count in mm from the lower left corner "
-            f"of sheet {views[0].sheets[0].number}, along it and up.)"
+            f"The edge is not sure. Look at the picture; {mend}. (Places count in mm from the "
+            f"lower left corner of sheet {views[0].sheets[0].number}, along it and up.)"
         )
     spread = 2.0 * np.min([view.doubt(traced.outline.points) for view in views], axis=0)
     if spread.max() > PLACED:
@@ -232,8 +245,31 @@ def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame) -> list
     return doubts
 
 
-def _view_remarks(views: Sequence[View], traced: Traced) -> list[str]:
-    said = [words for view in views for words in view.warnings]
+def _scale_doubts(leather: Hide, asked: Asked) -> list[str]:
+    """A print that was scaled as a whole shows only in the area, unless its ruler was measured."""
+    stamped = leather.supplier_area
+    if asked.ruler is not None or not stamped:
+        return []
+    off = leather.gross_area / stamped - 1
+    if abs(off) <= AREA_DOUBT:
+        return []
+    wrong = targets.RULER * (stamped / leather.gross_area) ** 0.5
+    return [
+        f"The area is {off:+.1%} off the stamp, as if the printed rulers were {wrong:.0f} mm long "
+        f"in place of {targets.RULER:.0f}. Measure one and give it with --ruler, even if it is "
+        "right."
+    ]
+
+
+def _view_remarks(views: Sequence[View], traced: Traced, asked: Asked) -> list[str]:
+    # What one photo cuts off, its neighbour shows.
+    whole = {PARTLY.format(sheet.number) for view in views for sheet in view.sheets}
+    said = [words for view in views for words in view.warnings if words not in whole]
+    if asked.ruler is None:
+        said.append(
+            "The scale is trusted from the print: measure a printed ruler and give it with "
+            "--ruler; 1 % wrong there is 2 % of the area."
+        )
     beyond = traced.outline.polygon.difference(shapely.union_all([view.span for view in views]))
     if beyond.area > pose.BEYOND * traced.outline.area:
         said.append(

@@ -170,16 +170,22 @@ class Shot:
     scene: Scene
 
 
+# What may lie under a hide, of the patterns that GIMP has; brick has a namesake above.
+_PATTERNS = (
+    *("Wood/pine", "Wood/parque1", "Wood/walnut", "Wood/corkboard", "Wood/wood2"),
+    *("Stone/brick", "Stone/slate", "Stone/granite1", "Stone/ground1", "Stone/pink_marble"),
+)
+
+
 def real_floors() -> dict[str, Image | None]:
     """Photographs of floors that ship with other software on this machine."""
     paths = []
     found = importlib.util.find_spec("skimage")
     if found is not None and found.origin is not None:
         folder = Path(found.origin).parent / "data"
-        paths += [folder / name for name in ("brick.png", "gravel.png", "grass.png")]
-    gimp = Path("/usr/share/gimp/2.0/patterns")
-    paths += sorted([*gimp.glob("Wood/*.pat"), *gimp.glob("Stone/*.pat")])[:6]
-    images = {path.stem: _picture(path) for path in paths if path.is_file()}
+        paths += [folder / f"{name}.png" for name in ("brick", "gravel", "grass")]
+    paths += [Path("/usr/share/gimp/2.0/patterns") / f"{name}.pat" for name in _PATTERNS]
+    images = {f"{path.stem}{path.suffix[1]}": _picture(path) for path in paths if path.is_file()}
     return {name: image for name, image in images.items() if image is not None}
 
 
@@ -198,7 +204,7 @@ def _picture(path: Path) -> Image | None:
 
 def laid_on(points: FloatArray, others: FloatArray) -> FloatArray:
     """Points turned and shifted, never scaled, onto others (Kabsch's least squares)."""
-    return _carried(points, others, points)
+    return carried(points, others, points)
 
 
 def guide_of(shot: Scene, rng: np.random.Generator) -> FloatArray:
@@ -265,7 +271,7 @@ def _marks_judged(shot: Scene, seen: Seen) -> dict[str, object]:
     """Each drawn mark is found, or listed, or missed; what lies on none was invented."""
     whole = np.concatenate([shot.outline, *(m.shape.exterior.coords for m in shot.marks)])
     ends = np.cumsum([len(shot.outline), *(len(m.shape.exterior.coords) for m in shot.marks)])
-    moved = _carried(shot.outline, seen.edge, whole)
+    moved = carried(shot.outline, seen.edge, whole)
     true = [Polygon(ring) for ring in np.split(moved, ends)[1:-1]]
     flaws = [Polygon(ring).buffer(0) for ring in seen.flaws]
     doubts = [Polygon(ring).buffer(0) for ring in seen.doubtful]
@@ -299,7 +305,7 @@ def _same(one: Polygon, other: Polygon) -> bool:
     return one.intersection(other).area > 0.33 * min(one.area, other.area)
 
 
-def _carried(outline: FloatArray, edge: FloatArray, points: FloatArray) -> FloatArray:
+def carried(outline: FloatArray, edge: FloatArray, points: FloatArray) -> FloatArray:
     """Points by the same turn and shift that lay the outline on the edge."""
     a, b = outline - outline.mean(axis=0), edge - edge.mean(axis=0)
     left, _, right = np.linalg.svd(a.T @ b)
