@@ -362,6 +362,7 @@ def summary(rows: Sequence[Row], lost: int) -> list[str]:
     ]
     outlined = [row for row in rows if not math.isnan(row.guided)]
     if outlined:
+        helped = [abs(row.guided) for row in outlined if row.guided_sure]
         plain = [row for row in outlined if row.plain and row.sure]
         off = [abs(row.traced) for row in plain] or [nan]
         lines += [
@@ -370,9 +371,9 @@ def summary(rows: Sequence[Row], lost: int) -> list[str]:
             f"{max([r.p95 for r in plain], default=nan):.1f} mm (4)",
             f"outline, all floors: {sum(r.sure for r in outlined)} of {len(outlined)} sure, "
             f"{sum(r.wrong for r in outlined)} sure and wrong (0)",
-            f"guided: {sum(r.guided_sure for r in outlined)} of {len(outlined)} sure, their "
-            f"worst {max([abs(r.guided) for r in outlined if r.guided_sure], default=nan):.2%} (0.8 %), "
-            f"worst of all {max(abs(r.guided) for r in outlined):.2%}",
+            f"guided: {len(helped)} of {len(outlined)} sure, the worst of them "
+            f"{max(helped, default=nan):.2%} (0.8 %), "
+            f"the worst of all {max(abs(r.guided) for r in outlined):.2%}",
         ]
         drawn = max(1, sum(r.drawn for r in outlined))
         bounds = [b for r in outlined for b in r.bounds] or [nan]
