@@ -180,8 +180,8 @@ def path(lean: FloatArray, liked: FloatArray | float = 0.0) -> NDArray[np.intp]:
     """The best closed path down a band: in each row, the first column that is floor.
 
     A path that splits row i at column c gains what lies left of c, loses what lies right of it,
-    and gains ``liked`` of that place, (m + 1) or (n, m + 1). The way round is gone twice, so that
-    its start is as good as the rest.
+    and gains ``liked`` of that place, (m + 1) or (n, m + 1). The way round is gone twice, so
+    that its start is as good as the rest.
     """
     n, m = lean.shape
     gain = np.concatenate([np.zeros((n, 1)), np.cumsum(lean, axis=1)], axis=1) + liked

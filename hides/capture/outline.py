@@ -246,11 +246,11 @@ def _off_guide(outline: Outline, guide: FloatArray) -> list[str]:
             "like the edge."
         )
     mean, sure = float(off.mean()), float(off.std(ddof=1)) / len(off) ** 0.5
-    if abs(mean) > max(BIASED * polygon.area / polygon.length, CERTAIN * sure):
+    if abs(mean) > max(BIASED * outline.area / polygon.length, CERTAIN * sure):
         way = "outside" if mean > 0 else "inside"
         found.append(
-            f"On the whole the edge that was found lies {abs(mean):.1f} mm {way} the guide's "
-            "points."
+            f"On the whole the edge that was found lies {abs(mean):.1f} mm {way} the points of "
+            "the guide."
         )
     return found
 

@@ -231,7 +231,7 @@ def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame, asked: 
             f"The edge is not sure. Look at the picture; {mend}. (Places count in mm from the "
             f"lower left corner of sheet {views[0].sheets[0].number}, along it and up.)"
         )
-    spread = 2.0 * np.min([view.doubt(traced.outline.points) for view in views], axis=0)
+    spread = 2.0 * _spread(views, traced.outline.points)
     if spread.max() > PLACED:
         doubts.append(
             f"The sheets tell the place of the edge only to ±{spread.max():.0f} mm. Lay four or "
@@ -243,6 +243,19 @@ def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame, asked: 
             "one side, cut along the backbone?"
         )
     return doubts
+
+
+def _spread(views: Sequence[View], points: FloatArray) -> FloatArray:
+    """(n,) mm, deviation of each place of the edge, by the photo that is surest of it.
+
+    A photo says nothing of what it does not show.
+    """
+    best = np.full(len(points), np.inf)
+    for view in views:
+        pixels = view.to_pixels(points)
+        shown = ((pixels >= -1) & (pixels <= view.size)).all(axis=1)
+        best[shown] = np.minimum(best[shown], view.doubt(points[shown]))
+    return best
 
 
 def _scale_doubts(leather: Hide, asked: Asked) -> list[str]:
