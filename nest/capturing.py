@@ -76,7 +76,7 @@ def scale_sheets(options: argparse.Namespace) -> Told:
 
 def capture_photos(options: argparse.Namespace) -> Told:
     """Make a record of photos; what is doubtful is drawn, but not written unless asked for."""
-    _check_record(options.file)
+    _check_record(options.file, replace=options.force)
     legend = read_legend(options.legend) if options.legend else USUAL
     asked = Asked(
         guide=options.guide,
@@ -111,7 +111,7 @@ def _recorded(options: argparse.Namespace, found: Captured, pages: list[Sheet]) 
 
 def measure(options: argparse.Namespace) -> Told:
     """Make a record of a measured outline."""
-    _check_record(options.file)
+    _check_record(options.file, replace=options.force)
     hide, said = measured.side(
         options.outline,
         _label(options),
@@ -126,7 +126,7 @@ def measure(options: argparse.Namespace) -> Told:
     return Told(facts, [str(options.file), *pictures], {"mind": [*said, *remarks(hide)]})
 
 
-def _check_record(file: Path) -> None:
+def _check_record(file: Path, *, replace: bool) -> None:
     """Refuse a name for the record before the work, not after it."""
     if not file.name.endswith(ENDING) or file.name == ENDING:
         raise InputError(
@@ -135,6 +135,12 @@ def _check_record(file: Path) -> None:
         )
     if not file.parent.is_dir():
         raise InputError("there is no such folder.", mend="Make it first.", file=file.parent)
+    if file.exists() and not replace:
+        raise InputError(
+            "this record is there already.",
+            mend="Add --force to replace it, or name another --out.",
+            file=file,
+        )
 
 
 def _label(options: argparse.Namespace) -> Label:

@@ -140,6 +140,7 @@ def _about(verb: argparse.ArgumentParser) -> None:
         "--out", dest="file", type=Path, required=True, metavar=RECORD,
         help="the record to write; pictures go beside it",
     )  # fmt: skip
+    verb.add_argument("--force", action="store_true", help="replace a record that is there already")
     verb.add_argument(
         "--side", choices=("left", "right"), default="left",
         help="side of the animal; it tells tail from neck (left)",

@@ -20,6 +20,8 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
+from scipy.ndimage import gaussian_filter1d
+from scipy.spatial import cKDTree
 from shapely import Polygon
 
 from hides.capture import edge, segment
@@ -148,7 +150,16 @@ def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArr
     mask = segment.filled(look.open.shape, [look.to_coarse(ring)])
     if faults := _leaves(flat, look, mask & ~look.open & ~look.covered):
         raise faults[0]
-    return Traced(outline, (*_off_guide(outline, guide), *_unsupported(flat, look, ring, GUIDED)))
+    doubts = (*_off_guide(outline, guide), *_unsupported(flat, look, ring, GUIDED))
+    return Traced(_outline_of(flat, _kept_to(leash.line, flat, ring)), doubts)
+
+
+def _kept_to(line: FloatArray, flat: Flat, ring: FloatArray) -> FloatArray:
+    """The ring, drawn back to the line of a guide where colours don't bear it out; pixels."""
+    weak = (edge.support(flat.pixels, ring, flat.scale) < SUPPORT).astype(np.float64)
+    share = gaussian_filter1d(weak, BESIDE / edge.STEP, mode="wrap")[:, None]
+    nearest = line[cKDTree(line).query(ring)[1]]
+    return np.asarray(ring + share * (nearest - ring))
 
 
 def _through(guide: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -95,12 +95,16 @@ def test_a_drawing_is_turned_into_the_frame_when_asked(tmp_path, capsys) -> None
     assert main(arguments) == 0
     assert "turned or mirrored" in capsys.readouterr().out  # taken as it lies, and remarked
     area = record.read(out).gross_area
-    assert main([*arguments, "--align"]) == 0
+    before = out.read_bytes()
+    assert main([*arguments, "--align"]) == 2  # a record that is there stays
+    assert "already. Add --force" in capsys.readouterr().err
+    assert out.read_bytes() == before
+    assert main([*arguments, "--align", "--force"]) == 0
     left, low, _, high = record.read(out).outline.bounds
     assert (left, low) == pytest.approx((0.0, 0.0), abs=20)
     assert high == pytest.approx(840.0, abs=20)
     assert record.read(out).gross_area == pytest.approx(area)
-    assert main([*arguments, "--align", "--side", "right"]) == 0
+    assert main([*arguments, "--align", "--side", "right", "--force"]) == 0
     assert record.read(out).outline.bounds[1] == pytest.approx(-840.0, abs=20)
 
 
