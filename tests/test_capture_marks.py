@@ -109,6 +109,30 @@ def test_a_line_that_runs_to_the_edge_is_a_line() -> None:
     assert overlap(marks.flaws[0].shape, line) > 0.5
 
 
+def test_what_lies_along_the_edge_may_be_floor_that_the_edge_took_in() -> None:
+    """It is listed, not read: nobody draws a flaw 6 mm off the edge and along it."""
+    y = HIDE.bounds[3] - 7.0
+    line = LineString([(260, y), (340, y)]).buffer(3)
+    assert HIDE.contains(line)
+    marks = read(patch("tan", [("line", "white", line)]))
+    assert marks.flaws == ()
+    (doubt,) = marks.doubtful
+    assert doubt.says.endswith("may be floor: see whether the edge lies right there.")
+
+
+def test_a_patch_of_the_floors_colour_at_the_edge_is_doubtful() -> None:
+    """An edge that took in a piece of a red floor must not make a flaw of it."""
+    x, y = 300, HIDE.bounds[3]
+    flat = patch("tan", [("area", "red", box(x - 30, y - 40, x + 30, y))], cover=1.0)
+    top = SIZE[0] - int(y)  # the first row of leather
+    pixels = flat.pixels.copy()
+    pixels[:top, x - 60 : x + 60] = np.median(pixels[top + 10 : top + 30, x - 20 : x + 20], (0, 1))
+    flat = replace(flat, pixels=pixels)
+    marks = read(flat)
+    assert marks.flaws == ()
+    assert any("the colour of the floor beside it" in doubt.says for doubt in marks.doubtful)
+
+
 def test_a_line_across_the_hide_is_a_line() -> None:
     """It cuts off a third of the hide, whose border is mostly the hide's own edge."""
     line = LineString([(400, 30), (400, 490)]).buffer(3)

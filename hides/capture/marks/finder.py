@@ -257,6 +257,8 @@ def _judged(drawn: _Drawn, chalks: Chalks, picture: Picture, legend: Legend) -> 
         says = "Close it if all inside is meant."
     elif drawn.floor > FLOOR and shape.distance(picture.outline.exterior) < RIM:
         says = "It has the colour of the floor beside it: see whether the edge lies right there."
+    elif shape.disjoint(picture.within):
+        says = "It lies along the edge and may be floor: see whether the edge lies right there."
     else:
         return flaw
     return Doubt(shape, f"{_told(colour, form, shape)}. {says}", flaw)

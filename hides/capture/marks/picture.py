@@ -19,6 +19,7 @@ from hides.outline import FloatArray, Outline, polygons_of
 FINEST = 1.0  # mm per pixel; what is finer is made coarser
 COARSE = 4.0  # mm per pixel; enough to compare leather and paper
 RIM = 4.0  # mm; along the edge the picture shows leather and floor mixed
+SKIRT = 15.0  # mm; what lies so near the edge as a whole may be floor that the edge took in
 WINDOW = OPEN[-1] + GAP  # mm; what is looked at around the hide, and around a group of strokes
 SURE, DRAWN = 8.0, 4.0  # times the leather's own spread: surely painted, and its continuation
 LEAST_SURE, LEAST_DRAWN = 6.0, 3.5  # least differences, however even the leather
@@ -71,6 +72,11 @@ class Picture:
     def _rim(self) -> BaseGeometry:
         """The leather in which no mark can be seen for sure."""
         return self.outline.difference(self.outline.buffer(-1.5 * RIM))
+
+    @cached_property
+    def within(self) -> BaseGeometry:
+        """The hide without a border of :data:`SKIRT`."""
+        return self.outline.buffer(-SKIRT)
 
     def painted(self) -> tuple[Even, Mask]:
         """The hide in even light, and where it is painted.
