@@ -17,13 +17,13 @@ from shapely import Polygon
 
 from hides.capture import merge, targets
 from hides.capture.camera import UNKNOWNS, Camera
-from hides.capture.photo import Photo
-from hides.capture.pose import Laid, View
+from hides.capture.photo import Photo, read
+from hides.capture.pose import Laid, View, locate
 from hides.capture.record import Asked, capture
 from hides.errors import InputError
 from hides.label import Label
 from hides.outline import FloatArray, turned
-from tests.bench.capture import carried
+from tests.bench.capture import carried, shots
 from tests.scenes import Chalk, Place, Scene, scene, scenes
 
 HERE = Place(0.0, 0.0, 0.0)
@@ -102,7 +102,7 @@ def test_a_view_moves_to_where_its_sheets_are_known():
 def test_two_parts_give_the_outline_of_the_whole():
     """Within 1.2 % of the truth though no part shows it all, and sure."""
     photos, views = zip(*halves(), strict=True)
-    found = merge.trace_all(photos, views, mm_per_pixel=2.0)
+    _, found = merge.trace_all(photos, merge.joined(views), mm_per_pixel=2.0)
     assert found.sure, found.doubts
     assert found.outline.area == pytest.approx(Polygon(shot().outline).area, rel=0.012)
 
@@ -141,6 +141,20 @@ def test_one_part_alone_is_refused():
     (photo, view), _ = halves()
     with pytest.raises(InputError, match="touches the edge of the picture"):
         merge.trace_all([photo], [view], mm_per_pixel=2.0)
+
+
+def test_a_hide_that_sticks_out_between_the_sheets_is_seen_whole(tmp_path):
+    """The picture is made larger, as the photo shows more than what lies among the sheets."""
+    shot = next(shots(1, 12.0, {"grey": None}, 49)).scene
+    taken = read(shot.save(tmp_path / "side.jpg"))
+    view = locate(taken)
+    among = shapely.union_all(merge.papers([view])).envelope
+    true = Polygon(view.to_floor(shot.to_pixels(shot.outline)))
+    assert true.bounds[1] < among.bounds[1] - merge.AROUND[0]
+    flat, found = merge.trace_all([taken], [view])
+    assert found.sure, found.doubts
+    assert found.outline.area == pytest.approx(true.area, rel=0.005)
+    assert flat.pixels.shape[1] * flat.scale > among.bounds[2] - among.bounds[0] + 800
 
 
 def test_brightness_is_matched_where_parts_meet():

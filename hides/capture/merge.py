@@ -22,7 +22,7 @@ from shapely import Polygon
 
 from hides.capture import targets
 from hides.capture.camera import Camera
-from hides.capture.outline import Traced, trace
+from hides.capture.outline import OffPictureError, Traced, trace
 from hides.capture.photo import Photo
 from hides.capture.pose import Box, Flat, Laid, View, flatten
 from hides.errors import InputError
@@ -30,7 +30,7 @@ from hides.outline import FloatArray, turned
 
 SHARED = 2  # sheets; one alone says little of the angle between two photos
 MOVED = 6.0  # mm, root mean square; more means that a sheet was moved between the photos
-AROUND = 60.0  # mm of floor around the sheets
+AROUND = (60.0, 500.0)  # mm of floor around the sheets; the second where the hide goes beyond
 BLEND = 40.0  # mm over which one photo passes into the next
 CELL = 8.0  # mm, in which the brightness of two photos is compared
 EVEN = 30.0  # mm, deviation of the evening-out of its ratio
@@ -60,9 +60,10 @@ def mosaic(
     views: Sequence[View],
     mm_per_pixel: float = 1.0,
     height: float = 0.0,
+    around: float = AROUND[0],
 ) -> Flat:
     """One flat picture of several photos whose views are in one frame (:func:`joined`)."""
-    box = _box(views)
+    box = _box(views, around)
     whole, *others = (
         flatten(photo, view, mm_per_pixel, box, height)
         for photo, view in zip(photos, views, strict=True)
@@ -91,15 +92,26 @@ def trace_all(
     guide: FloatArray | None = None,
     mm_per_pixel: float = 1.0,
     height: float = 0.0,
-) -> Traced:
-    """Trace a side that several photos show together; mm in the first one's floor frame.
+) -> tuple[Flat, Traced]:
+    """Trace a side in one flat picture of all photos, whose views are in one frame.
+
+    The picture goes farther around the sheets where the hide does.
 
     Raises
     ------
-    InputError : see :func:`joined` and :func:`hides.capture.outline.trace`.
+    InputError : see :func:`hides.capture.outline.trace`.
     """
-    together = joined(views)
-    return trace(mosaic(photos, together, mm_per_pixel, height), papers(together), guide)
+    for around in AROUND:
+        flat = mosaic(photos, views, mm_per_pixel, height, around)
+        try:
+            found = trace(flat, papers(views), guide)
+        except OffPictureError:
+            if around == AROUND[-1]:
+                raise
+            continue
+        if not found.leaves:
+            break
+    return flat, found
 
 
 def _shared(view: View, known: dict[int, Laid]) -> list[Laid]:
@@ -208,7 +220,7 @@ def _depth(flat: Flat) -> Features:
     return np.asarray(inner[1:-1, 1:-1] * flat.scale, dtype=np.float32)
 
 
-def _box(views: Sequence[View]) -> Box:
+def _box(views: Sequence[View], around: float) -> Box:
     points = np.concatenate([shapely.get_coordinates(paper) for paper in papers(views)])
-    low, high = points.min(axis=0) - AROUND, points.max(axis=0) + AROUND
+    low, high = points.min(axis=0) - around, points.max(axis=0) + around
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])

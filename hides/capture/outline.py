@@ -53,6 +53,10 @@ CERTAIN = 2.5  # deviations of the mean of the guide's points from nothing
 STRAINED = 0.9  # of GUIDE_OFF; an edge so far off a point of the guide would be farther
 
 
+class OffPictureError(InputError):
+    """The hide goes on beyond the picture."""
+
+
 @dataclass(frozen=True, eq=False)
 class Traced:
     """What was found.
@@ -61,10 +65,12 @@ class Traced:
     ----------
     outline : floor mm.
     doubts : sentences that say where and why it may be wrong; none when it is sure.
+    leaves : it seems to go on beyond the picture.
     """
 
     outline: Outline
     doubts: tuple[str, ...] = ()
+    leaves: bool = False
 
     @property
     def sure(self) -> bool:
@@ -82,8 +88,8 @@ def trace(flat: Flat, sheets: Sequence[Polygon], guide: ArrayLike | None = None)
 
     Raises
     ------
-    InputError : no hide, two hides, a hide that leaves the picture or lies under a sheet, a
-        guide of too few points or one that crosses itself.
+    InputError : no hide, two hides, one that leaves the picture (:class:`OffPictureError`) or lies
+        under a sheet, a guide of too few points or one that crosses itself.
     """
     papers = [flat.to_pixels(shapely.get_coordinates(s.exterior)[:-1]) for s in sheets]
     look = segment.coarse_of(flat.pixels, flat.seen, flat.scale, papers)
@@ -109,7 +115,9 @@ def _found(flat: Flat, look: Coarse) -> Traced:
     if faults and not doubts:
         raise faults[0]
     said = (*doubts, *(one_line(str(fault)) for fault in faults))
-    return Traced(_outline_of(flat, ring), said)
+    return Traced(
+        _outline_of(flat, ring), said, any(isinstance(f, OffPictureError) for f in faults)
+    )
 
 
 def _agreed(look: Coarse) -> tuple[list[list[Mask]], list[Mask]]:
@@ -282,7 +290,7 @@ def _leaves(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
     if touching.sum() * look.scale < CONTACT:
         return []
     return [
-        InputError(
+        OffPictureError(
             f"the hide touches the edge of the picture near {_spot(flat, look, touching)}.",
             mend="Step back until floor is seen all around it.",
         )

@@ -20,7 +20,7 @@ from hides import record
 from hides.capture import gauge, merge, photo, pose, targets
 from hides.capture.frame import LEAST_STRAIGHT, Frame, align
 from hides.capture.marks import USUAL, Doubt, Legend, Marks, find
-from hides.capture.outline import Traced, trace
+from hides.capture.outline import Traced
 from hides.capture.photo import Photo
 from hides.capture.pose import Flat, View
 from hides.capture.reading import PARTLY
@@ -102,8 +102,7 @@ def capture(paths: Sequence[Path], label: Label, asked: Asked) -> Captured:
     """
     photos = tuple(photo.read(path) for path in paths)
     views = merge.joined([_located(each, asked.ruler) for each in photos])
-    flat = merge.mosaic(photos, views, FINE, asked.raised)
-    traced = _traced(flat, photos[0], views, asked)
+    flat, traced = _traced(photos, views, asked)
     found = _marks(flat, views, traced, asked)
     frame = align(traced.outline, side=asked.side, mirror=asked.mirror)
     hide = label.side(
@@ -164,12 +163,12 @@ def _guide(asked: Asked, first: Photo, view: View) -> FloatArray:
     return view.to_floor((table.values + 0.5) / first.reduced - 0.5, asked.raised)
 
 
-def _traced(flat: Flat, first: Photo, views: Sequence[View], asked: Asked) -> Traced:
-    guide = None if asked.guide is None else _guide(asked, first, views[0])
+def _traced(photos: Sequence[Photo], views: Sequence[View], asked: Asked) -> tuple[Flat, Traced]:
+    guide = None if asked.guide is None else _guide(asked, photos[0], views[0])
     try:
-        return trace(flat, merge.papers(views), guide)
+        return merge.trace_all(photos, views, guide, FINE, asked.raised)
     except InputError as error:
-        raise error.at(file=first.path) from None
+        raise error.at(file=photos[0].path) from None
 
 
 def _marks(flat: Flat, views: Sequence[View], traced: Traced, asked: Asked) -> Marks:

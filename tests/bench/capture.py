@@ -42,9 +42,9 @@ import shapely
 from shapely import Polygon
 
 from hides.capture.marks import USUAL, Marks, find
-from hides.capture.outline import trace
-from hides.capture.photo import read
-from hides.capture.pose import Flat, flatten, locate
+from hides.capture.merge import trace_all
+from hides.capture.photo import Photo, read
+from hides.capture.pose import Flat, View, locate
 from hides.errors import InputError
 from hides.outline import FloatArray, Outline
 from tests.scenes import FLOORS, LEATHERS, PLAIN, Chalk, Image, Scene, scene
@@ -106,14 +106,16 @@ def captured(path: Path, edge: FloatArray, guide: FloatArray, only: str) -> Seen
     about = (view.to_floor(edge), len(view.sheets), view.residual)
     if only == "sheets":
         return Seen(*about, **spent())
-    flat = flatten(photo, view)
+    flat, outline, says = traced(photo, view)
     papers = [sheet.paper for sheet in view.sheets]
-    outline, says = traced(flat, papers)
     unguided = spent()
-    guided, guided_says = traced(flat, papers, view.to_floor(guide))
+    wide, guided, guided_says = traced(photo, view, view.to_floor(guide))
     ground = outline if outline is not None and not says else guided
     before = spent()
-    marks = Marks(()) if ground is None else find(flat, ground, papers=papers)
+    flat = flat if ground is outline else wide
+    marks = Marks(())
+    if ground is not None and flat is not None:
+        marks = find(flat, ground, papers=papers)
     cost = {key: unguided[key] + value - before[key] for key, value in spent().items()}
     cost["peak"] = peak()
     return Seen(
@@ -129,14 +131,14 @@ def captured(path: Path, edge: FloatArray, guide: FloatArray, only: str) -> Seen
 
 
 def traced(
-    flat: Flat, papers: Sequence[Polygon], guide: FloatArray | None = None
-) -> tuple[Outline | None, tuple[str, ...]]:
-    """The outline and what speaks against it."""
+    photo: Photo, view: View, guide: FloatArray | None = None
+) -> tuple[Flat | None, Outline | None, tuple[str, ...]]:
+    """The flat picture, the outline and what speaks against it."""
     try:
-        found = trace(flat, papers, guide)
+        flat, found = trace_all([photo], [view], guide)
     except InputError as error:
-        return None, (str(error),)
-    return found.outline, found.doubts
+        return None, None, (str(error),)
+    return flat, found.outline, found.doubts
 
 
 def shots(count: int, size: float, floors: dict[str, Image | None], first: int) -> Iterator[Shot]:
