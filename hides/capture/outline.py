@@ -43,6 +43,8 @@ UNSUPPORTED = 0.015  # of the edge may show less
 BESIDE = 20.0  # mm to both sides must be seen for an edge to be judged
 GUIDED = 0.05  # of it where a guide keeps the edge in a band
 
+# What a guide may be off by was chosen on drawn photos (tests/bench/capture.py); there is no
+# published source.
 FEWEST_GUIDE = 8
 GUIDE_OFF = 12.0  # mm that the edge may lie off a guide at its points; rough ones are 3 mm off
 GUIDE_SAG = 0.6  # and between them, of what a line misses a point by that it was not told

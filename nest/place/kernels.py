@@ -675,9 +675,9 @@ def put_all(X, I, M, G, S):
 def _raise_weights(I, S):
     """Conflicts gain weight with their share of the worst one, the rest relax towards 1.
 
-    Small conflicts hardly gain, so that the worst are steered round first. Measured by the work
-    to a fixed density on eight open strips, a common gain for all (1.2 to 2) took 1.1 and 1.8
-    times as much in two sets of six runs, and one of 1.4 to 3 more than three times.
+    Small conflicts hardly gain, so that the worst are steered round first. By the work to a
+    fixed density on eight open strips, a common gain for all (1.2 to 2) is as good or somewhat
+    worse, within the noise of six runs; one of 1.4 to 3 takes three times as much.
     """
     n, over, stray = I[N_PARTS], I[AT_OVERLAPS], I[AT_STRAYS]
     pairs, own = I[AT_PAIR_WEIGHTS], I[AT_OWN_WEIGHTS]

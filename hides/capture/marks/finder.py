@@ -186,11 +186,15 @@ def _read(window: _Window, strokes: Mask, others: Mask) -> Iterator[_Drawn]:
             own = sharp & grow(form.shape, 2 * RIM / scale)
             if own.any():
                 look = _look(looks[own], bare)
-                beside = looks[window.floor & grow(form.shape, BESIDE / scale)]
-                alike = np.linalg.norm(beside - look, axis=1) < ALIKE
-                share = float(alike.mean()) if len(alike) else 0.0
-                yield _Drawn(form, window.corner, look, bare, share)
+                yield _Drawn(form, window.corner, look, bare, _floor_like(window, form, look))
         strokes = strokes & ~grow(paint, 2 * RIM / scale)
+
+
+def _floor_like(window: _Window, form: Form, look: Floats) -> float:
+    """Share of the floor near a mark that is of its colour."""
+    beside = window.looks[window.floor & grow(form.shape, BESIDE / window.scale)]
+    alike = np.linalg.norm(beside - look, axis=1) < ALIKE
+    return float(alike.mean()) if len(alike) else 0.0
 
 
 def _sharpened(strokes: Mask, strength: Floats, scale: float) -> Mask:
