@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -33,7 +34,7 @@ WIDE = 0.8  # of its height; what a letter may take
 AROUND = 4.0  # times the half width of a part, looked at round its name
 
 
-@dataclass(frozen=True, eq=False, slots=True)
+@dataclass(frozen=True, eq=False)
 class Contour:
     """One line of the pattern.
 
@@ -64,7 +65,7 @@ class Contour:
             if array is not None:
                 array.setflags(write=False)
 
-    @property
+    @cached_property
     def length(self) -> float:
         """Length in mm, arcs measured along the arc."""
         chords, bulges = self._segments()

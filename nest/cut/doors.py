@@ -1,17 +1,19 @@
 """Compiled search for the order of parts, each begun and left at one of a few doors.
 
-Plain arrays and scalars; nothing here raises. ``d`` is a :class:`Doors`, arrays named once:
+Plain arrays and scalars; nothing here raises. ``d`` is a :class:`Doors`, arrays named once.
+Where the tool stands at first and last is one more part, home, with one entry and one exit:
 
     come (e, 2)      where the entries are, mm; those of part p are efirst[p] .. efirst[p+1]
     gone (x, 2)      where the exits are; those of part p are xfirst[p] .. xfirst[p+1]
     inside           travel from entry i to exit j of part p: inside[tfirst[p] + i·exits + j]
+    way              least travel from exit k of part p to exit j of part q, by any entry:
+                     way[place(p, q) + k·exits of q + j]
     near (p, c)      parts near a part
     rules (r, 2)     parts (before, after), the first enclosed by a cut of the second
-    start (2,)       where the tool stands before and after
 
-For an order of parts, ``ahead[a]`` holds the least travel from the start up to each exit of the
-part at place a, ``after[a]`` that from each of its entries to the end. A change of the order
-between two places is then judged by what lies between these only.
+For an order of parts, ``ahead[a]`` holds the least travel from home up to each exit of the part
+at place a, ``after[a]`` that from each of its exits to the end. A change of the order between
+two places is then judged by what lies between these only.
 """
 
 from __future__ import annotations
@@ -26,11 +28,11 @@ from hides.outline import FloatArray
 
 IntArray = NDArray[np.int64]
 
-LEAST = 1e-7  # mm; smaller gains are rounding
+LEAST = 1e-3  # mm; smaller gains are rounding, as ways are kept in single precision
 
 
 class Doors(NamedTuple):
-    """Where parts may be begun and left, and the travel inside between the two."""
+    """Where parts may be begun and left, and the travel inside and from one to the next."""
 
     come: FloatArray
     gone: FloatArray
@@ -38,95 +40,95 @@ class Doors(NamedTuple):
     xfirst: IntArray
     inside: FloatArray
     tfirst: IntArray
+    way: NDArray[np.float32]
     near: IntArray
     rules: IntArray
-    start: FloatArray
 
 
 @njit(cache=True)
-def step_on(d, p, before, q, into):
-    """Travel up to the exits of part q (``into``) from that up to those of p; p < 0: the start."""
-    count = d.xfirst[q + 1] - d.xfirst[q]
-    for j in range(count):
-        into[j] = np.inf
-    for i in range(d.efirst[q + 1] - d.efirst[q]):
-        x, y = d.come[d.efirst[q] + i]
-        best = np.inf
-        if p < 0:
-            best = np.sqrt((d.start[0] - x) ** 2 + (d.start[1] - y) ** 2)
-        else:
-            for k in range(d.xfirst[p + 1] - d.xfirst[p]):
-                u, v = d.gone[d.xfirst[p] + k]
-                best = min(best, before[k] + np.sqrt((u - x) ** 2 + (v - y) ** 2))
-        row = d.tfirst[q] + i * count
-        for j in range(count):
-            into[j] = min(into[j], best + d.inside[row + j])
+def place(xfirst, p, q):
+    """Where the ways from part p to part q begin."""
+    return xfirst[p] * xfirst[-1] + (xfirst[p + 1] - xfirst[p]) * xfirst[q]
 
 
 @njit(cache=True)
-def join(d, p, before, q, after):
-    """Least travel of the whole, from that up to the exits of p and that from the entries of q."""
-    best = np.inf
-    for k in range(d.xfirst[p + 1] - d.xfirst[p]):
-        u, v = d.gone[d.xfirst[p] + k]
-        if q < 0:
-            best = min(best, before[k] + np.sqrt((u - d.start[0]) ** 2 + (v - d.start[1]) ** 2))
-            continue
-        for i in range(d.efirst[q + 1] - d.efirst[q]):
-            x, y = d.come[d.efirst[q] + i]
-            best = min(best, before[k] + np.sqrt((u - x) ** 2 + (v - y) ** 2) + after[i])
-    return best
+def ways_between(come, gone, efirst, xfirst, inside, tfirst):
+    """What :class:`Doors` holds as ``way``, of its other arrays."""
+    way = np.full(xfirst[-1] ** 2, np.inf, np.float32)
+    count = len(efirst) - 1
+    for q in range(count):
+        wide = xfirst[q + 1] - xfirst[q]
+        for p in range(count):
+            if p == q:
+                continue
+            row = place(xfirst, p, q)
+            for k in range(xfirst[p], xfirst[p + 1]):
+                for i in range(efirst[q], efirst[q + 1]):
+                    hop = np.sqrt((gone[k, 0] - come[i, 0]) ** 2 + (gone[k, 1] - come[i, 1]) ** 2)
+                    at = tfirst[q] + (i - efirst[q]) * wide
+                    for j in range(wide):
+                        way[row + j] = min(way[row + j], hop + inside[at + j])
+                row += wide
+    return way
 
 
 @njit(cache=True)
-def step_back(d, p, q, after, into):
-    """Travel from the entries of part p (``into``) from that of part q; q < 0: the start."""
-    count = d.xfirst[p + 1] - d.xfirst[p]
-    for i in range(d.efirst[p + 1] - d.efirst[p]):
-        into[i] = np.inf
-    for j in range(count):
-        u, v = d.gone[d.xfirst[p] + j]
-        best = np.inf
-        if q < 0:
-            best = np.sqrt((u - d.start[0]) ** 2 + (v - d.start[1]) ** 2)
-        else:
-            for i in range(d.efirst[q + 1] - d.efirst[q]):
-                x, y = d.come[d.efirst[q] + i]
-                best = min(best, np.sqrt((u - x) ** 2 + (v - y) ** 2) + after[i])
-        for i in range(d.efirst[p + 1] - d.efirst[p]):
-            into[i] = min(into[i], d.inside[d.tfirst[p] + i * count + j] + best)
+def step_on(xfirst, way, p, before, q, into):
+    """Travel up to the exits of part q (``into``) from that up to those of p."""
+    at, wide = place(xfirst, p, q), xfirst[q + 1] - xfirst[q]
+    into[:wide] = np.inf
+    for k in range(xfirst[p + 1] - xfirst[p]):
+        so_far, row = before[k], way[at : at + wide]
+        for j in range(wide):
+            into[j] = min(into[j], so_far + row[j])
+        at += wide
 
 
 @njit(cache=True)
-def forth(d, order, ahead, first):
+def step_back(xfirst, way, p, q, after, into):
+    """Travel from the exits of part p (``into``) to the end from that from those of q."""
+    at, wide = place(xfirst, p, q), xfirst[q + 1] - xfirst[q]
+    for k in range(xfirst[p + 1] - xfirst[p]):
+        best = np.float32(np.inf)
+        for j in range(wide):
+            best = min(best, way[at + j] + after[j])
+        into[k] = best
+        at += wide
+
+
+@njit(cache=True)
+def forth(xfirst, way, order, ahead, first):
     """Fill ``ahead`` from a place on."""
+    home = len(order)
     for a in range(first, len(order)):
-        p = order[a - 1] if a > 0 else -1
-        step_on(d, p, ahead[a - 1], order[a], ahead[a])
+        p = order[a - 1] if a > 0 else home
+        step_on(xfirst, way, p, ahead[a - 1], order[a], ahead[a])
 
 
 @njit(cache=True)
-def back(d, order, after, last):
+def back(xfirst, way, order, after, last):
     """Fill ``after`` from a place down."""
-    n = len(order)
+    home = len(order)
     for a in range(last, -1, -1):
-        q = order[a + 1] if a + 1 < n else -1
-        step_back(d, order[a], q, after[min(a + 1, n - 1)], after[a])
+        q = order[a + 1] if a + 1 < len(order) else home
+        step_back(xfirst, way, order[a], q, after[a + 1], after[a])
 
 
 @njit(cache=True)
-def judged(d, order, lo, hi, ahead, after, one, two):
+def judged(xfirst, way, order, lo, hi, ahead, after, one, two):
     """Travel of an order that differs from the known one between two places."""
-    n = len(order)
-    p, before = -1, ahead[0]
+    p, before = len(order), ahead[lo - 1]
     if lo > 0:
-        p, before = order[lo - 1], ahead[lo - 1]
-    for a in range(lo, hi + 1):
-        step_on(d, p, before, order[a], one)
-        p, before = order[a], one
+        p = order[lo - 1]
+    for a in range(lo, hi + 2):
+        q = order[a] if a < len(order) else len(order)
+        step_on(xfirst, way, p, before, q, one)
+        p, before = q, one
         one, two = two, one
-    q = order[hi + 1] if hi + 1 < n else -1
-    return join(d, p, before, q, after[min(hi + 1, n - 1)])
+    best = np.float32(np.inf)
+    for j in range(xfirst[p + 1] - xfirst[p]):
+        best = min(best, before[j] + after[hi + 1, j])
+    return best
 
 
 @njit(cache=True)
@@ -174,12 +176,13 @@ def anneal(d, order, rounds, heat, seed):
     """
     np.random.seed(seed)
     n = len(order)
-    wide = max(np.max(np.diff(d.efirst)), np.max(np.diff(d.xfirst)))
-    ahead, after = np.empty((n, wide)), np.empty((n, wide))
-    one, two = np.empty(wide), np.empty(wide)
-    forth(d, order, ahead, 0)
-    back(d, order, after, n - 1)
-    now = join(d, order[n - 1], ahead[n - 1], -1, after[0])
+    wide = np.max(np.diff(d.xfirst))
+    # one place more than parts: home, from where `ahead` is 0 and to where `after` is
+    ahead, after = np.zeros((n + 1, wide), np.float32), np.zeros((n + 1, wide), np.float32)
+    one, two = np.empty(wide, np.float32), np.empty(wide, np.float32)
+    forth(d.xfirst, d.way, order, ahead, 0)
+    back(d.xfirst, d.way, order, after, n - 1)
+    now = judged(d.xfirst, d.way, order, 0, 0, ahead, after, one, two)
     best, held = now, order.copy()
     row, at = order.copy(), np.empty(n, np.int64)
     for a in range(n):
@@ -189,16 +192,16 @@ def anneal(d, order, rounds, heat, seed):
         lo, hi = moved(order, at, d.near, row)
         if hi < lo:
             continue
-        new = np.inf
+        new = np.float32(np.inf)
         if allowed(row, d.rules):
-            new = judged(d, row, lo, hi, ahead, after, one, two)
+            new = judged(d.xfirst, d.way, row, lo, hi, ahead, after, one, two)
         if new < now - LEAST - warmth * np.log(1.0 - np.random.random()):
             now = new
             order[lo : hi + 1] = row[lo : hi + 1]
             for a in range(lo, hi + 1):
                 at[order[a]] = a
-            forth(d, order, ahead, lo)
-            back(d, order, after, hi)
+            forth(d.xfirst, d.way, order, ahead, lo)
+            back(d.xfirst, d.way, order, after, hi)
             if now < best - LEAST:
                 best = now
                 held[:] = order
@@ -212,30 +215,19 @@ def anneal(d, order, rounds, heat, seed):
 def doors_of(d, order):
     """Entry and exit of each part, (p, 2), for the least travel of an order."""
     n = len(order)
-    wide = max(np.max(np.diff(d.efirst)), np.max(np.diff(d.xfirst)))
-    after = np.empty((n, wide))
-    back(d, order, after, n - 1)
+    after = np.zeros((n + 1, np.max(np.diff(d.xfirst))), np.float32)
+    back(d.xfirst, d.way, order, after, n - 1)
     taken = np.zeros((n, 2), np.int64)
-    x, y = d.start
+    p, k = n, 0
     for a in range(n):
-        p = order[a]
-        entries = d.come[d.efirst[p] : d.efirst[p + 1]]
-        here = np.sqrt((entries[:, 0] - x) ** 2 + (entries[:, 1] - y) ** 2)
-        i = np.argmin(here + after[a, : len(entries)])
-        count = d.xfirst[p + 1] - d.xfirst[p]
-        best, at = np.inf, 0
-        for j in range(count):
-            u, v = d.gone[d.xfirst[p] + j]
-            on = np.sqrt((u - d.start[0]) ** 2 + (v - d.start[1]) ** 2)
-            if a + 1 < n:
-                q = order[a + 1]
-                on = np.inf
-                for k in range(d.efirst[q + 1] - d.efirst[q]):
-                    s, t = d.come[d.efirst[q] + k]
-                    on = min(on, np.sqrt((u - s) ** 2 + (v - t) ** 2) + after[a + 1, k])
-            c = d.inside[d.tfirst[p] + i * count + j] + on
-            if c < best:
-                best, at = c, j
-        taken[p, 0], taken[p, 1] = i, at
-        x, y = d.gone[d.xfirst[p] + at]
+        q = order[a]
+        wide = d.xfirst[q + 1] - d.xfirst[q]
+        at = place(d.xfirst, p, q) + k * wide
+        j = np.argmin(d.way[at : at + wide] + after[a, :wide])
+        x, y = d.gone[d.xfirst[p] + k]
+        come = d.come[d.efirst[q] : d.efirst[q + 1]]
+        on = d.inside[d.tfirst[q] + j : d.tfirst[q + 1] : wide]
+        i = np.argmin(np.sqrt((come[:, 0] - x) ** 2 + (come[:, 1] - y) ** 2) + on)
+        taken[q, 0], taken[q, 1] = i, j
+        p, k = q, int(j)
     return taken

@@ -13,8 +13,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
-from nest.cut import tour
-from nest.cut.doors import Doors
+from nest.cut import doors, tour
 from nest.cut.ways import IntArray, Ways
 
 DOORS = 11  # of a group, in jobs of up to
@@ -66,21 +65,21 @@ def parts_of(ways: Ways, work: tour.Work, seed: int) -> list[Part]:
     return [_part(ways, work, part, seed, known) for part in range(len(ways.tail))]
 
 
-def doors_of(ways: Ways, parts: list[Part]) -> Doors:
+def doors_of(ways: Ways, parts: list[Part]) -> doors.Doors:
     """All doors where they are, for the search of the parts' order."""
     entries = [_doors(ways, k, part.groups[0]) for k, part in enumerate(parts)]
     exits = [_doors(ways, k, part.groups[-1], len(part.groups) - 1) for k, part in enumerate(parts)]
-    return Doors(
-        come=ways.pin[np.concatenate(entries)],
-        gone=ways.pin[np.concatenate(exits)],  # where an option begins, its reverse ends
-        efirst=_offsets([len(e) for e in entries]),
-        xfirst=_offsets([len(x) for x in exits]),
-        inside=np.concatenate([part.reach[-1].ravel() for part in parts]),
-        tfirst=_offsets([part.reach[-1].size for part in parts]),
-        near=ways.near,
-        rules=ways.rules,
-        start=ways.start,
-    )
+    reach = [part.reach[-1].ravel() for part in parts]
+    home = ways.start[None]
+    come = np.concatenate([ways.pin[np.concatenate(entries)], home])
+    # where an option begins, its reverse ends
+    gone = np.concatenate([ways.pin[np.concatenate(exits)], home])
+    inside = np.concatenate([*reach, [0.0]])
+    efirst, xfirst = (_offsets([*map(len, found), 1]) for found in (entries, exits))
+    tfirst = _offsets([*map(len, reach), 1])
+    between = doors.ways_between(come, gone, efirst, xfirst, inside, tfirst)
+    near, rules = ways.near, ways.rules
+    return doors.Doors(come, gone, efirst, xfirst, inside, tfirst, between, near, rules)
 
 
 def enter(ways: Ways, work: tour.Work, parts: list[Part], taken: IntArray) -> None:

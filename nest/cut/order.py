@@ -30,8 +30,9 @@ from nest.errors import CutError
 
 SEED = 1
 EFFORT = 1.0
-ROUNDS = 180_000  # changes of the order of parts
-HEAT = 300.0  # mm; where annealing begins, about what turning a part round may cost
+ROUNDS = 150_000  # changes of the order of parts, in each of
+RUNS = 5  # anneals from seeds of their own, of which the best is kept; fewer in large jobs
+HEAT = 100.0  # mm; where annealing begins, about what turning a part round may cost
 TRIES = 0.5  # shakes of a group for each of its items at last, in jobs of up to
 MANY = 100  # parts; fewer in larger ones, where their number makes up for it
 
@@ -125,12 +126,18 @@ def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
     gates = inner.doors_of(ways, parts)
     few = min(1.0, MANY / len(order))
     if len(order) > 2:
-        rounds = int(effort * ROUNDS * max(0.6, few))
-        doors.anneal(gates, order, rounds, HEAT, SEED)
+        order = _annealed(gates, order, int(effort * ROUNDS), max(1, round(RUNS * few)))
     inner.enter(ways, work, parts, doors.doors_of(gates, order))
     tour.settle_all(work, order, effort * TRIES * few, SEED)
     tour.choose_tails(work, order)
     return order, work.seq, work.opt
+
+
+def _annealed(gates: doors.Doors, order: IntArray, rounds: int, runs: int) -> IntArray:
+    """The best of some anneals, each from the same order."""
+    found = [order.copy() for _ in range(runs)]
+    travel = [doors.anneal(gates, one, rounds, HEAT, SEED + k) for k, one in enumerate(found)]
+    return found[int(np.argmin(travel))]
 
 
 def _work(ways: Ways) -> tour.Work:
