@@ -2,11 +2,9 @@
 
 Plain arrays and scalars; nothing here raises. Nodes, groups and parts are those of
 :class:`nest.cut.least.Nodes`. Where the tool stands at first and last is part -1 in words and
-the last row and column in matrices. ``pi`` (n,) is the price of each node.
-
-    table, tfirst   distances inside group g: table[tfirst[g] + i·size + j]
-    between, bfirst least hops from a group to the next one of its part, in the same way; of the
-                    last group of a part there are none
+the last row and column in matrices. ``pi`` (n,) is the price of each node of a group; ``come``
+and ``gone`` (n,) are what a hop from part to part is charged at the node where it ends, and at
+the one where it begins.
 """
 
 from __future__ import annotations
@@ -16,7 +14,8 @@ from numba import njit
 
 FORCED = -1e7  # mm; the hop along an open stroke, which every tree takes
 PAIRS = 6  # short hops kept from a part to a near one
-PATIENCE = 12  # steps without a better bound before steps get shorter
+PATIENCE = 12  # steps without a better bound before steps get shorter, between parts
+HASTE = 4  # the same inside groups
 
 
 @njit(cache=True)
@@ -41,93 +40,98 @@ def from_point(i, point, spots, sfirst, reach):
 
 
 @njit(cache=True)
-def tables(gfirst, pfirst, mate, spots, sfirst, reach):
-    """Distances inside groups and from each to the next of its part."""
-    count = len(gfirst) - 1
-    tfirst = np.zeros(count + 1, np.int64)
-    bfirst = np.zeros(count + 1, np.int64)
-    last = np.zeros(count, np.bool_)
-    for p in range(len(pfirst) - 1):
-        last[pfirst[p + 1] - 1] = True
-    for g in range(count):
-        size = gfirst[g + 1] - gfirst[g]
-        tfirst[g + 1] = tfirst[g] + size * size
-        after = 0 if last[g] else gfirst[g + 2] - gfirst[g + 1]
-        bfirst[g + 1] = bfirst[g] + size * after
-    table, between = np.zeros(tfirst[count]), np.zeros(bfirst[count])
-    for g in range(count):
-        size = gfirst[g + 1] - gfirst[g]
-        for i in range(size):
-            for j in range(i):
-                a, b = gfirst[g] + i, gfirst[g] + j
-                d = FORCED if mate[a] == b else apart(a, b, spots, sfirst, reach)
-                table[tfirst[g] + i * size + j] = d
-                table[tfirst[g] + j * size + i] = d
-        if not last[g]:
-            after = gfirst[g + 2] - gfirst[g + 1]
-            for i in range(size):
-                for j in range(after):
-                    between[bfirst[g] + i * after + j] = apart(
-                        gfirst[g] + i, gfirst[g + 1] + j, spots, sfirst, reach
-                    )
-    return table, tfirst, between, bfirst
+def table_of(lo, hi, mate, spots, sfirst, reach):
+    """Distances of the nodes of a group, (n, n)."""
+    table = np.zeros((hi - lo, hi - lo))
+    for i in range(lo, hi):
+        for j in range(lo, i):
+            d = FORCED if mate[i] == j else apart(i, j, spots, sfirst, reach)
+            table[i - lo, j - lo] = table[j - lo, i - lo] = d
+    return table
 
 
 @njit(cache=True)
-def tree(lo, size, pi, table, at, degree):
-    """Cost of the least spanning tree of a group, forced hops costing their prices only."""
+def gaps_of(lo, hi, first, last, spots, sfirst, reach):
+    """Distances from the nodes of a group to those of the next, (n, m)."""
+    gaps = np.zeros((hi - lo, last - first))
+    for i in range(lo, hi):
+        for j in range(first, last):
+            gaps[i - lo, j - first] = apart(i, j, spots, sfirst, reach)
+    return gaps
+
+
+@njit(cache=True)
+def tree(table, pi, degree):
+    """Cost of the least spanning tree of a group, each hop with its ends' prices, less all
+    prices twice; forced hops cost their prices only. Counts the neighbours of each node."""
+    size = len(table)
     near = np.full(size, np.inf)
     source = np.zeros(size, np.int64)
     done = np.zeros(size, np.bool_)
-    total, here = 0.0, 0
+    total, here = -2.0 * pi.sum(), 0
     for _ in range(size - 1):
         done[here] = True
         best, nearest = np.inf, -1
-        row = at + here * size
         for j in range(size):
             if not done[j]:
-                d = table[row + j] + pi[lo + here] + pi[lo + j]
+                d = table[here, j] + pi[here] + pi[j]
                 if d < near[j]:
                     near[j] = d
                     source[j] = here
                 if near[j] < best:
                     best, nearest = near[j], j
-        forced = table[at + source[nearest] * size + nearest] == FORCED
+        forced = table[source[nearest], nearest] == FORCED
         total += best - (FORCED if forced else 0.0)
-        degree[lo + source[nearest]] += 1
-        degree[lo + nearest] += 1
+        degree[source[nearest]] += 1
+        degree[nearest] += 1
         here = nearest
     return total
 
 
 @njit(cache=True)
-def inner(pi, table, tfirst, between, bfirst, gfirst, pfirst, degree):
-    """Cost of all trees and of the least hops between a part's groups; counts degrees."""
-    total = 0.0
-    for p in range(len(pfirst) - 1):
-        for g in range(pfirst[p], pfirst[p + 1]):
-            lo, size = gfirst[g], gfirst[g + 1] - gfirst[g]
-            total += tree(lo, size, pi, table, tfirst[g], degree)
-            if g + 1 < pfirst[p + 1]:
-                after = gfirst[g + 2] - gfirst[g + 1]
-                best, x, y = np.inf, 0, 0
-                for i in range(size):
-                    for j in range(after):
-                        d = between[bfirst[g] + i * after + j]
-                        d += pi[lo + i] + pi[gfirst[g + 1] + j]
-                        if d < best:
-                            best, x, y = d, lo + i, gfirst[g + 1] + j
-                total += best
-                degree[x] += 1
-                degree[y] += 1
+def balanced(table, i, j, pi, steps, stride):
+    """Prices, found from others, that make the least tree nearly a way from node i to node j."""
+    best, idle = -np.inf, 0
+    held, pi = pi.copy(), pi.copy()
+    way = np.zeros(len(pi))
+    for _ in range(steps):
+        slope = np.full(len(pi), -2.0)
+        slope[i] = slope[j] = -1.0
+        bound = tree(table, pi, slope) + pi[i] + pi[j]
+        if bound > best:
+            best, idle = bound, 0
+            held[:] = pi
+        else:
+            idle += 1
+            if idle >= HASTE:
+                stride, idle = 0.7 * stride, 0
+        norm = np.sqrt((slope**2).sum())
+        if norm == 0.0:
+            break
+        way = 0.7 * slope + 0.3 * way
+        pi += stride / norm * way
+    return held
+
+
+@njit(cache=True)
+def raised(table, pi, least):
+    """Raise what is known of all ways by the least tree with some prices; returns its cost."""
+    total = tree(table, pi, np.zeros(len(pi)))
+    for i in range(len(pi)):
+        for j in range(len(pi)):
+            least[i, j] = max(least[i, j], total + pi[i] + pi[j])
     return total
 
 
 @njit(cache=True)
-def trees(pi, table, tfirst, between, bfirst, gfirst, pfirst):
-    """Cost of all that happens inside parts."""
-    degree = np.zeros(len(pi))
-    return inner(pi, table, tfirst, between, bfirst, gfirst, pfirst, degree)
+def least_sum(a, b):
+    """c[i, j] = least a[i, k] + b[k, j]."""
+    c = np.full((len(a), b.shape[1]), np.inf)
+    for i in range(len(a)):
+        for k in range(len(b)):
+            for j in range(b.shape[1]):
+                c[i, j] = min(c[i, j], a[i, k] + b[k, j])
+    return c
 
 
 # --- from part to part ------------------------------------------------------------------------
@@ -167,7 +171,7 @@ def lowest(lo, hi, pi, reach):
 
 
 @njit(cache=True)
-def rough_hops(pi, gfirst, pfirst, spots, sfirst, reach, start):
+def rough_hops(come, gone, gfirst, pfirst, spots, sfirst, reach, start):
     """(p+1, p+1) costs that no hop from part to part undercuts, by boxes; exact at the start."""
     count = len(pfirst) - 1
     cost = np.full((count + 1, count + 1), np.inf)
@@ -176,14 +180,14 @@ def rough_hops(pi, gfirst, pfirst, spots, sfirst, reach, start):
     away, to = np.empty(count), np.empty(count)
     for p in range(count):
         g = pfirst[p + 1] - 1
-        away[p] = lowest(gfirst[g], gfirst[g + 1], pi, reach)
+        away[p] = lowest(gfirst[g], gfirst[g + 1], gone, reach)
         for i in range(gfirst[g], gfirst[g + 1]):
-            d = from_point(i, start, spots, sfirst, reach) + pi[i]
+            d = from_point(i, start, spots, sfirst, reach) + gone[i]
             cost[p, count] = min(cost[p, count], d)
         g = pfirst[p]
-        to[p] = lowest(gfirst[g], gfirst[g + 1], pi, reach)
+        to[p] = lowest(gfirst[g], gfirst[g + 1], come, reach)
         for i in range(gfirst[g], gfirst[g + 1]):
-            d = from_point(i, start, spots, sfirst, reach) + pi[i]
+            d = from_point(i, start, spots, sfirst, reach) + come[i]
             cost[count, p] = min(cost[count, p], d)
     for p in range(count):
         for q in range(count):
@@ -193,19 +197,19 @@ def rough_hops(pi, gfirst, pfirst, spots, sfirst, reach, start):
 
 
 @njit(cache=True)
-def hops(pi, gfirst, pfirst, spots, sfirst, reach, start, near):
+def hops(come, gone, gfirst, pfirst, spots, sfirst, reach, start, near):
     """The same, and exact between near parts."""
-    cost = rough_hops(pi, gfirst, pfirst, spots, sfirst, reach, start)
+    cost = rough_hops(come, gone, gfirst, pfirst, spots, sfirst, reach, start)
     for p in range(len(pfirst) - 1):
         for q in near[p]:
             for a, b in ((p, q), (q, p)):
-                exact = pair_hops(a, b, pi, gfirst, pfirst, spots, sfirst, reach)[0]
+                exact = pair_hops(a, b, come, gone, gfirst, pfirst, spots, sfirst, reach)[0]
                 cost[a, b] = exact[0]
     return cost
 
 
 @njit(cache=True)
-def pair_hops(p, q, pi, gfirst, pfirst, spots, sfirst, reach):
+def pair_hops(p, q, come, gone, gfirst, pfirst, spots, sfirst, reach):
     """The cheapest hops from part p to part q: cost with prices, nodes, distance."""
     cost = np.full(PAIRS, np.inf)
     ends = np.zeros((PAIRS, 2), np.int64)
@@ -213,10 +217,10 @@ def pair_hops(p, q, pi, gfirst, pfirst, spots, sfirst, reach):
     g, h = pfirst[p + 1] - 1, pfirst[q]
     for i in range(gfirst[g], gfirst[g + 1]):
         for j in range(gfirst[h], gfirst[h + 1]):
-            if pi[i] + pi[j] >= cost[PAIRS - 1]:
+            if gone[i] + come[j] >= cost[PAIRS - 1]:
                 continue
             d = apart(i, j, spots, sfirst, reach)
-            c = d + pi[i] + pi[j]
+            c = d + gone[i] + come[j]
             if c < cost[PAIRS - 1]:
                 k = PAIRS - 1
                 while k > 0 and cost[k - 1] > c:
@@ -229,7 +233,7 @@ def pair_hops(p, q, pi, gfirst, pfirst, spots, sfirst, reach):
 
 
 @njit(cache=True)
-def short_hops(pi, gfirst, pfirst, spots, sfirst, reach, start, near):
+def short_hops(come, gone, gfirst, pfirst, spots, sfirst, reach, start, near):
     """The cheapest hops from each part to near ones and to and from the start, as a list.
 
     Returns (k, 4) part, part, node, node and (k,) lengths; the start is part and node -1.
@@ -241,7 +245,7 @@ def short_hops(pi, gfirst, pfirst, spots, sfirst, reach, start, near):
     for p in range(count):
         for q in near[p]:
             for a, b in ((p, q), (q, p)):
-                cost, ends, far = pair_hops(a, b, pi, gfirst, pfirst, spots, sfirst, reach)
+                cost, ends, far = pair_hops(a, b, come, gone, gfirst, pfirst, spots, sfirst, reach)
                 for t in range(PAIRS):
                     if cost[t] < np.inf:
                         rows[k, 0], rows[k, 1] = a, b
@@ -254,7 +258,8 @@ def short_hops(pi, gfirst, pfirst, spots, sfirst, reach, start, near):
             far = np.empty(size)
             for i in range(size):
                 far[i] = from_point(gfirst[g] + i, start, spots, sfirst, reach)
-            for i in np.argsort(far + pi[gfirst[g] : gfirst[g + 1]])[:PAIRS]:
+            price = come if first else gone
+            for i in np.argsort(far + price[gfirst[g] : gfirst[g + 1]])[:PAIRS]:
                 node = gfirst[g] + i
                 rows[k, 0], rows[k, 2] = (-1, -1) if first else (p, node)
                 rows[k, 1], rows[k, 3] = (p, node) if first else (-1, -1)
@@ -264,15 +269,15 @@ def short_hops(pi, gfirst, pfirst, spots, sfirst, reach, start, near):
 
 
 @njit(cache=True)
-def round_of(pi, rows, length, count, degree):
+def round_of(come, gone, rows, length, count, into, out):
     """A least tree over the parts and the least hops from and to the start; counts their ends."""
     cost = np.full((count + 1, count + 1), np.inf)
     which = np.full((count + 1, count + 1), -1, np.int64)
     for k in range(len(rows)):
         p, q, i, j = rows[k]
         c = length[k]
-        c += pi[i] if p >= 0 else 0.0
-        c += pi[j] if q >= 0 else 0.0
+        c += gone[i] if p >= 0 else 0.0
+        c += come[j] if q >= 0 else 0.0
         if c < cost[p, q]:
             cost[p, q] = c
             which[p, q] = k
@@ -295,47 +300,66 @@ def round_of(pi, rows, length, count, degree):
         if nearest < 0:
             return -np.inf
         total += best
-        count_hop(rows[chosen[nearest]], degree)
+        out[rows[chosen[nearest], 2]] += 1
+        into[rows[chosen[nearest], 3]] += 1
         here = nearest
     first, last = np.argmin(cost[count, :count]), np.argmin(cost[:count, count])
-    count_hop(rows[which[count, first]], degree)
-    count_hop(rows[which[last, count]], degree)
+    into[rows[which[count, first], 3]] += 1
+    out[rows[which[last, count], 2]] += 1
     return total + cost[count, first] + cost[last, count]
 
 
 @njit(cache=True)
-def count_hop(row, degree):
-    """Count a hop at its ends."""
-    if row[0] >= 0:
-        degree[row[2]] += 1
-    if row[1] >= 0:
-        degree[row[3]] += 1
+def passed(come, gone, inside, gfirst, pfirst, into, out):
+    """Cost of the least ways through parts, prices spared; takes their ends off the counts.
+
+    ``inside`` holds for each part in turn what every way from a node that it can be begun with
+    to one that it can be left from travels at least.
+    """
+    total, at = 0.0, 0
+    for p in range(len(pfirst) - 1):
+        g, h = pfirst[p], pfirst[p + 1] - 1
+        best, begun, left = np.inf, 0, 0
+        for i in range(gfirst[g], gfirst[g + 1]):
+            for j in range(gfirst[h], gfirst[h + 1]):
+                c = inside[at] - come[i] - gone[j]
+                at += 1
+                if c < best:
+                    best, begun, left = c, i, j
+        total += best
+        into[begun] -= 1
+        out[left] -= 1
+    return total
 
 
 @njit(cache=True)
-def climb(pi, pairs, inside, frame, upper, steps, stride):
-    """Subgradient steps from some prices of the nodes; returns the best met."""
+def climb(come, gone, pairs, inside, frame, upper, steps, stride):
+    """Subgradient steps from some prices; returns the best met, where hops end and begin."""
     rows, length = pairs
-    table, tfirst, between, bfirst = inside
     gfirst, pfirst = frame
     count = len(pfirst) - 1
     best, idle = -np.inf, 0
-    held, pi = pi.copy(), pi.copy()
-    way = np.zeros(len(pi))
+    come, gone = come.copy(), gone.copy()
+    held = come.copy(), gone.copy()
+    to, away = np.zeros(len(come)), np.zeros(len(come))
     for _ in range(steps):
-        slope = np.full(len(pi), -2.0)
-        bound = inner(pi, table, tfirst, between, bfirst, gfirst, pfirst, slope)
-        bound += round_of(pi, rows, length, count, slope) - 2 * pi.sum()
+        into, out = np.zeros(len(come)), np.zeros(len(come))
+        bound = passed(come, gone, inside, gfirst, pfirst, into, out)
+        bound += round_of(come, gone, rows, length, count, into, out)
         if bound > best:
             best, idle = bound, 0
-            held[:] = pi
+            held[0][:] = come
+            held[1][:] = gone
         else:
             idle += 1
             if idle >= PATIENCE:
                 stride, idle = 0.7 * stride, 0
-        norm = (slope**2).sum()
+        norm = (into**2).sum() + (out**2).sum()
         if norm == 0.0:
             break
-        way = 0.7 * slope + 0.3 * way
-        pi += stride * max(upper - bound, 1e-3 * upper) / norm * way
+        to = 0.7 * into + 0.3 * to
+        away = 0.7 * out + 0.3 * away
+        step = stride * max(upper - bound, 1e-3 * upper) / norm
+        come += step * to
+        gone += step * away
     return held

@@ -167,7 +167,7 @@ def moved(order, at, near, row):
     return c, j - 1
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def anneal(d, order, rounds, heat, seed):
     """Change the order ``rounds`` times; longer ones are kept for a while, from ``heat`` mm down.
 

@@ -7,13 +7,16 @@ its groups with the hops between them; its outline, drawn last, is left out.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
-from nest.cut import doors, tour
+from nest.cut import ascent, tour
+from nest.cut.doors import Doors, ways_between
 from nest.cut.ways import IntArray, Ways
 
 DOORS = 11  # of a group, in jobs of up to
@@ -61,11 +64,22 @@ class Part:
 
 def parts_of(ways: Ways, work: tour.Work, seed: int) -> list[Part]:
     """The ways through every part; groups of equal shape are searched once."""
-    known: dict[bytes, Through] = {}
-    return [_part(ways, work, part, seed, known) for part in range(len(ways.tail))]
+    groups = [
+        range(ways.pfirst[part], ways.pfirst[part + 1] - (tail >= 0))
+        for part, tail in enumerate(ways.tail)
+    ]
+    shapes = {group: _shape(ways, group) for part in groups for group in part}
+    first = {shape: group for group, shape in reversed(shapes.items())}
+    with ThreadPoolExecutor() as pool:  # groups share nothing that is written
+        found = pool.map(lambda group: _searched(ways, work, group, seed), first.values())
+        known = dict(zip(first, found, strict=True))
+    return [
+        _part(ways, k, tuple(known[shapes[group]] for group in part))
+        for k, part in enumerate(groups)
+    ]
 
 
-def doors_of(ways: Ways, parts: list[Part]) -> doors.Doors:
+def doors_of(ways: Ways, parts: list[Part]) -> Doors:
     """All doors where they are, for the search of the parts' order."""
     entries = [_doors(ways, k, part.groups[0]) for k, part in enumerate(parts)]
     exits = [_doors(ways, k, part.groups[-1], len(part.groups) - 1) for k, part in enumerate(parts)]
@@ -77,9 +91,9 @@ def doors_of(ways: Ways, parts: list[Part]) -> doors.Doors:
     inside = np.concatenate([*reach, [0.0]])
     efirst, xfirst = (_offsets([*map(len, found), 1]) for found in (entries, exits))
     tfirst = _offsets([*map(len, reach), 1])
-    between = doors.ways_between(come, gone, efirst, xfirst, inside, tfirst)
+    between = ways_between(come, gone, efirst, xfirst, inside, tfirst)
     near, rules = ways.near, ways.rules
-    return doors.Doors(come, gone, efirst, xfirst, inside, tfirst, between, near, rules)
+    return Doors(come, gone, efirst, xfirst, inside, tfirst, between, near, rules)
 
 
 def enter(ways: Ways, work: tour.Work, parts: list[Part], taken: IntArray) -> None:
@@ -100,28 +114,14 @@ def enter(ways: Ways, work: tour.Work, parts: list[Part], taken: IntArray) -> No
             last = left if g > 0 else last
 
 
-def _part(ways: Ways, work: tour.Work, part: int, seed: int, known: dict[bytes, Through]) -> Part:
-    groups: list[Through] = []
+def _part(ways: Ways, part: int, groups: tuple[Through, ...]) -> Part:
     links: list[FloatArray] = []
-    reach: list[FloatArray] = []
-    for group in range(ways.pfirst[part], ways.pfirst[part + 1] - (ways.tail[part] >= 0)):
-        key = _shape(ways, group)
-        if key not in known:
-            known[key] = _searched(ways, work, group, seed)
-        groups.append(known[key])
-        if len(groups) == 1:
-            reach.append(groups[0].cost)
-            continue
-        ends = [_doors(ways, part, groups[g], g) for g in (len(groups) - 2, len(groups) - 1)]
-        gaps = ways.pin[ends[0]][:, None] - ways.pin[ends[1]][None]
-        links.append(np.hypot(*np.moveaxis(gaps, -1, 0)))
-        reach.append(_least_sum(_least_sum(reach[-1], links[-1]), groups[-1].cost))
-    return Part(tuple(groups), tuple(links), tuple(reach))
-
-
-def _least_sum(a: FloatArray, b: FloatArray) -> FloatArray:
-    """c[i, j] = least a[i, k] + b[k, j]."""
-    return np.asarray((a[:, :, None] + b[None]).min(axis=1))
+    reach = [groups[0].cost]
+    for g, (one, two) in enumerate(pairwise(groups)):
+        left, begun = ways.pin[_doors(ways, part, one, g)], ways.pin[_doors(ways, part, two, g + 1)]
+        links.append(np.hypot(*np.moveaxis(left[:, None] - begun[None], -1, 0)))
+        reach.append(ascent.least_sum(ascent.least_sum(reach[-1], links[-1]), two.cost))
+    return Part(groups, tuple(links), tuple(reach))
 
 
 def _searched(ways: Ways, work: tour.Work, group: int, seed: int) -> Through:

@@ -1,17 +1,21 @@
 """Least: travel that no order of the strokes can undercut.
 
-Every order allowed by :mod:`nest.cut.ways` draws a part's groups one after another, each along
-a path through all its contours, with one hop from group to group and one to the next part.
-A path is a spanning tree, so
+Every order allowed by :mod:`nest.cut.ways` goes through one part after another, through each
+group by group, with one hop from part to part. So
 
-    travel >= sum of least trees in groups + sum of least hops between groups + least round
+    travel >= sum over parts of the least way through each + least round of hops
 
-where the round visits every part once from the start and back. That holds as well when each hop
-between the ends i and j of contours is charged π_i + π_j more and 2 π is taken off for each end,
-since in every order each end has two hops (the stroke itself is one of an open contour's). The π
-for which the sum is large are found by subgradient steps; whatever they are, the sum is a bound
-(Held & Karp 1970, Operations Research 18, 1138-1162; 1971, Mathematical Programming 1, 6-25;
-from memory), here with trees kept inside their groups, as the orders are.
+where the round visits every part once from the start and back. That holds as well when a hop is
+charged a price where it begins and one where it ends, and the way through a part that is begun
+and left at those nodes is spared the same. The prices for which the sum is large make both agree
+where parts are begun and left; whatever they are, the sum is a bound. They are found by
+subgradient steps (Held & Karp 1970, Operations Research 18, 1138-1162; 1971, Mathematical
+Programming 1, 6-25; from memory).
+
+The way through a group from one node to another is a spanning tree in which these two have one
+neighbour and each other node has two, so a least tree bounds it, again with prices on nodes that
+make the neighbours as many as they should be. Prices found for one pair of ends say something
+about all others; pairs are looked at when they are the ones by which a bound stays low.
 
 Two things are given away: a closed contour that may be begun at many points counts by its
 nearest point to each neighbour, and an outline drawn last counts as lying on the way.
@@ -19,8 +23,8 @@ nearest point to each neighbour, and an outline drawn last counts as lying on th
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,10 +33,14 @@ from nest.cut import ascent
 from nest.cut.circuit import least_round
 from nest.cut.ways import IntArray, Ways
 
-PHASES = 16  # the list of short hops between parts grows so often
+PHASES = 16  # the list of short hops between parts grows so often, and ways are looked at again
 STEPS = 120  # subgradient steps in each
-MANY = 100  # parts; for more half as many do
+MANY = 100  # parts; for more a third as many phases do
 FIRST_STRIDE = 2.0  # of the step that would close the gap to the upper bound, were it straight
+LOOKS = 3  # ways through a part that are looked at in a phase
+TREES = 60  # least trees for each
+FAR, SHORT = 5.0, 2.0  # times a tree's mean hop; how far prices first move, and later
+FIRST = 4  # of a group's ways are looked at from far
 
 Pairs = tuple[IntArray, FloatArray]
 
@@ -57,31 +65,139 @@ class Nodes:
     pfirst: IntArray
 
 
+@dataclass(eq=False)
+class Group:
+    """What is known of the ways through one group.
+
+    Attributes
+    ----------
+    table : (n, n) mm from node to node; :data:`nest.cut.ascent.FORCED` along an open contour.
+    least : (n, n) mm that no way from node i to node j is shorter than, inf where there is none.
+    prices, sums : the prices (n,) of nodes that said so; a least tree with each, less all prices.
+    """
+
+    table: FloatArray
+    least: FloatArray = field(init=False)
+    prices: list[FloatArray] = field(init=False)
+    sums: list[float] = field(init=False)
+
+    def __post_init__(self) -> None:
+        count = len(self.table)
+        self.least = np.where(np.eye(count) > (count == 1), np.inf, 0.0)
+        self.prices = [np.zeros(count)]
+        self.sums = [ascent.tree(self.table, self.prices[0], np.zeros(count))]
+
+    def look(self, i: int, j: int) -> None:
+        """Raise what is known of the way from one node to another, and of others with it."""
+        known = [total + pi[i] + pi[j] for total, pi in zip(self.sums, self.prices, strict=True)]
+        stride = FAR if len(known) < FIRST else SHORT
+        stride *= self.sums[0] / max(len(self.table) - 1, 1)
+        start = self.prices[int(np.argmax(known))]
+        pi = ascent.balanced(self.table, i, j, start, TREES, stride)
+        self.prices.append(pi)
+        self.sums.append(ascent.raised(self.table, pi, self.least))
+
+
+@dataclass(eq=False)
+class Passage:
+    """What is known of the ways through one part.
+
+    Attributes
+    ----------
+    begun, left : the first of the nodes it can be begun with, and left from.
+    groups : those it goes through.
+    gaps : from each group to the next, (n, m) mm from node to node.
+    least : (b, l) mm that no way from node begun + i to node left + j is shorter than.
+    """
+
+    begun: int
+    left: int
+    groups: list[Group]
+    gaps: list[FloatArray]
+    least: FloatArray = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.least = self._sums()[-1]
+
+    def cheapest(self, come: FloatArray, gone: FloatArray) -> tuple[float, int, int]:
+        """The least way with prices spared where it is begun and left, and its two ends."""
+        rows, columns = self.least.shape
+        spared = come[self.begun : self.begun + rows, None] + gone[self.left : self.left + columns]
+        at = int(np.argmin(self.least - spared))
+        i, j = divmod(at, columns)
+        return float(self.least[i, j] - spared[i, j]), i, j
+
+    def look(self, come: FloatArray, gone: FloatArray) -> None:
+        """Look at the cheapest way, and at what is the cheapest then."""
+        for _ in range(LOOKS):
+            _, i, j = self.cheapest(come, gone)
+            for group, ends in zip(self.groups, self._ends(i, j), strict=True):
+                if len(group.table) > 1:
+                    group.look(*ends)
+            self.least = self._sums()[-1]
+            if self.cheapest(come, gone)[1:] == (i, j):
+                break
+
+    def _sums(self) -> list[FloatArray]:
+        """For each group the least travel from the first one's nodes to that one's."""
+        sums = [self.groups[0].least]
+        for gap, group in zip(self.gaps, self.groups[1:], strict=True):
+            sums.append(ascent.least_sum(ascent.least_sum(sums[-1], gap), group.least))
+        return sums
+
+    def _ends(self, i: int, j: int) -> list[tuple[int, int]]:
+        """The nodes by which the least way from i to j begins and leaves each group."""
+        sums, ends, left = self._sums(), [], j
+        for k in range(len(self.groups) - 1, 0, -1):
+            to = (sums[k - 1][i][:, None] + self.gaps[k - 1]).min(axis=0)
+            begun = int(np.argmin(to + self.groups[k].least[:, left]))
+            ends.append((begun, left))
+            left = int(np.argmin(sums[k - 1][i] + self.gaps[k - 1][:, begun]))
+        return [(i, left), *ends[::-1]]
+
+
 def least(ways: Ways, upper: float) -> float:
     """A bound in mm on the travel of every order; ``upper`` is the travel of one.
 
     Steps are counted, not timed, so the same contours give the same bound.
     """
     nodes = nodes_of(ways)
-    place = (nodes.spots, nodes.sfirst, nodes.reach)
+    passages = passages_of(nodes)
     frame = (nodes.gfirst, nodes.pfirst)
-    inside = ascent.tables(*frame, nodes.mate, *place)
-    pi = np.zeros(len(nodes.mate))
-    pairs = ascent.short_hops(pi, *frame, *place, ways.start, ways.near)
-    phases = PHASES if len(ways.tail) <= MANY else PHASES // 2
+    place = (nodes.spots, nodes.sfirst, nodes.reach, ways.start, ways.near)
+    come, gone = np.zeros((2, len(nodes.mate)))
+    phases = PHASES if len(passages) <= MANY else PHASES // 3
+    pairs: Pairs | None = None
     for phase in range(phases):
+        for passage in passages:
+            passage.look(come, gone)
+        pairs = _joined(pairs, ascent.short_hops(come, gone, *frame, *place))
+        inside = np.concatenate([passage.least.ravel() for passage in passages])
         stride = FIRST_STRIDE * (1 - phase / phases)
-        pi = ascent.climb(pi, pairs, inside, frame, upper, STEPS, stride)
-        pairs = _joined(pairs, ascent.short_hops(pi, *frame, *place, ways.start, ways.near))
-    hops = ascent.hops(pi, *frame, *place, ways.start, ways.near)
-    trees: Any = ascent.trees  # its two tuples have more items than a type could tell
-    return float(trees(pi, *inside, *frame)) + least_round(hops) - 2 * float(pi.sum())
+        come, gone = ascent.climb(come, gone, pairs, inside, frame, upper, STEPS, stride)
+    hops = ascent.hops(come, gone, *frame, *place)
+    return sum(passage.cheapest(come, gone)[0] for passage in passages) + least_round(hops)
 
 
-def _joined(pairs: Pairs, new: Pairs) -> Pairs:
+def _joined(pairs: Pairs | None, new: Pairs) -> Pairs:
     """Short hops of both lists, each once."""
+    if pairs is None:
+        return new
     rows, which = np.unique(np.concatenate([pairs[0], new[0]]), axis=0, return_index=True)
     return rows, np.concatenate([pairs[1], new[1]])[which]
+
+
+def passages_of(nodes: Nodes) -> list[Passage]:
+    """All parts with the distances in them, nothing being known of their ways yet."""
+    place = (nodes.spots, nodes.sfirst, nodes.reach)
+    bounds = list(pairwise(nodes.gfirst.tolist()))
+    found = []
+    for low, high in pairwise(nodes.pfirst.tolist()):
+        groups = bounds[low:high]
+        tables = [ascent.table_of(lo, hi, nodes.mate, *place) for lo, hi in groups]
+        gaps = [ascent.gaps_of(*one, *two, *place) for one, two in pairwise(groups)]
+        found.append(Passage(groups[0][0], groups[-1][0], [Group(t) for t in tables], gaps))
+    return found
 
 
 def nodes_of(ways: Ways) -> Nodes:

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -136,8 +137,10 @@ def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
 def _annealed(gates: doors.Doors, order: IntArray, rounds: int, runs: int) -> IntArray:
     """The best of some anneals, each from the same order."""
     found = [order.copy() for _ in range(runs)]
-    travel = [doors.anneal(gates, one, rounds, HEAT, SEED + k) for k, one in enumerate(found)]
-    return found[int(np.argmin(travel))]
+    seeds = range(SEED, SEED + runs)
+    with ThreadPoolExecutor() as pool:
+        travel = pool.map(lambda one, k: doors.anneal(gates, one, rounds, HEAT, k), found, seeds)
+        return found[int(np.argmin(list(travel)))]
 
 
 def _work(ways: Ways) -> tour.Work:

@@ -553,7 +553,7 @@ def remade(w, lo, hi, doors, i, j, a, b, cost, rows, taken):
             hold(w, lo, hi, i, j, cost, rows, taken)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def all_between(w, group, doors, tries, seed, cost, rows, taken):
     """Ways through a group from each door to each other's reverse: cost (d, d), items and
     options (d, d, n). Each way is one the other way round as well.
