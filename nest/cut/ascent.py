@@ -88,7 +88,7 @@ def tree(table, pi, degree):
     return total
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def balanced(table, i, j, pi, steps, stride):
     """Prices, found from others, that make the least tree nearly a way from node i to node j."""
     best, idle = -np.inf, 0
@@ -232,17 +232,17 @@ def pair_hops(p, q, come, gone, gfirst, pfirst, spots, sfirst, reach):
     return cost, ends, length
 
 
-@njit(cache=True)
-def short_hops(come, gone, gfirst, pfirst, spots, sfirst, reach, start, near):
-    """The cheapest hops from each part to near ones and to and from the start, as a list.
+@njit(cache=True, nogil=True)
+def short_hops(batch, come, gone, gfirst, pfirst, spots, sfirst, reach, start, near):
+    """The cheapest hops of some parts (low, high) to and from near ones and the start, as a list.
 
     Returns (k, 4) part, part, node, node and (k,) lengths; the start is part and node -1.
     """
-    count = len(pfirst) - 1
-    rows = np.empty((count * (2 * PAIRS * near.shape[1] + 2 * PAIRS), 4), np.int64)
+    low, high = batch
+    rows = np.empty(((high - low) * (2 * PAIRS * near.shape[1] + 2 * PAIRS), 4), np.int64)
     length = np.empty(len(rows))
     k = 0
-    for p in range(count):
+    for p in range(low, high):
         for q in near[p]:
             for a, b in ((p, q), (q, p)):
                 cost, ends, far = pair_hops(a, b, come, gone, gfirst, pfirst, spots, sfirst, reach)

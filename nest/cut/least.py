@@ -23,8 +23,9 @@ nearest point to each neighbour, and an outline drawn last counts as lying on th
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import pairwise, repeat
 
 import numpy as np
 
@@ -35,7 +36,9 @@ from nest.cut.ways import IntArray, Ways
 
 PHASES = 16  # the list of short hops between parts grows so often, and ways are looked at again
 STEPS = 120  # subgradient steps in each
-MANY = 100  # parts; for more a third as many phases do
+MANY = 100  # parts; for more so many phases do
+FEWER = 7
+BATCH = 18  # parts whose short hops are listed at a time
 FIRST_STRIDE = 2.0  # of the step that would close the gap to the upper bound, were it straight
 LOOKS = 3  # ways through a part that are looked at in a phase
 TREES = 60  # least trees for each
@@ -166,25 +169,27 @@ def least(ways: Ways, upper: float) -> float:
     frame = (nodes.gfirst, nodes.pfirst)
     place = (nodes.spots, nodes.sfirst, nodes.reach, ways.start, ways.near)
     come, gone = np.zeros((2, len(nodes.mate)))
-    phases = PHASES if len(passages) <= MANY else PHASES // 3
-    pairs: Pairs | None = None
-    for phase in range(phases):
-        for passage in passages:
-            passage.look(come, gone)
-        pairs = _joined(pairs, ascent.short_hops(come, gone, *frame, *place))
-        inside = np.concatenate([passage.least.ravel() for passage in passages])
-        stride = FIRST_STRIDE * (1 - phase / phases)
-        come, gone = ascent.climb(come, gone, pairs, inside, frame, upper, STEPS, stride)
+    phases = PHASES if len(passages) <= MANY else FEWER
+    batches = list(pairwise([*range(0, len(passages), BATCH), len(passages)]))
+    pairs: list[Pairs] = []
+    with ThreadPoolExecutor() as pool:
+        for phase in range(phases):
+            list(pool.map(Passage.look, passages, repeat(come), repeat(gone)))
+            given = (come, gone, *frame, *place)
+            lists = pool.map(ascent.short_hops, batches, *map(repeat, given))
+            pairs = [_joined([*pairs, *lists])]
+            inside = np.concatenate([passage.least.ravel() for passage in passages])
+            stride = FIRST_STRIDE * (1 - phase / phases)
+            come, gone = ascent.climb(come, gone, pairs[0], inside, frame, upper, STEPS, stride)
     hops = ascent.hops(come, gone, *frame, *place)
     return sum(passage.cheapest(come, gone)[0] for passage in passages) + least_round(hops)
 
 
-def _joined(pairs: Pairs | None, new: Pairs) -> Pairs:
-    """Short hops of both lists, each once."""
-    if pairs is None:
-        return new
-    rows, which = np.unique(np.concatenate([pairs[0], new[0]]), axis=0, return_index=True)
-    return rows, np.concatenate([pairs[1], new[1]])[which]
+def _joined(pairs: list[Pairs]) -> Pairs:
+    """Short hops of some lists, each once."""
+    rows = np.concatenate([rows for rows, _ in pairs])
+    rows, which = np.unique(rows, axis=0, return_index=True)
+    return rows, np.concatenate([length for _, length in pairs])[which]
 
 
 def passages_of(nodes: Nodes) -> list[Passage]:

@@ -127,7 +127,7 @@ def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
     gates = inner.doors_of(ways, parts)
     few = min(1.0, MANY / len(order))
     if len(order) > 2:
-        order = _annealed(gates, order, int(effort * ROUNDS), max(1, round(RUNS * few)))
+        order = _annealed(gates, order, int(effort * ROUNDS), max(2, round(RUNS * few)))
     inner.enter(ways, work, parts, doors.doors_of(gates, order))
     tour.settle_all(work, order, effort * TRIES * few, SEED)
     tour.choose_tails(work, order)
@@ -210,6 +210,7 @@ def _parts_in_order(ways: Ways) -> IntArray:
     _add_rules(model, manager, ways.rules, len(spots))
     settings = pywrapcp.DefaultRoutingSearchParameters()
     settings.first_solution_strategy = routing_enums_pb2.FirstSolutionStrategy.PATH_CHEAPEST_ARC
+    settings.solution_limit = 1  # a better one would take seconds, and annealing forgets it
     answer = model.SolveWithParameters(settings)
     if answer is None:
         raise CutError("parts enclose each other in a ring, so none can come first.")
