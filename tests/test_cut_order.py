@@ -13,6 +13,8 @@ from ortools.sat.python import cp_model
 
 from nest.cut.circuit import least_round
 from nest.cut.contour import Contour, circle
+from nest.cut.doors import Doors, anneal, doors_of, ways_between
+from nest.cut.least import Group
 from nest.cut.machine import Machine
 from nest.cut.order import arrange, compiled, travel_of
 from nest.errors import CutError
@@ -290,6 +292,71 @@ def test_what_was_compiled_once_is_found(tmp_path):
 def test_nothing_to_cut_is_refused():
     with pytest.raises(CutError, match="nothing to cut"):
         arrange([], LASER)
+
+
+# --- ways through groups and between doors ------------------------------------------------------
+
+
+def ways_through(table):
+    """The least way through all places from each to each other, all orders tried."""
+    count = len(table)
+    found = np.full((count, count), np.inf)
+    for row in itertools.permutations(range(count)):
+        cost = sum(table[a, b] for a, b in itertools.pairwise(row))
+        found[row[0], row[-1]] = min(found[row[0], row[-1]], cost)
+    return found
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_known_of_a_group_is_never_more_than_its_ways(seed):
+    """Seven places; every pair looked at. A pair's own look brings it near its least way."""
+    points = np.random.default_rng(seed).uniform(0, 50, (7, 2))
+    group = Group(np.hypot(*np.moveaxis(points[:, None] - points[None], -1, 0)))
+    exact = ways_through(group.table)
+    pairs = [(i, j) for i in range(7) for j in range(i)]
+    for i, j in pairs:
+        before = group.least.copy()
+        group.look(i, j)
+        assert (group.least >= before).all()
+        assert (group.least <= exact + 1e-9).all()
+    ratio = [group.least[pair] / exact[pair] for pair in pairs]
+    assert min(ratio) > 0.8
+    assert np.mean(ratio) > 0.95
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_annealing_finds_the_least_way_by_doors(seed):
+    """Four parts with three entries and two exits each: the least of all, reckoned one by one."""
+    random = np.random.default_rng(seed)
+    count, home = 4, np.array([[0.0, 0.0]])
+    come = np.concatenate([random.uniform(0, 100, (3 * count, 2)), home])
+    gone = np.concatenate([random.uniform(0, 100, (2 * count, 2)), home])
+    efirst, xfirst, tfirst = (
+        np.append(np.arange(count + 1) * size, count * size + 1) for size in (3, 2, 6)
+    )
+    inside = np.append(random.uniform(10, 40, 6 * count), 0.0)
+    between = ways_between(come, gone, efirst, xfirst, inside, tfirst)
+    near = np.array([[q for q in range(count) if q != p] for p in range(count)])
+    rules = np.zeros((0, 2), dtype=np.int64)
+    doors = Doors(come, gone, efirst, xfirst, inside, tfirst, between, near, rules)
+
+    def travel(order, taken):
+        here, total = home[0], 0.0
+        for part, (i, j) in zip(order, taken, strict=True):
+            total += math.dist(here, come[3 * part + i]) + inside[6 * part + 2 * i + j]
+            here = gone[2 * part + j]
+        return total + math.dist(here, home[0])
+
+    choices = list(itertools.product(itertools.product(range(3), range(2)), repeat=count))
+    least = min(
+        travel(order, taken) for order in itertools.permutations(range(count)) for taken in choices
+    )
+    order = np.arange(count)
+    found = anneal(doors, order, 2000, 50.0, 1)
+    taken = doors_of(doors, order)
+    assert sorted(order) == list(range(count))
+    assert found == pytest.approx(travel(order, taken[order]), abs=0.01)
+    assert found == pytest.approx(least, abs=0.01)
 
 
 # --- the round over parts ------------------------------------------------------------------------

@@ -19,10 +19,10 @@ from nest.cut import ascent, tour
 from nest.cut.doors import Doors, ways_between
 from nest.cut.ways import IntArray, Ways
 
-DOORS = 11  # of a group, in jobs of up to
+DOORS = 13  # of a group, in jobs of up to
 MANY = 100  # parts; in larger ones
 THRIFTY = 8  # do
-TRIES = 2  # shakes for each way between two
+TRIES = 1  # shake for each way between two
 FEW, MORE = 12, 2  # a group of two to so few contours, as of marks, gets so many times both
 ROW = 1.5  # times as far as its nearest is the second neighbour of a row's end, at least
 ALIKE = 2  # digits of a mm in which groups of one shape agree
