@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
@@ -19,11 +20,12 @@ from nest.cut import ascent, tour
 from nest.cut.doors import Doors, ways_between
 from nest.cut.ways import IntArray, Ways
 
-DOORS = 13  # of a group, in jobs of up to
+DOORS = 16  # of a group, in jobs of up to
 MANY = 100  # parts; in larger ones
 THRIFTY = 8  # do
-TRIES = 1  # shake for each way between two
+TRIES = 2  # shakes for each way between two
 FEW, MORE = 12, 2  # a group of two to so few contours, as of marks, gets so many times both
+NEAREST = 1  # doors to each end of a group are those that the next is begun with
 ROW = 1.5  # times as far as its nearest is the second neighbour of a row's end, at least
 ALIKE = 2  # digits of a mm in which groups of one shape agree
 
@@ -131,9 +133,19 @@ def _searched(ways: Ways, work: tour.Work, group: int, seed: int) -> Through:
     rows = np.zeros((count, count, ways.gfirst[group + 1] - ways.gfirst[group]), dtype=np.int64)
     taken = np.zeros_like(rows)
     tries = TRIES * _times(ways, group)
-    tour.all_between(work, group, doors, tries, seed, cost, rows, taken)
+    begins = _begins(ways, group, doors)
+    tour.all_between(work, group, doors, begins, tries, seed, cost, rows, taken)
     first = ways.first[low]
     return Through(doors - first, cost, rows - low, taken - first)
+
+
+def _begins(ways: Ways, group: int, doors: IntArray) -> NDArray[np.bool_]:
+    """Which doors are near where the group before is left; all in a part's first group."""
+    if group in ways.pfirst:
+        return np.ones(len(doors), dtype=np.bool_)
+    before = ways.pin[_options(ways, group - 1)]
+    nearest = cKDTree(ways.pin[doors]).query(before, k=[*range(1, NEAREST + 1)])[1]
+    return np.isin(np.arange(len(doors)), nearest)
 
 
 def _chosen(ways: Ways, group: int) -> IntArray:

@@ -31,8 +31,8 @@ from nest.errors import CutError
 
 SEED = 1
 EFFORT = 1.0
-ROUNDS = 150_000  # changes of the order of parts, in each of
-RUNS = 6  # anneals from seeds of their own, of which the best is kept; fewer in large jobs
+ROUNDS = 100_000  # changes of the order of parts, in each of
+RUNS = 4  # anneals from seeds of their own, of which the best is kept; fewer in large jobs
 HEAT = 100.0  # mm; where annealing begins, about what turning a part round may cost
 TRIES = 0.5  # shakes of a group for each of its items at last, in jobs of up to
 MANY = 100  # parts; fewer in larger ones, where their number makes up for it

@@ -554,9 +554,10 @@ def remade(w, lo, hi, doors, i, j, a, b, cost, rows, taken):
 
 
 @njit(cache=True, nogil=True)
-def all_between(w, group, doors, tries, seed, cost, rows, taken):
+def all_between(w, group, doors, begins, tries, seed, cost, rows, taken):
     """Ways through a group from each door to each other's reverse: cost (d, d), items and
-    options (d, d, n). Each way is one the other way round as well.
+    options (d, d, n). Each way is one the other way round as well; where neither door is one of
+    those that the group ``begins`` with, none is looked for.
 
     After a first search each way is tried to be made of those that share a door with it.
     """
@@ -566,10 +567,14 @@ def all_between(w, group, doors, tries, seed, cost, rows, taken):
     cost[:] = np.inf
     for i in range(count):
         for j in range(i, count):
+            if not (begins[i] or begins[j]):
+                continue
             if between(w, lo, hi, doors[i], w.back[doors[j]], tries) < np.inf:
                 hold(w, lo, hi, i, j, cost, rows, taken)
     for i in range(count):
         for j in range(i + 1, count):
+            if not (begins[i] or begins[j]):
+                continue
             for k in range(count):
                 if k != i and k != j:
                     remade(w, lo, hi, doors, i, j, i, k, cost, rows, taken)
