@@ -25,7 +25,6 @@ MANY = 100  # parts; in larger ones
 THRIFTY = 8  # do
 TRIES = 2  # shakes for each way between two
 FEW, MORE = 12, 2  # a group of two to so few contours, as of marks, gets so many times both
-NEAREST = 1  # doors to each end of a group are those that the next is begun with
 ROW = 1.5  # times as far as its nearest is the second neighbour of a row's end, at least
 ALIKE = 2  # digits of a mm in which groups of one shape agree
 
@@ -64,8 +63,11 @@ class Part:
     reach: tuple[FloatArray, ...]
 
 
-def parts_of(ways: Ways, work: tour.Work, seed: int) -> list[Part]:
-    """The ways through every part; groups of equal shape are searched once."""
+def parts_of(ways: Ways, work: tour.Work, nearest: int, seed: int) -> list[Part]:
+    """The ways through every part; groups of equal shape are searched once.
+
+    A group after another is begun with the doors ``nearest`` to each end of that one.
+    """
     groups = [
         range(ways.pfirst[part], ways.pfirst[part + 1] - (tail >= 0))
         for part, tail in enumerate(ways.tail)
@@ -73,7 +75,7 @@ def parts_of(ways: Ways, work: tour.Work, seed: int) -> list[Part]:
     shapes = {group: _shape(ways, group) for part in groups for group in part}
     first = {shape: group for group, shape in reversed(shapes.items())}
     with ThreadPoolExecutor() as pool:  # groups share nothing that is written
-        found = pool.map(lambda group: _searched(ways, work, group, seed), first.values())
+        found = pool.map(lambda group: _searched(ways, work, group, nearest, seed), first.values())
         known = dict(zip(first, found, strict=True))
     return [
         _part(ways, k, tuple(known[shapes[group]] for group in part))
@@ -126,26 +128,27 @@ def _part(ways: Ways, part: int, groups: tuple[Through, ...]) -> Part:
     return Part(groups, tuple(links), tuple(reach))
 
 
-def _searched(ways: Ways, work: tour.Work, group: int, seed: int) -> Through:
+def _searched(ways: Ways, work: tour.Work, group: int, nearest: int, seed: int) -> Through:
     low, doors = int(ways.gfirst[group]), _chosen(ways, group)
     count = len(doors)
     cost = np.zeros((count, count))
     rows = np.zeros((count, count, ways.gfirst[group + 1] - ways.gfirst[group]), dtype=np.int64)
     taken = np.zeros_like(rows)
     tries = TRIES * _times(ways, group)
-    begins = _begins(ways, group, doors)
+    begins = _begins(ways, group, doors, nearest)
     tour.all_between(work, group, doors, begins, tries, seed, cost, rows, taken)
     first = ways.first[low]
     return Through(doors - first, cost, rows - low, taken - first)
 
 
-def _begins(ways: Ways, group: int, doors: IntArray) -> NDArray[np.bool_]:
+def _begins(ways: Ways, group: int, doors: IntArray, nearest: int) -> NDArray[np.bool_]:
     """Which doors are near where the group before is left; all in a part's first group."""
     if group in ways.pfirst:
         return np.ones(len(doors), dtype=np.bool_)
     before = ways.pin[_options(ways, group - 1)]
-    nearest = cKDTree(ways.pin[doors]).query(before, k=[*range(1, NEAREST + 1)])[1]
-    return np.isin(np.arange(len(doors)), nearest)
+    ranks = [*range(1, min(nearest, len(doors)) + 1)]
+    found = cKDTree(ways.pin[doors]).query(before, k=ranks)[1]
+    return np.isin(np.arange(len(doors)), found)
 
 
 def _chosen(ways: Ways, group: int) -> IntArray:

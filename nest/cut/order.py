@@ -2,7 +2,8 @@
 
 :func:`arrange` keeps the rules of :mod:`nest.cut.ways`, begins with an order of the parts by
 OR-tools' routing, and improves it by annealing, each part being begun and left at one of a few
-doors (:mod:`nest.cut.inner`, :mod:`nest.cut.doors`). At last contours are exchanged, turned and
+doors (:mod:`nest.cut.inner`, :mod:`nest.cut.doors`), in two searches that differ in the doors. At
+last contours are exchanged, turned and
 moved inside their groups, wherever these begin and end then. It goes by numbers of tries and a
 fixed seed, never by a clock, so the same contours give the same order. Beside the travel stands
 a bound that no order can beat, which is worked out on its own (:mod:`nest.cut.least`).
@@ -15,6 +16,7 @@ import time
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from operator import itemgetter
 from pathlib import Path
 
 import numpy as np
@@ -32,7 +34,8 @@ from nest.errors import CutError
 SEED = 1
 EFFORT = 1.0
 ROUNDS = 100_000  # changes of the order of parts, in each of
-RUNS = 4  # anneals from seeds of their own, of which the best is kept; fewer in large jobs
+RUNS = 2  # anneals from seeds of their own, of which the best is kept; one in large jobs
+NEAREST = (1, 2)  # doors to each end of a group that the next may begin with, in a search each
 HEAT = 100.0  # mm; where annealing begins, about what turning a part round may cost
 TRIES = 0.5  # shakes of a group for each of its items at last, in jobs of up to
 MANY = 100  # parts; fewer in larger ones, where their number makes up for it
@@ -99,8 +102,7 @@ def arrange(
         raise CutError("there is nothing to cut in this set-up.")
     began = time.perf_counter()
     ways = ways_of(contours, machine, start)
-    order, seq, opt = _search(ways, effort)
-    items = _items(ways, order, seq)
+    items, opt = _search(ways, effort)
     found = _exact([drawn(ways, i, int(opt[i])) for i in items], machine, start)
     way = travel_of(found, start)
     bound = 0.0 if _outlines_alone(contours) else least(ways, way)
@@ -119,28 +121,39 @@ def compiled() -> bool:
     return all(any(folder.glob("*.nbi")) for folder in found)
 
 
-def _search(ways: Ways, effort: float) -> tuple[IntArray, IntArray, IntArray]:
-    """The order of parts, of items in their groups, and the option of each item."""
-    order, work = _parts_in_order(ways), _work(ways)
+def _search(ways: Ways, effort: float) -> tuple[tuple[int, ...], IntArray]:
+    """Items in the order they are drawn, and the option of each by item: the better of two."""
+    order = _parts_in_order(ways)
+    with ThreadPoolExecutor() as pool:
+        found = pool.map(lambda nearest: _searched(ways, order, effort, nearest), NEAREST)
+        return min(found, key=itemgetter(0))[1:]
+
+
+def _searched(
+    ways: Ways, order: IntArray, effort: float, nearest: int
+) -> tuple[float, tuple[int, ...], IntArray]:
+    """Travel, items and options of one search."""
+    work = _work(ways)
     tour.begin(work, order, *ways.start)
-    parts = inner.parts_of(ways, work, SEED)
+    parts = inner.parts_of(ways, work, nearest, SEED)
     gates = inner.doors_of(ways, parts)
     few = min(1.0, MANY / len(order))
     if len(order) > 2:
-        order = _annealed(gates, order, int(effort * ROUNDS), max(2, round(RUNS * few)))
+        order = _annealed(gates, order, int(effort * ROUNDS), max(1, round(RUNS * few)))
     inner.enter(ways, work, parts, doors.doors_of(gates, order))
     tour.settle_all(work, order, effort * TRIES * few, SEED)
     tour.choose_tails(work, order)
-    return order, work.seq, work.opt
+    items, home = _items(ways, order, work.seq), ways.start[None]
+    taken = work.opt[list(items)]
+    hops = np.concatenate([ways.pin[taken], home]) - np.concatenate([home, ways.pout[taken]])
+    return float(np.hypot(*hops.T).sum()), items, work.opt
 
 
 def _annealed(gates: doors.Doors, order: IntArray, rounds: int, runs: int) -> IntArray:
     """The best of some anneals, each from the same order."""
     found = [order.copy() for _ in range(runs)]
-    seeds = range(SEED, SEED + runs)
-    with ThreadPoolExecutor() as pool:
-        travel = pool.map(lambda one, k: doors.anneal(gates, one, rounds, HEAT, k), found, seeds)
-        return found[int(np.argmin(list(travel)))]
+    travel = [doors.anneal(gates, one, rounds, HEAT, SEED + k) for k, one in enumerate(found)]
+    return found[int(np.argmin(travel))]
 
 
 def _work(ways: Ways) -> tour.Work:

@@ -464,7 +464,7 @@ def begin(w, order, x, y):
                 x, y = w.pout[way, 0], w.pout[way, 1]
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def settle_all(w, order, tries, seed):
     """Settle every part between its neighbours, in order."""
     np.random.seed(seed)
