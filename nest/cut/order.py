@@ -2,11 +2,11 @@
 
 :func:`arrange` keeps the rules of :mod:`nest.cut.ways`, begins with an order of the parts by
 OR-tools' routing, and improves it by annealing, each part being begun and left at one of a few
-doors (:mod:`nest.cut.inner`, :mod:`nest.cut.doors`), in two searches that differ in the doors. At
-last contours are exchanged, turned and
-moved inside their groups, wherever these begin and end then. It goes by numbers of tries and a
-fixed seed, never by a clock, so the same contours give the same order. Beside the travel stands
-a bound that no order can beat, which is worked out on its own (:mod:`nest.cut.least`).
+doors (:mod:`nest.cut.inner`, :mod:`nest.cut.doors`), in two searches that differ in the doors.
+At last contours are exchanged, turned and moved inside their groups, wherever these begin and
+end then. It goes by numbers of tries and a fixed seed, never by a clock, so the same contours
+give the same order. Beside the travel stands a bound that no order can beat, which is worked out
+on its own (:mod:`nest.cut.least`).
 """
 
 from __future__ import annotations
