@@ -13,7 +13,8 @@ Where the tool stands at first and last is one more part, home, with one entry a
 
 For an order of parts, ``ahead[a]`` holds the least travel from home up to each exit of the part
 at place a, ``after[a]`` that from each of its exits to the end. A change of the order between
-two places is then judged by what lies between these only.
+two places is then judged by what lies between these only. The last row of each is home's and
+holds zeros, so that ``ahead[-1]`` is what lies before the first part.
 """
 
 from __future__ import annotations
@@ -177,7 +178,6 @@ def anneal(d, order, rounds, heat, seed):
     np.random.seed(seed)
     n = len(order)
     wide = np.max(np.diff(d.xfirst))
-    # one place more than parts: home, from where `ahead` is 0 and to where `after` is
     ahead, after = np.zeros((n + 1, wide), np.float32), np.zeros((n + 1, wide), np.float32)
     one, two = np.empty(wide, np.float32), np.empty(wide, np.float32)
     forth(d.xfirst, d.way, order, ahead, 0)
