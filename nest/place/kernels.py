@@ -28,7 +28,8 @@ found through the offsets at the head of ``I``.
     * regions, rows of 5: ground, first piece, pieces, offset of the first circle in M, circles;
     * pairs, (angles, angles + 1): offset in M of the first group of angles a <= b;
     * bins, (grounds, rows, columns + 1): position in I of a cell's first edge;
-      the lists of edges (offsets in M) follow.
+      the lists of edges (offsets in M) follow;
+    * cells of pairs of listed angles: offset in M of each one's first row, and an end.
 ``M`` float64, shared
     * types, rows of 5: 4th root of the area, reach (farthest corner from the origin),
       window and axis in rad, area;
@@ -42,6 +43,10 @@ found through the offsets at the head of ``I``.
       any of b, and offsets in M of its first pair and the one after the last;
     * pairs, rows of 6: the same for two pieces, with the offsets of their planes;
     * planes, rows of 3: normal and offset; pieces meet where offset - normal · d > 0;
+    * cells, rows of 4, see :func:`nest.place.cells.cells_of`;
+    * grids, (angles, angles) rows of 7, for a <= b: first corner of the grid over the
+      displacements of b from a; inverse size of its cells; last column and row; where the
+      cells begin in I;
     * edges of the grounds, rows of 7: x0, y0, x1, y1, unit normal, normal · point;
     * stretch, (rows, columns, 2): cosine and sine of twice the direction of least stretch.
 ``G`` float32 (grounds, rows, columns), shared
@@ -55,7 +60,9 @@ found through the offsets at the head of ``I``.
     * corners of pieces in place (as in M) and boxes of pieces, of the same rows;
     * weights of pairs (parts, parts) and of strays (parts,);
     * overlaps (parts, parts) and strays (parts,), both times the sizes of the parts;
-    * scratch for one piece.
+    * scratch for one piece;
+    * parts around one part, and parts near it, rows of 8: box; what overlap costs, per mm;
+      the number of the part, or of its listed angle; x and y.
 ``R`` uint64 (1,), one per worker
     State of the random numbers.
 """
@@ -74,7 +81,8 @@ N_STRETCH_COLS, N_STRETCH_ROWS = 14, 15
 AT_PLACED, AT_BOXES, AT_PAIR_WEIGHTS, AT_OWN_WEIGHTS = 16, 17, 18, 19
 AT_OVERLAPS, AT_STRAYS, AT_SCRATCH = 20, 21, 22
 N_CORNERS, N_PIECES = 23, 24  # most corners and pieces of a type: rows of the tables in place
-HEAD = 25
+AT_GRIDS, AT_AROUND = 25, 26
+HEAD = 27
 
 # The head of S: parameters. Poses follow at F_SIZE.
 F_X0, F_Y0, F_X1, F_Y1 = 0, 1, 2, 3  # box of the container; in a strip parts stay inside it
@@ -86,14 +94,22 @@ F_STRIP = 10  # 1: the container is the box alone; 0: it is ground
 F_LISTED = 11  # 1: all angles come from lists, and pairs of them have half-planes
 F_TOUCH = 12  # mm; depth below which pieces count as touching
 F_COUNT = 13  # candidate poses looked at
-F_SIZE = 14
+F_PART = 14  # the part that candidate poses are looked at for, see look_around
+F_AROUND, F_NEAR = 15, 16  # how many parts are around it, and near it
+F_NEAR_X0, F_NEAR_Y0, F_NEAR_X1, F_NEAR_Y1 = 17, 18, 19, 20  # box beyond which near is not enough
+F_SIZE = 21
 
+# Strides of a refinement along x, y and the two diagonals; the fifth is the turn.
+STRIDES = np.array([[1.0, 0.0], [0.0, 1.0], [0.7071, 0.7071], [0.7071, -0.7071], [0.0, 0.0]])
+NEAR = 3.0  # first strides of a refinement within which the parts near are listed
+UNPLACED = 1e7  # where the box of a part is that is not yet placed
 GRID_SLACK = 1.6  # cells; the grid's own error (0.83) and that of interpolation (0.71)
 
 TYPE, PIECE, REGION = 6, 3, 5  # row lengths in I
 TYPE_M, CORNER, REGION_M, CIRCLE, ANGLE = 5, 5, 4, 3, 7  # in M
 GROUP, PAIR, PLANE, EDGE = 6, 6, 3, 7  # in M
-POSE = 10  # row length in S
+GRID, CELL_PLANE = 7, 4  # in M
+POSE, AROUND = 10, 8  # row lengths in S
 
 
 # ---------------------------------------------------------------- putting a part in place
@@ -249,25 +265,24 @@ def _overlap_listed(a, b, dx, dy, limit, touch, I, M):
     """The same sum for listed angles a and b, b displaced by (dx, dy) from a."""
     if a > b:
         a, b, dx, dy = b, a, -dx, -dy
-    total = 0.0
-    row = I[AT_PAIRS] + a * (I[N_ANGLES] + 1) + b
-    for g in range(I[row], I[row + 1], GROUP):
-        if M[g] >= dx or M[g + 2] <= dx or M[g + 1] >= dy or M[g + 3] <= dy:
-            continue
-        for q in range(int(M[g + 4]), int(M[g + 5]), PAIR):
-            if M[q] >= dx or M[q + 2] <= dx or M[q + 1] >= dy or M[q + 3] <= dy:
-                continue
-            depth = 1e300
-            for k in range(int(M[q + 4]), int(M[q + 5]), PLANE):
-                d = M[k + 2] - M[k] * dx - M[k + 1] * dy
-                if d < depth:
-                    depth = d
-                    if d <= touch:
-                        break
+    g = I[AT_GRIDS] + GRID * (a * I[N_ANGLES] + b)
+    i = min(max(int((dx - M[g]) * M[g + 2]), 0), int(M[g + 4]))
+    j = min(max(int((dy - M[g + 1]) * M[g + 3]), 0), int(M[g + 5]))
+    cell = int(M[g + 6]) + j * (int(M[g + 4]) + 1) + i
+    first, last = I[cell], I[cell + 1]
+    if first == last:
+        return 0.0
+    if M[first] * (1.0 - 1e-6) > limit:
+        return M[first] * (1.0 - 1e-6)
+    total, depth = 0.0, 1e300
+    for k in range(first + CELL_PLANE, last, CELL_PLANE):
+        depth = min(depth, M[k + 2] - M[k] * dx - M[k + 1] * dy)
+        if M[k + 3] > 0.0:
             if depth > touch:
                 total += depth
                 if total > limit:
                     return total
+            depth = 1e300
     return total
 
 
@@ -435,52 +450,121 @@ def _off_box(s, S):
 
 
 @kernel
-def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
-    """Weighted conflict of part i if it had this pose; may stop early above ``limit``."""
-    S[F_COUNT] += 1.0
+def look_around(i, I, M, S):
+    """List the other parts for :func:`cost_at` of part i: boxes, places and what overlap costs.
+
+    Whatever moves a part or a weight makes the list out of date.
+    """
     n, kinds = I[N_PARTS], I[AT_KINDS]
-    t = I[kinds + i]
+    listed = S[F_LISTED] > 0
+    scale = M[I[AT_TYPE_M] + TYPE_M * I[kinds + i]]
+    w = I[AT_AROUND]
+    q = F_SIZE
+    for j in range(n):
+        if j != i and S[q] < UNPLACED:
+            r = I[kinds + j]
+            S[w], S[w + 1], S[w + 2], S[w + 3] = S[q], S[q + 1], S[q + 2], S[q + 3]
+            S[w + 4] = S[I[AT_PAIR_WEIGHTS] + i * n + j] * scale * M[I[AT_TYPE_M] + TYPE_M * r]
+            S[w + 5] = I[I[AT_TYPES] + TYPE * r + 4] + S[q + 7] if listed else float(j)
+            S[w + 6], S[w + 7] = S[q + 4], S[q + 5]
+            w += AROUND
+        q += POSE
+    S[F_PART] = i
+    S[F_AROUND] = (w - I[AT_AROUND]) // AROUND
+    S[F_NEAR_X0] = 1e300
+
+
+@kernel
+def _look_near(t, pose, margin, I, M, S):
+    """List those parts around that meet the box of a pose, grown; inside it they suffice."""
+    a = I[AT_ANGLES] + ANGLE * (I[I[AT_TYPES] + TYPE * t + 4] + int(pose[3])) + 3
+    x0, y0 = pose[0] + M[a] - margin, pose[1] + M[a + 1] - margin
+    x1, y1 = pose[0] + M[a + 2] + margin, pose[1] + M[a + 3] + margin
+    w = I[AT_AROUND]
+    v = near = w + AROUND * I[N_PARTS]
+    for _ in range(int(S[F_AROUND])):
+        if not (S[w] >= x1 or S[w + 2] <= x0 or S[w + 1] >= y1 or S[w + 3] <= y0):
+            for c in range(AROUND):
+                S[v + c] = S[w + c]
+            v += AROUND
+        w += AROUND
+    S[F_NEAR] = (v - near) // AROUND
+    S[F_NEAR_X0], S[F_NEAR_Y0], S[F_NEAR_X1], S[F_NEAR_Y1] = x0, y0, x1, y1
+
+
+@kernel
+def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
+    """Weighted conflict of part i if it had this pose; may stop early above ``limit``.
+
+    What surrounds the part is as :func:`look_around` found it.
+    """
+    S[F_COUNT] += 1.0
+    n = I[N_PARTS]
+    t = I[I[AT_KINDS] + i]
     scale = M[I[AT_TYPE_M] + TYPE_M * t]
     weight = S[I[AT_OWN_WEIGHTS] + i] * scale * scale
+    listed, strip = S[F_LISTED] > 0, S[F_STRIP] > 0
+    stray, angle = 0.0, 0
+    p = F_SIZE + POSE * n
     # The ground first: it needs no pieces, and most places tried are off it or too deep.
-    _pose(n, t, x, y, turn, flip, I, M, S)
-    stray = _off_ground(n, t, limit / weight, I, M, G, S)
-    if weight * stray >= limit:
-        return weight * stray
-    _put_posed(n, t, I, M, S)
-    stray += _off_box(n, S)
+    if not (listed and strip):
+        _pose(n, t, x, y, turn, flip, I, M, S)
+        stray = _off_ground(n, t, limit / weight, I, M, G, S)
+        if weight * stray >= limit:
+            return weight * stray
+    if listed:
+        angle = I[I[AT_TYPES] + TYPE * t + 4] + int(flip)
+        a = I[AT_ANGLES] + ANGLE * angle
+        x0, y0, x1, y1 = M[a + 3] + x, M[a + 4] + y, M[a + 5] + x, M[a + 6] + y
+        S[p], S[p + 1], S[p + 2], S[p + 3] = x0, y0, x1, y1
+    else:
+        _put_posed(n, t, I, M, S)
+        x0, y0, x1, y1 = S[p], S[p + 1], S[p + 2], S[p + 3]
+    stray += max(0.0, x1 - S[F_FRONT])
+    if strip:
+        stray += max(0.0, S[F_X0] - x0) + max(0.0, S[F_Y0] - y0) + max(0.0, y1 - S[F_Y1])
     total = 0.0
     if stray > S[F_TOUCH]:
         total = weight * stray
         if total >= limit:
             return total
-    p = F_SIZE + POSE * n
-    x0, y0, x1, y1 = S[p], S[p + 1], S[p + 2], S[p + 3]
-    q = F_SIZE
-    for j in range(n):
-        apart = S[q] >= x1 or S[q + 2] <= x0 or S[q + 1] >= y1 or S[q + 3] <= y0
-        q += POSE
-        if apart or j == i:
-            continue
-        r = I[kinds + j]
-        k = S[I[AT_PAIR_WEIGHTS] + i * n + j] * scale * M[I[AT_TYPE_M] + TYPE_M * r]
-        depth = _overlap(n, j, t, r, (limit - total) / k, I, M, S)
-        if depth > 0.0:
-            total += k * depth
-            if total >= limit:
-                return total
+    q, count = I[AT_AROUND], int(S[F_AROUND])
+    if x0 >= S[F_NEAR_X0] and y0 >= S[F_NEAR_Y0] and x1 <= S[F_NEAR_X1] and y1 <= S[F_NEAR_Y1]:
+        q, count = q + AROUND * n, int(S[F_NEAR])
+    touch = S[F_TOUCH]
+    for _ in range(count):
+        if not (S[q] >= x1 or S[q + 2] <= x0 or S[q + 1] >= y1 or S[q + 3] <= y0):
+            k, other = S[q + 4], int(S[q + 5])
+            most = (limit - total) / k
+            if listed:
+                depth = _overlap_listed(other, angle, x - S[q + 6], y - S[q + 7], most, touch, I, M)
+            else:
+                depth = _overlap_turned(n, other, t, I[I[AT_KINDS] + other], most, I, S)
+            if depth > 0.0:
+                total += k * depth
+                if total >= limit:
+                    return total
+        q += AROUND
     return total
+
+
+@kernel
+def _room(t, flip, I, M, S):
+    """Where a part with listed angles is inside the strip: lowest x and y, highest x and y."""
+    row = I[AT_TYPES] + TYPE * t
+    if S[F_STRIP] <= 0 or I[row + 5] == 0:
+        return -1e300, -1e300, 1e300, 1e300
+    a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip)) + 3
+    x0, y0 = S[F_X0] - M[a], S[F_Y0] - M[a + 1]
+    x1, y1 = min(S[F_X1], S[F_FRONT]) - M[a + 2], S[F_Y1] - M[a + 3]
+    return x0, y0, max(x0, x1), max(y0, y1)
 
 
 @kernel
 def _into_strip(t, x, y, flip, I, M, S):
     """In a strip, the nearest place where a part with listed angles is inside the box."""
-    row = I[AT_TYPES] + TYPE * t
-    if S[F_STRIP] > 0 and I[row + 5] > 0:
-        a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip)) + 3
-        x = max(S[F_X0] - M[a], min(x, min(S[F_X1], S[F_FRONT]) - M[a + 2]))
-        y = max(S[F_Y0] - M[a + 1], min(y, S[F_Y1] - M[a + 3]))
-    return x, y
+    x0, y0, x1, y1 = _room(t, flip, I, M, S)
+    return max(x0, min(x, x1)), max(y0, min(y, y1))
 
 
 @kernel
@@ -505,22 +589,6 @@ def _random_place(t, flip, x1, I, M, S, R):
 
 
 @kernel
-def _stepped(axis, step, tilt, sign, pose, window):
-    """The pose one stride along an axis: x, y, a diagonal, or the turn within its window."""
-    x, y, turn = pose[0], pose[1], pose[2]
-    if axis == 4:
-        turn = min(max(turn + sign * tilt, -window), window)
-    elif axis == 0:
-        x += sign * step
-    elif axis == 1:
-        y += sign * step
-    else:
-        x += sign * 0.7071 * step
-        y += sign * 0.7071 * step if axis == 2 else -sign * 0.7071 * step
-    return x, y, turn
-
-
-@kernel
 def refine(i, pose, step, least, tilt, I, M, G, S, R):
     """Coordinate descent of part i from ``pose`` (x, y, turn, flip, cost), changed in place.
 
@@ -531,6 +599,9 @@ def refine(i, pose, step, least, tilt, I, M, G, S, R):
     window = M[I[AT_TYPE_M] + TYPE_M * t + 2]
     free = I[I[AT_TYPES] + TYPE * t + 5] == 0 and window > 0
     least_tilt = tilt * least / step if free else np.inf
+    x0, y0, x1, y1 = _room(t, pose[3], I, M, S)
+    if S[F_LISTED] > 0:
+        _look_near(t, pose, NEAR * step, I, M, S)
     while (step >= least or tilt >= least_tilt) and pose[4] > 0.0:
         axis = int(next_random(R) * (5 if free else 4))
         if step < least:
@@ -538,9 +609,13 @@ def refine(i, pose, step, least, tilt, I, M, G, S, R):
         elif axis == 4 and tilt < least_tilt:
             axis = int(next_random(R) * 4)
         gained = False
+        along, up = STRIDES[axis, 0] * step, STRIDES[axis, 1] * step
         for sign in (1.0, -1.0):
-            x, y, turn = _stepped(axis, step, tilt, sign, pose, window)
-            x, y = _into_strip(t, x, y, pose[3], I, M, S)
+            x = max(x0, min(pose[0] + sign * along, x1))
+            y = max(y0, min(pose[1] + sign * up, y1))
+            turn = pose[2]
+            if axis == 4:
+                turn = min(max(turn + sign * tilt, -window), window)
             if x == pose[0] and y == pose[1] and turn == pose[2]:
                 continue
             cost = cost_at(i, x, y, turn, pose[3], pose[4], I, M, G, S)
@@ -584,6 +659,7 @@ def better_pose(i, here, wide, best, I, M, G, S, R):
     size = M[I[AT_TYPE_M] + TYPE_M * t] ** 2
     p = F_SIZE + POSE * i
     x, y, turn, flip = S[p + 4], S[p + 5], S[p + 6], S[p + 7]
+    look_around(i, I, M, S)
     now = cost_at(i, x, y, turn, flip, 1e300, I, M, G, S)
     best[0, 0], best[0, 1], best[0, 2], best[0, 3], best[0, 4] = x, y, turn, flip, now
     best[1, 4] = best[2, 4] = 1e300
@@ -752,6 +828,7 @@ def _slide_back(i, pose, I, M, G, S):
     t = I[I[AT_KINDS] + i]
     size = M[I[AT_TYPE_M] + TYPE_M * t] ** 2
     step = size
+    look_around(i, I, M, S)
     while step > 0.002 * size:
         moved = False
         for axis in range(2):
@@ -778,7 +855,7 @@ def construct(X, order, tries, I, M, G, S, R):
     n = I[N_PARTS]
     for i in range(n):
         p = F_SIZE + POSE * i
-        S[p] = S[p + 1] = S[p + 2] = S[p + 3] = 1e7  # not yet placed: nothing meets this box
+        S[p] = S[p + 1] = S[p + 2] = S[p + 3] = UNPLACED
     stuck = 0
     farthest = S[F_X0]
     pose = np.empty(4)
@@ -787,6 +864,7 @@ def construct(X, order, tries, I, M, G, S, R):
         t = I[I[AT_KINDS] + i]
         reach = M[I[AT_TYPE_M] + TYPE_M * t + 1]
         found, score = False, 1e300
+        look_around(i, I, M, S)
         for trial in range(tries):
             turn, flip = _random_turn(t, I, M, R)
             x1 = S[F_X1]

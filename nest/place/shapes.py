@@ -25,6 +25,7 @@ from shapely.geometry.base import BaseGeometry
 from hides import outline
 from hides.outline import FloatArray, polygons_of
 from nest.place import kernels as k
+from nest.place.cells import cells_of
 from nest.place.convex import fewest_convex
 
 IntArray = NDArray[np.int64]
@@ -36,6 +37,8 @@ BIN = 24.0  # mm; grid of the edge index
 TURN_CELL = 6.0  # mm; grid of the stretch direction: within 0.05° where it turns smoothly
 PAD = 48.0  # mm; grids reach this far beyond the container
 TOUCH = 1e-5  # mm; depth that counts as touching
+CELLS = (8, 16)  # to a side of a pair's grid, for pairs of few pieces and of many
+FEW_PAIRS = 12  # pairs of pieces
 PARTITIONS = 60  # random convex partitions tried per shape
 
 
@@ -253,6 +256,38 @@ class _Memory:
         pair_at = self._float(pairs.joined(plane_at, k.PLANE))
         group_at = self._float(groups.joined(pair_at, k.PAIR))
         self.head[k.AT_PAIRS] = self._int(group_at + k.GROUP * first)
+        self._add_cells(first, groups.joined(), pairs.joined(), planes.joined())
+
+    def _add_cells(
+        self, first: IntArray, groups: FloatArray, pairs: FloatArray, planes: FloatArray
+    ) -> None:
+        """What pairs of listed angles can meet, by displacement: see :mod:`nest.place.cells`."""
+        n = len(first)
+        both = [(a, b) for a in range(n) for b in range(a, n)]
+        grids = np.zeros((n, n, k.GRID))
+
+        def cells(of: tuple[int, int]) -> tuple[IntArray, FloatArray]:
+            own = groups[first[of] : first[of[0], of[1] + 1]]
+            met = pairs[int(own[0, 4]) : int(own[-1, 5])].copy()
+            low, high = int(met[0, 4]), int(met[-1, 5])
+            met[:, 4:6] -= low
+            x0, y0, x1, y1 = _around(own)
+            count = CELLS[len(met) > FEW_PAIRS]
+            wide, tall = (x1 - x0) / count, (y1 - y0) / count
+            grids[of][:6] = x0, y0, 1 / wide, 1 / tall, count - 1, count - 1
+            starts, rows = cells_of(met, planes[low:high], x0, y0, wide, tall, count, count)
+            return starts, rows
+
+        with ThreadPoolExecutor() as pool:
+            found = list(pool.map(cells, both))
+        sizes = np.array([(len(starts), len(rows)) for starts, rows in found])
+        offsets = np.cumsum(sizes, axis=0) - sizes
+        at = self._float(np.concatenate([rows for _, rows in found]))
+        starts = [own + done for (own, _), done in zip(found, offsets[:, 1], strict=True)]
+        cell = self._int(at + k.CELL_PLANE * np.concatenate(starts))
+        for of, done in zip(both, offsets[:, 0], strict=True):
+            grids[of][6] = cell + done
+        self.head[k.AT_GRIDS] = self._float(grids)
 
     def add_ground(
         self,
@@ -318,6 +353,7 @@ class _Memory:
             (k.AT_OWN_WEIGHTS, n),
             (k.AT_OVERLAPS, n * n),
             (k.AT_STRAYS, n),
+            (k.AT_AROUND, 2 * n * k.AROUND),
             (k.AT_SCRATCH, k.CORNER * max(len(piece) for piece in tables.pieces)),
         ):
             head[slot] = at
@@ -377,7 +413,7 @@ def _pair_row(one: Posed, other: Posed, planes: _Rows) -> list[float]:
     return [*(a.min(axis=0) - b.max(axis=0)), *(a.max(axis=0) - b.min(axis=0)), *span]
 
 
-def _around(rows: list[list[float]]) -> FloatArray:
+def _around(rows: ArrayLike) -> FloatArray:
     """The box around all boxes."""
     table = np.array(rows)
     return np.concatenate([table[:, :2].min(axis=0), table[:, 2:4].max(axis=0)])

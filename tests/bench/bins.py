@@ -293,6 +293,7 @@ def separate(X, starts, rows, bins, pitch, wide, high, passes, I, M, G, S, R):
             if k._conflict_of(i, I, S) <= 0.0:
                 continue
             p = k.F_SIZE + k.POSE * i
+            k.look_around(i, I, M, S)
             now = k.cost_at(i, S[p + 4], S[p + 5], 0.0, S[p + 7], 1e300, I, M, G, S)
             _best_contact(i, starts, rows, bins, pitch, wide, high, best, I, M, G, S, R)
             _slid_free(i, bins, pitch, wide, high, best, I, M, G, S)

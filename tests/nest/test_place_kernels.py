@@ -115,6 +115,63 @@ def test_overlap_is_positive_exactly_when_interiors_meet(listed: bool) -> None:
     assert 50 < met < 290  # both answers were asked for
 
 
+def test_listed_angles_give_the_sum_that_separating_axes_give() -> None:
+    """The index by displacement leaves nothing out: 3 angles, 400 layouts of 4 concave parts.
+
+    Asked for no more than a limit, it never says more unless there is more.
+    """
+    rng = np.random.default_rng(18)
+    rings = [valid_star(rng) for _ in range(4)]
+    angles = (0.0, 90.0, 213.0)
+    around = {"box": (-200, -200, 200, 200), "exact": True}
+    listed = worker_of([shapes.Shape(ring, angles) for ring in rings], range(4), **around)
+    turned = worker_of([shapes.Shape(ring, window=180.0) for ring in rings], range(4), **around)
+    ints, floats, *_ = listed.memory
+    met = 0
+    for _ in range(400):
+        which = rng.integers(3, size=4)
+        poses = np.column_stack([rng.uniform(-30, 30, (4, 2)), np.zeros(4), which])
+        k.put_all(poses, *listed.memory)
+        poses[:, 2], poses[:, 3] = np.deg2rad(np.take(angles, which)), 0.0
+        k.put_all(poses, *turned.memory)
+        np.testing.assert_allclose(listed.overlaps, turned.overlaps, rtol=1e-9, atol=1e-7)
+        a, b = int(which[0]), 3 + int(which[1])
+        shift = poses[1, :2] - poses[0, :2]
+        full = k._overlap_listed(a, b, *shift, 1e300, 1e-9, ints, floats)
+        limit = full * rng.uniform(0.5, 1.5)
+        early = k._overlap_listed(a, b, *shift, limit, 1e-9, ints, floats)
+        assert early > limit if full > limit else early == pytest.approx(full, rel=1e-12)
+        met += full > 0
+    assert 100 < met < 400
+
+
+@pytest.mark.parametrize("listed", [True, False])
+def test_cost_of_a_pose_is_what_it_comes_to_once_the_part_is_there(listed: bool) -> None:
+    """Among the parts around, and among those near only, whatever the candidate pose is."""
+    rng = np.random.default_rng(19)
+    rings = [valid_star(rng) for _ in range(5)]
+    angles = (0.0, 180.0) if listed else None
+    made = [shapes.Shape(ring, angles, window=180.0) for ring in rings]
+    worker = worker_of(made, range(5), box=(-300, -300, 300, 300), exact=True)
+    start = worker.world.shared[0][k.AT_PAIR_WEIGHTS]
+    weights = rng.uniform(1, 3, (5, 5))
+    worker.state[start : start + 25] = (weights + weights.T).ravel()
+    poses = np.column_stack([rng.uniform(-60, 60, (5, 2)), np.zeros(5), rng.integers(2, size=5)])
+    k.put_all(poses, *worker.memory)
+    k.look_around(2, worker.memory[0], worker.memory[1], worker.state)
+    for step in range(200):
+        if listed and step % 50 == 25:  # from here on only what is near this pose is looked at
+            k._look_near(2, poses[2], 20.0, worker.memory[0], worker.memory[1], worker.state)
+        new = poses.copy()
+        new[2, :2] += rng.uniform(-40, 40, 2)
+        new[2, 3] = poses[2, 3] if listed else rng.integers(2)
+        cost = k.cost_at(2, *new[2], 1e300, *worker.memory)
+        k.put_all(new, *worker.memory)
+        wanted = float((worker.overlaps[2] * (weights + weights.T)[2]).sum())
+        assert cost == pytest.approx(wanted, rel=1e-9, abs=1e-9)
+        k.put_all(poses, *worker.memory)
+
+
 def test_depth_of_convex_shapes_is_the_least_translation_apart() -> None:
     """Known value: squares of side 10 shifted by (7, 2) are 3 apart along x."""
     square = np.array([[-5, -5], [5, -5], [5, 5], [-5, 5]], float)
