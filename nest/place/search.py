@@ -48,6 +48,8 @@ class Tuning:
     step: float = 0.01  # first share of the used length by which the frontier moves
     least_step: float = 0.001  # the step is halved down to this
     fails: int = 4  # failed separations before the step is halved
+    stale: int = 2  # times that the least step may come to nothing before a layout is shaken
+    room: float = 0.06  # most of the used length by which it grows then
     squeeze: float = 0.9  # share of the budget after which only compression is done
     squeeze_from: float = 0.0005  # compression's steps, falling
     squeeze_to: float = 0.00001
@@ -124,6 +126,8 @@ class Worker:
         self.pool: list[tuple[float, FloatArray]] = []
         self.failed = 0
         self.trial: _Trial | None = None
+        self.stale = 0  # times in a row that the least step came to nothing
+        self.shaken: Best | None = None  # to be made valid before the search goes on from it
 
     # ------------------------------------------------ pieces of work
 
@@ -148,14 +152,23 @@ class Worker:
             self.failed += 1
 
     def explore(self, budget: int) -> None:
-        """Move the frontier by the present step; on failure go on from a disturbed layout."""
-        if self.trial is None:
+        """Move the frontier by the present step; on failure go on from a disturbed layout.
+
+        Where the least step keeps failing no single move helps any more. Then the layout is
+        shaken and drawn together anew, from the first step on.
+        """
+        if self.trial is None and self.shaken:
+            self._begin(self.shaken.poses, self.shaken.reach, self.tuning.patience)
+        elif self.trial is None:
             front = self._front(self.base.reach, self.step)
             start = self._picked() if self.pool else self._shifted(self.base, front)
             self._begin(start, front, self.tuning.patience)
         if trial := self._go_on(budget):
+            if self.shaken:
+                self._shaken_down(trial)
+                return
             if found := self._pressed(trial, self.base.reach):
-                self.base = found
+                self.base, self.stale = found, 0
                 self._forget()
                 return
             self.pool.append((trial.conflict, trial.poses))
@@ -163,9 +176,14 @@ class Worker:
             self.failed += 1
             if self.failed >= self.tuning.fails:
                 self._forget()
-                self.step = max(self.step / 2, self.tuning.least_step)
                 if self.best.beats(self.base):
                     self.base = self.best
+                if self.step > self.tuning.least_step:
+                    self.step = max(self.step / 2, self.tuning.least_step)
+                    return
+                self.stale += 1
+                if self.stale >= self.tuning.stale:
+                    self._shake()
 
     def compress(self, budget: int, share: float) -> None:
         """Move the frontier by small steps from the best layout; ``share`` of the phase is over."""
@@ -180,7 +198,7 @@ class Worker:
         """Go on from another worker's layout."""
         self.best = self.base = Best(best.poses.copy(), best.reach, best.conflict)
         self._forget()
-        self.trial = None
+        self.trial = self.shaken = None
 
     # ------------------------------------------------ inside
 
@@ -245,6 +263,41 @@ class Worker:
         if self.base.conflict > 0:
             self.base = self.best
         return found
+
+    def _shake(self) -> None:
+        """Disturb the best layout on a large scale, with some room to settle in.
+
+        Either two blocks that lie side by side change places, as they are, or the parts
+        within a window do so among each other.
+        """
+        self.stale = 0
+        base, x0 = self.best, float(self.state[k.F_X0])
+        used = base.reach - x0
+        room = self.py.uniform(0.2, 1.0) * self.tuning.room * used
+        poses = base.poses.copy()
+        x = base.poses[:, 0]
+        if self.py.random() < 0.5:
+            a, b, c = x0 + used * np.sort(self.py.uniform(-0.05, 1.05, 3))
+            poses[(x >= a) & (x < b), 0] += c - b + room / 2
+            poses[(x >= b) & (x < c), 0] -= b - a
+        else:
+            wide = self.py.uniform(0.4, 1.0) * used
+            a = x0 + self.py.uniform(-0.5 * wide, used - 0.5 * wide)
+            c = a + wide
+            inside = np.flatnonzero((x >= a) & (x < c))
+            poses[inside, 0] += room * (x[inside] - a) / wide
+            poses[inside, :2] = poses[self.py.permutation(inside), :2]
+        poses[x >= c, 0] += room
+        self.shaken = Best(poses, base.reach + room, np.inf)
+
+    def _shaken_down(self, trial: _Trial) -> None:
+        """Go on from a shaken layout if it came to a valid one, else shake again."""
+        if trial.conflict > 0:
+            self._shake()
+            return
+        self.base, self.shaken = self._offer(trial.poses, 0.0), None
+        self.step = self.tuning.step
+        self._forget()
 
     def _front(self, reach: float, step: float) -> float:
         return reach - step * (reach - float(self.state[k.F_X0]))

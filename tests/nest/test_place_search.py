@@ -132,3 +132,26 @@ def test_what_two_workers_do_does_not_depend_on_which_is_faster() -> None:
             return search.run(world, effort=0.03, seed=seed).poses
 
         assert np.array_equal(poses(), poses())
+
+
+def test_a_layout_that_gains_no_more_is_shaken_and_the_best_is_kept() -> None:
+    """Shaking moves parts about and drops none; the best layout stays valid, never worse."""
+    worker = search.Worker(strip_of_bricks()[0], 5, search.Tuning(patience=20))
+    while worker.best.conflict > 0:
+        worker.start(200)
+    shaken = went_on = 0
+    for _ in range(3000):
+        before, waiting = worker.best.reach, worker.shaken
+        worker.explore(20_000)
+        assert worker.best.conflict == 0
+        assert worker.best.reach <= before + 1e-9
+        if worker.shaken and worker.shaken is not waiting:
+            shaken += 1
+            assert worker.shaken.poses.shape == worker.best.poses.shape
+            assert not np.array_equal(worker.shaken.poses, worker.best.poses)
+            assert worker.shaken.reach > worker.best.reach
+        went_on += waiting is not None and worker.shaken is None
+        if shaken > 20 and went_on > 5:
+            break
+    assert shaken > 20 and went_on > 5  # some come to a valid layout again
+    assert worker._conflict(worker.best.poses) == 0
