@@ -94,10 +94,9 @@ F_STRIP = 10  # 1: the container is the box alone; 0: it is ground
 F_LISTED = 11  # 1: all angles come from lists, and pairs of them have half-planes
 F_TOUCH = 12  # mm; depth below which pieces count as touching
 F_COUNT = 13  # candidate poses looked at
-F_PART = 14  # the part that candidate poses are looked at for, see look_around
-F_AROUND, F_NEAR = 15, 16  # how many parts are around it, and near it
-F_NEAR_X0, F_NEAR_Y0, F_NEAR_X1, F_NEAR_Y1 = 17, 18, 19, 20  # box beyond which near is not enough
-F_SIZE = 21
+F_AROUND, F_NEAR = 14, 15  # how many parts are around one part, and near it: see look_around
+F_NEAR_X0, F_NEAR_Y0, F_NEAR_X1, F_NEAR_Y1 = 16, 17, 18, 19  # box beyond which near is not enough
+F_SIZE = 20
 
 # Strides of a refinement along x, y and the two diagonals; the fifth is the turn.
 STRIDES = np.array([[1.0, 0.0], [0.0, 1.0], [0.7071, 0.7071], [0.7071, -0.7071], [0.0, 0.0]])
@@ -469,7 +468,6 @@ def look_around(i, I, M, S):
             S[w + 6], S[w + 7] = S[q + 4], S[q + 5]
             w += AROUND
         q += POSE
-    S[F_PART] = i
     S[F_AROUND] = (w - I[AT_AROUND]) // AROUND
     S[F_NEAR_X0] = 1e300
 
