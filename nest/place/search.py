@@ -37,7 +37,10 @@ EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 
 @dataclass(frozen=True, slots=True)
 class Tuning:
-    """The search's settings, chosen at equal work on open strips and a week, 2 to 3 seeds."""
+    """The search's settings, chosen at equal work on open strips and a week, 2 to 3 seeds.
+
+    ``stale`` and ``room``, and the windows in ``_shake``, on open strips with one seed or two.
+    """
 
     here: int = 10  # samples near the present pose
     wide: int = 20  # samples over the container
