@@ -46,6 +46,7 @@ from nest.place.kernels import (
     TYPE_M,
     cells_over,
     direction,
+    turn_piece,
 )
 
 ROW = 7
@@ -111,30 +112,36 @@ def _listed_rows(reach, rows, I, M, S):
 def _best_axis(a, an, b, bn, S):
     """Edge of piece a (an corners) across which piece b is farthest, and that distance."""
     far, at = -1e300, a
-    for i in range(a, a + CORNER * an, CORNER):
+    for i in range(a, a + an):
         low = 1e300
-        for j in range(b, b + CORNER * bn, CORNER):
-            low = min(low, S[i + 2] * S[j] + S[i + 3] * S[j + 1])
-        if low - S[i + 4] > far:
-            far, at = low - S[i + 4], i
+        for j in range(b, b + bn):
+            low = min(low, S[i + 2 * an] * S[j] + S[i + 3 * an] * S[j + bn])
+        if low - S[i + 4 * an] > far:
+            far, at = low - S[i + 4 * an], i
     return far, at
 
 
 @kernel
-def _corner_rows(rows, m, i, j, sign, edge, b, bn, reach, S):
-    """Rows of all corners of piece b that are within ``reach`` of an edge's line."""
-    n0, n1 = S[edge + 2], S[edge + 3]
-    for v in range(b, b + CORNER * bn, CORNER):
-        d = n0 * S[v] + n1 * S[v + 1] - S[edge + 4]
-        if d < reach:
-            m = _note(rows, m, i, j, sign * n0, sign * n1, d, S[v], S[v + 1], S)
+def _repeats(v, p, m, S):
+    """Is corner v of the m corners at p the one before once more?"""
+    return v > p and S[v] == S[v - 1] and S[v + m] == S[v + m - 1]
+
+
+@kernel
+def _corner_rows(rows, m, i, j, sign, edge, an, b, bn, reach, S):
+    """Rows of all corners of piece b that are within ``reach`` of the line of an edge."""
+    n0, n1 = S[edge + 2 * an], S[edge + 3 * an]
+    for v in range(b, b + bn):
+        d = n0 * S[v] + n1 * S[v + bn] - S[edge + 4 * an]
+        if d < reach and not _repeats(v, b, bn, S):
+            m = _note(rows, m, i, j, sign * n0, sign * n1, d, S[v], S[v + bn], S)
     return m
 
 
 @kernel
 def _turned_rows(reach, rows, I, S):
     """Rows of all pairs of parts in place whose pieces are within ``reach``."""
-    n, m = I[N_PARTS], 0
+    n, m, columns = I[N_PARTS], 0, I[N_PIECES]
     for i in range(n):
         p = F_SIZE + POSE * i
         fi = I[AT_TYPES] + TYPE * I[I[AT_KINDS] + i]
@@ -149,16 +156,16 @@ def _turned_rows(reach, rows, I, S):
                 continue
             fj = I[AT_TYPES] + TYPE * I[I[AT_KINDS] + j]
             for g in range(I[fi + 1]):
-                box = I[AT_BOXES] + 4 * (i * I[N_PIECES] + g)
+                box = I[AT_BOXES] + 4 * i * columns + g
                 row = I[AT_PIECES] + PIECE * (I[fi] + g)
                 a, an = I[AT_PLACED] + CORNER * (i * I[N_CORNERS] + I[row + 2]), I[row + 1]
                 for h in range(I[fj + 1]):
-                    other = I[AT_BOXES] + 4 * (j * I[N_PIECES] + h)
+                    other = I[AT_BOXES] + 4 * j * columns + h
                     if (
-                        S[other] - reach >= S[box + 2]
-                        or S[other + 2] + reach <= S[box]
-                        or S[other + 1] - reach >= S[box + 3]
-                        or S[other + 3] + reach <= S[box + 1]
+                        S[other] - reach >= S[box + 2 * columns]
+                        or S[other + 2 * columns] + reach <= S[box]
+                        or S[other + columns] - reach >= S[box + 3 * columns]
+                        or S[other + 3 * columns] + reach <= S[box + columns]
                     ):
                         continue
                     row = I[AT_PIECES] + PIECE * (I[fj] + h)
@@ -168,45 +175,46 @@ def _turned_rows(reach, rows, I, S):
                     if max(far_a, far_b) >= reach:
                         continue
                     if far_a >= far_b:
-                        m = _corner_rows(rows, m, i, j, 1.0, at_a, b, bn, far_a + reach, S)
+                        m = _corner_rows(rows, m, i, j, 1.0, at_a, an, b, bn, far_a + reach, S)
                     else:
-                        m = _corner_rows(rows, m, i, j, -1.0, at_b, a, an, far_b + reach, S)
+                        m = _corner_rows(rows, m, i, j, -1.0, at_b, bn, a, an, far_b + reach, S)
     return m
 
 
 @kernel
-def _ground_row(rows, m, i, p, end, e, reach, M, S):
-    """Rows of the piece of part i at p..end in S against one edge of its ground."""
+def _ground_row(rows, m, i, p, count, e, reach, M, S):
+    """Rows of a piece of part i (``count`` corners at p in S) against one edge of its ground."""
     low, high = 1e300, -1e300
-    for v in range(p, end, CORNER):
-        d = M[e + 4] * S[v] + M[e + 5] * S[v + 1]
+    for v in range(p, p + count):
+        d = M[e + 4] * S[v] + M[e + 5] * S[v + count]
         low, high = min(low, d), max(high, d)
     # The edge's line, from the side on which the piece is; then the piece's own edges.
     sign = 1.0 if M[e + 6] - high >= low - M[e + 6] else -1.0
     far, at = max(M[e + 6] - high, low - M[e + 6]), -1
-    for v in range(p, end, CORNER):
-        d = min(S[v + 2] * M[e] + S[v + 3] * M[e + 1], S[v + 2] * M[e + 2] + S[v + 3] * M[e + 3])
-        if d - S[v + 4] > far:
-            far, at = d - S[v + 4], v
+    for v in range(p, p + count):
+        n0, n1 = S[v + 2 * count], S[v + 3 * count]
+        d = min(n0 * M[e] + n1 * M[e + 1], n0 * M[e + 2] + n1 * M[e + 3]) - S[v + 4 * count]
+        if d > far:
+            far, at = d, v
     if far >= reach:
         return m
     if at >= 0:
-        n0, n1 = S[at + 2], S[at + 3]
+        n0, n1 = S[at + 2 * count], S[at + 3 * count]
         for c in range(0, 4, 2):
-            d = n0 * M[e + c] + n1 * M[e + c + 1] - S[at + 4]
+            d = n0 * M[e + c] + n1 * M[e + c + 1] - S[at + 4 * count]
             if d < far + reach:
                 m = _note(rows, m, i, GROUND, n0, n1, d, M[e + c], M[e + c + 1], S)
         return m
     n0, n1 = sign * M[e + 4], sign * M[e + 5]
-    for v in range(p, end, CORNER):
-        d = sign * M[e + 6] - n0 * S[v] - n1 * S[v + 1]
-        if d < far + reach:
-            m = _note(rows, m, i, GROUND, n0, n1, d, S[v], S[v + 1], S)
+    for v in range(p, p + count):
+        d = sign * M[e + 6] - n0 * S[v] - n1 * S[v + count]
+        if d < far + reach and not _repeats(v, p, count, S):
+            m = _note(rows, m, i, GROUND, n0, n1, d, S[v], S[v + count], S)
     return m
 
 
 @kernel
-def _edges_near(rows, m, i, g, p, end, box, reach, I, M, S):
+def _edges_near(rows, m, i, g, p, count, box, reach, I, M, S):
     """Rows of one piece in place against the edges of ground g that are near it."""
     i0, i1, j0, j1 = cells_over(box[0], box[1], box[2], box[3], I, S)
     for j in range(j0, j1 + 1):
@@ -221,7 +229,7 @@ def _edges_near(rows, m, i, g, p, end, box, reach, I, M, S):
                 and max(M[e + 1], M[e + 3]) > box[1]
                 and min(M[e + 1], M[e + 3]) < box[3]
             ):
-                m = _ground_row(rows, m, i, p, end, e, reach, M, S)
+                m = _ground_row(rows, m, i, p, count, e, reach, M, S)
     return m
 
 
@@ -235,24 +243,26 @@ def _ground_rows(reach, rows, m, I, M, S):
         row = I[AT_TYPES] + TYPE * I[I[AT_KINDS] + i]
         for r in range(I[row + 2], I[row + 2] + I[row + 3]):
             region = I[AT_REGIONS] + REGION * r
-            for piece in range(I[region + 1], I[region + 1] + I[region + 2]):
-                start = I[AT_PIECES] + PIECE * piece
-                p = end = I[AT_SCRATCH]
-                box[0], box[1], box[2], box[3] = 1e300, 1e300, -1e300, -1e300
-                for v in range(I[start], I[start] + CORNER * I[start + 1], CORNER):
-                    S[end] = c * M[v] - n * M[v + 1] + x
-                    S[end + 1] = n * M[v] + c * M[v + 1] + y
-                    S[end + 2] = c * M[v + 2] - n * M[v + 3]
-                    S[end + 3] = n * M[v + 2] + c * M[v + 3]
-                    S[end + 4] = M[v + 4] + S[end + 2] * x + S[end + 3] * y
-                    box[0], box[2] = min(box[0], S[end]), max(box[2], S[end])
-                    box[1], box[3] = min(box[1], S[end + 1]), max(box[3], S[end + 1])
-                    end += CORNER
-                box[0] -= reach
-                box[1] -= reach
-                box[2] += reach
-                box[3] += reach
-                m = _edges_near(rows, m, i, I[region], p, end, box, reach, I, M, S)
+            for k in range(I[region + 1], I[region + 1] + I[region + 2]):
+                p, count = I[AT_SCRATCH], I[I[AT_PIECES] + PIECE * k + 1]
+                x0, y0, x1, y1 = turn_piece(k, x, y, c, n, p, I, M, S)
+                box[0], box[1], box[2], box[3] = x0 - reach, y0 - reach, x1 + reach, y1 + reach
+                m = _edges_near(rows, m, i, I[region], p, count, box, reach, I, M, S)
+    return m
+
+
+@kernel
+def _corner_in_box(rows, m, i, x, y, reach, S):
+    """Rows of one corner of part i against the front and, in a strip, the walls near it."""
+    if x > S[F_SIZE + POSE * i + 2] - reach:
+        m = _note(rows, m, i, FRONT, 1.0, 0.0, -x, x, y, S)
+    if S[F_STRIP] > 0:
+        if x < S[F_X0] + reach:
+            m = _note(rows, m, i, GROUND, -1.0, 0.0, x - S[F_X0], x, y, S)
+        if y < S[F_Y0] + reach:
+            m = _note(rows, m, i, GROUND, 0.0, -1.0, y - S[F_Y0], x, y, S)
+        if y > S[F_Y1] - reach:
+            m = _note(rows, m, i, GROUND, 0.0, 1.0, S[F_Y1] - y, x, y, S)
     return m
 
 
@@ -268,19 +278,13 @@ def _box_rows(reach, rows, m, I, M, S):
             m = _note(rows, m, i, GROUND, 0.0, 1.0, S[F_Y1] - S[p + 3], S[p + 4], S[p + 5], S)
             continue
         row = I[AT_TYPES] + TYPE * I[I[AT_KINDS] + i]
-        last = I[AT_PIECES] + PIECE * (I[row] + I[row + 1] - 1)
         start = I[AT_PLACED] + CORNER * i * I[N_CORNERS]
-        for v in range(start, start + CORNER * (I[last + 2] + I[last + 1]), CORNER):
-            x, y = S[v], S[v + 1]
-            if x > S[p + 2] - reach:
-                m = _note(rows, m, i, FRONT, 1.0, 0.0, -x, x, y, S)
-            if S[F_STRIP] > 0:
-                if x < S[F_X0] + reach:
-                    m = _note(rows, m, i, GROUND, -1.0, 0.0, x - S[F_X0], x, y, S)
-                if y < S[F_Y0] + reach:
-                    m = _note(rows, m, i, GROUND, 0.0, -1.0, y - S[F_Y0], x, y, S)
-                if y > S[F_Y1] - reach:
-                    m = _note(rows, m, i, GROUND, 0.0, 1.0, S[F_Y1] - y, x, y, S)
+        for k in range(I[row], I[row] + I[row + 1]):
+            count = I[I[AT_PIECES] + PIECE * k + 1]
+            for v in range(start, start + count):
+                if not _repeats(v, start, count, S):
+                    m = _corner_in_box(rows, m, i, S[v], S[v + count], reach, S)
+            start += CORNER * count
     return m
 
 

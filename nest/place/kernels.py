@@ -24,7 +24,7 @@ found through the offsets at the head of ``I``.
     * kinds: the type of each part;
     * types, rows of 6: first piece, pieces, first region, regions, first angle, angles
       (0: any angle within the window);
-    * pieces, rows of 3: offset of the first corner in M, corners, first corner within type;
+    * pieces, rows of 3: offset of the corners in M, corners, corners of the type before;
     * regions, rows of 5: ground, first piece, pieces, offset of the first circle in M, circles;
     * pairs, (angles, angles + 1): offset in M of the first group of angles a <= b;
     * bins, (grounds, rows, columns + 1): position in I of a cell's first edge;
@@ -33,8 +33,9 @@ found through the offsets at the head of ``I``.
 ``M`` float64, shared
     * types, rows of 5: 4th root of the area, reach (farthest corner from the origin),
       window and axis in rad, area;
-    * corners, rows of 5: x, y; outward normal of the edge that starts there; support, the
-      largest normal · corner over the piece;
+    * corners, per piece the columns x, y; outward normal of the edge that starts there;
+      support, the largest normal · corner over the piece. Their number is a multiple of
+      LANES, the last one is repeated;
     * regions, rows of 4: centre x, y and radius of a circle round the region; the radius at
       which its own circles cover it;
     * circles, rows of 3: centre and radius, inside a region, largest first;
@@ -57,12 +58,15 @@ found through the offsets at the head of ``I``.
 
     * poses, rows of 10: box x0, y0, x1, y1; x, y, turn, flip (or number of the listed
       angle); cosine and sine of the angle. One row per part, the last is the candidate's;
-    * corners of pieces in place (as in M) and boxes of pieces, of the same rows;
+    * corners of pieces in place (as in M) and boxes of pieces, of the same rows; boxes are
+      the columns x0, y0, x1, y1, and those up to the next multiple of LANES are empty;
     * weights of pairs (parts, parts) and of strays (parts,);
     * overlaps (parts, parts) and strays (parts,), both times the sizes of the parts;
     * scratch for one piece;
     * parts around one part, and parts near it, rows of 8: box; what overlap costs, per mm;
-      the number of the part, or of its listed angle; x and y.
+      the number of the part, or of its listed angle; x and y;
+    * parting edges (parts, pieces, pieces), of the part being tried and each other one: which
+      edges last parted two pieces, see :func:`_overlap_turned`.
 ``R`` uint64 (1,), one per worker
     State of the random numbers.
 """
@@ -72,6 +76,7 @@ from __future__ import annotations
 import numpy as np
 
 from nest.place.convex import kernel, next_random
+from nest.place.lanes import LANES, at, four, higher, highest, less, lower, lowest, same, store
 
 # The head of I: counts, and offsets of tables in I, M and S.
 N_PARTS, N_ANGLES, N_COLS, N_ROWS = 0, 1, 2, 3  # columns and rows of the bins
@@ -81,8 +86,8 @@ N_STRETCH_COLS, N_STRETCH_ROWS = 14, 15
 AT_PLACED, AT_BOXES, AT_PAIR_WEIGHTS, AT_OWN_WEIGHTS = 16, 17, 18, 19
 AT_OVERLAPS, AT_STRAYS, AT_SCRATCH = 20, 21, 22
 N_CORNERS, N_PIECES = 23, 24  # most corners and pieces of a type: rows of the tables in place
-AT_GRIDS, AT_AROUND = 25, 26
-HEAD = 27
+AT_GRIDS, AT_AROUND, AT_PARTING = 25, 26, 27
+HEAD = 28
 
 # The head of S: parameters. Poses follow at F_SIZE.
 F_X0, F_Y0, F_X1, F_Y1 = 0, 1, 2, 3  # box of the container; in a strip parts stay inside it
@@ -131,29 +136,44 @@ def direction(x, y, I, M, S):
 
 
 @kernel
+def turn_piece(k, x, y, c, n, out, I, M, S):
+    """Write the corners of piece k, turned by (c, n) and shifted, to ``out`` in S; their box."""
+    row = I[AT_PIECES] + PIECE * k
+    m = I[row + 1]
+    x0 = y0 = same(1e300)
+    x1 = y1 = same(-1e300)
+    for i in range(0, m, LANES):
+        p, q = I[row] + i, out + i
+        px, py = four(M, p), four(M, p + m)
+        wx, wy = px * c - py * n + x, px * n + py * c + y
+        px, py = four(M, p + 2 * m), four(M, p + 3 * m)
+        nx, ny = px * c - py * n, px * n + py * c
+        store(S, q, wx)
+        store(S, q + m, wy)
+        store(S, q + 2 * m, nx)
+        store(S, q + 3 * m, ny)
+        store(S, q + 4 * m, four(M, p + 4 * m) + nx * x + ny * y)
+        x0, x1, y0, y1 = lower(x0, wx), higher(x1, wx), lower(y0, wy), higher(y1, wy)
+    return lowest(x0), lowest(y0), highest(x1), highest(y1)
+
+
+@kernel
 def _turn_pieces(s, t, x, y, c, n, I, M, S):
     """Write the pieces of type t, turned by (c, n) and shifted, and all boxes, into row s."""
     first = I[AT_TYPES] + TYPE * t
-    piece, stop = I[first], I[first] + I[first + 1]
+    count, columns = I[first + 1], I[N_PIECES]
     out = I[AT_PLACED] + CORNER * s * I[N_CORNERS]
-    box = I[AT_BOXES] + 4 * s * I[N_PIECES]
+    box = I[AT_BOXES] + 4 * s * columns
     bx0, by0, bx1, by1 = 1e300, 1e300, -1e300, -1e300
-    for k in range(piece, stop):
-        row = I[AT_PIECES] + PIECE * k
-        x0, y0, x1, y1 = 1e300, 1e300, -1e300, -1e300
-        for i in range(I[row], I[row] + CORNER * I[row + 1], CORNER):
-            wx = c * M[i] - n * M[i + 1] + x
-            wy = n * M[i] + c * M[i + 1] + y
-            nx = c * M[i + 2] - n * M[i + 3]
-            ny = n * M[i + 2] + c * M[i + 3]
-            S[out], S[out + 1], S[out + 2], S[out + 3] = wx, wy, nx, ny
-            S[out + 4] = M[i + 4] + nx * x + ny * y
-            out += CORNER
-            x0, x1 = min(x0, wx), max(x1, wx)
-            y0, y1 = min(y0, wy), max(y1, wy)
-        S[box], S[box + 1], S[box + 2], S[box + 3] = x0, y0, x1, y1
-        box += 4
+    for k in range(I[first], I[first] + count):
+        x0, y0, x1, y1 = turn_piece(k, x, y, c, n, out, I, M, S)
+        out += CORNER * I[I[AT_PIECES] + PIECE * k + 1]
+        S[box], S[box + columns], S[box + 2 * columns], S[box + 3 * columns] = x0, y0, x1, y1
+        box += 1
         bx0, by0, bx1, by1 = min(bx0, x0), min(by0, y0), max(bx1, x1), max(by1, y1)
+    for _ in range(-count % LANES):
+        S[box] = 1e300
+        box += 1
     p = F_SIZE + POSE * s
     S[p], S[p + 1], S[p + 2], S[p + 3] = bx0, by0, bx1, by1
 
@@ -196,66 +216,86 @@ def put(s, t, x, y, turn, flip, I, M, S):
 
 
 @kernel
-def _least_depth(a, an, b, bn, best, S):
-    """Least depth over the edge normals of piece a (an corners) against piece b, up to ``best``."""
-    n0, n1 = S[a + 2], S[a + 3]
-    j = b
-    low = n0 * S[b] + n1 * S[b + 1]
-    end = b + CORNER * bn
-    for k in range(b + CORNER, end, CORNER):
-        d = n0 * S[k] + n1 * S[k + 1]
-        if d < low:
-            low, j = d, k
-    best = min(best, S[a + 4] - low)
-    if best <= 0.0:
-        return 0.0
-    for i in range(a + CORNER, a + CORNER * an, CORNER):
-        # The lowest corner of b moves round with the normal, so it is only followed.
-        n0, n1 = S[i + 2], S[i + 3]
-        low = n0 * S[j] + n1 * S[j + 1]
-        for _ in range(bn):
-            k = j + CORNER if j + CORNER < end else b
-            d = n0 * S[k] + n1 * S[k + 1]
-            if d > low:
-                break
-            low, j = d, k
-        depth = S[i + 4] - low
+def _depths(e, an, b, bn, S):
+    """How deep piece b is behind each of four edges from ``e`` on, of a piece of an corners."""
+    n0, n1 = four(S, e + 2 * an), four(S, e + 3 * an)
+    low = n0 * at(S, b) + n1 * at(S, b + bn)
+    for k in range(b + 1, b + bn):
+        low = lower(low, n0 * at(S, k) + n1 * at(S, k + bn))
+    return four(S, e + 4 * an) - low
+
+
+@kernel
+def _least_depth(a, an, b, bn, touch, S):
+    """Least depth of piece b behind the edges of piece a, and where the edges it is found at are.
+
+    Where edges part the two it is not above ``touch``, and the rest is not looked at.
+    """
+    best, found = 1e300, a
+    for e in range(a, a + an, LANES):
+        depth = lowest(_depths(e, an, b, bn, S))
         if depth < best:
-            best = depth
-            if best <= 0.0:
-                return 0.0
-    return best
+            best, found = depth, e
+            if best <= touch:
+                break
+    return best, found
 
 
 @kernel
 def _overlap_turned(s, r, ts, tr, limit, I, S):
-    """Sum of depths over pairs of pieces of rows s and r; may stop beyond ``limit``."""
+    """Sum of depths over pairs of pieces of rows s and r; may stop beyond ``limit``.
+
+    Edges that part two pieces mostly part them at the next pose too, and are tried first: the
+    table of parting edges has their number, from 1 on in the piece of s and below 0 in that
+    of r. It may be that of another part, which only makes it a bad guess.
+    """
     total = 0.0
     touch = S[F_TOUCH]
+    columns = I[N_PIECES]
     fs, fr = I[AT_TYPES] + TYPE * ts, I[AT_TYPES] + TYPE * tr
     place_s = I[AT_PLACED] + CORNER * s * I[N_CORNERS]
     place_r = I[AT_PLACED] + CORNER * r * I[N_CORNERS]
-    box_s = I[AT_BOXES] + 4 * s * I[N_PIECES]
+    box_s, box_r = I[AT_BOXES] + 4 * s * columns, I[AT_BOXES] + 4 * r * columns
+    q = F_SIZE + POSE * r
+    rx0, ry0, rx1, ry1 = at(S, q), at(S, q + 1), at(S, q + 2), at(S, q + 3)
     for k in range(I[fs + 1]):
-        x0, y0, x1, y1 = S[box_s], S[box_s + 1], S[box_s + 2], S[box_s + 3]
-        box_s += 4
+        p = box_s + k
+        x0, y0 = at(S, p), at(S, p + columns)
+        x1, y1 = at(S, p + 2 * columns), at(S, p + 3 * columns)
+        if rx0 >= x1 or rx1 <= x0 or ry0 >= y1 or ry1 <= y0:
+            continue
         row = I[AT_PIECES] + PIECE * (I[fs] + k)
         a, an = place_s + CORNER * I[row + 2], I[row + 1]
-        box_r = I[AT_BOXES] + 4 * r * I[N_PIECES]
-        for m in range(I[fr + 1]):
-            apart = S[box_r] >= x1 or S[box_r + 2] <= x0 or S[box_r + 1] >= y1 or S[box_r + 3] <= y0
-            box_r += 4
-            if apart:
-                continue
-            row = I[AT_PIECES] + PIECE * (I[fr] + m)
-            b, bn = place_r + CORNER * I[row + 2], I[row + 1]
-            depth = _least_depth(a, an, b, bn, 1e300, S)
-            if depth > touch:
-                depth = _least_depth(b, bn, a, an, depth, S)
-                if depth > touch:
-                    total += depth
-                    if total > limit:
-                        return total
+        slot = I[AT_PARTING] + (r * columns + k) * columns
+        for first in range(0, I[fr + 1], LANES):
+            p = box_r + first
+            meets = less(four(S, p), same(x1)) & less(same(x0), four(S, p + 2 * columns))
+            meets &= less(four(S, p + columns), same(y1)) & less(same(y0), four(S, p + 3 * columns))
+            m = first - 1
+            while meets > 0:
+                m += 1
+                met = meets & 1
+                meets >>= 1
+                if met == 0:
+                    continue
+                row = I[AT_PIECES] + PIECE * (I[fr] + m)
+                b, bn = place_r + CORNER * I[row + 2], I[row + 1]
+                edge = int(at(S, slot + m))
+                if 0 < edge <= an and lowest(_depths(a + edge - 1, an, b, bn, S)) <= touch:
+                    continue
+                if -bn <= edge < 0 and lowest(_depths(b - edge - 1, bn, a, an, S)) <= touch:
+                    continue
+                depth, found = _least_depth(a, an, b, bn, touch, S)
+                if depth <= touch:
+                    S[slot + m] = found - a + 1
+                    continue
+                other, found = _least_depth(b, bn, a, an, touch, S)
+                if other <= touch:
+                    S[slot + m] = b - found - 1
+                    continue
+                total += min(depth, other)
+                if total > limit:
+                    return total
     return total
 
 
@@ -325,23 +365,22 @@ def _is_inside(g, x, y, G, S):
 
 
 @kernel
-def _edge_depth(p, end, e, M, S):
-    """Least translation that takes the piece at p..end in S off edge e; 0 when apart."""
+def _edge_depth(p, m, e, M, S):
+    """Least translation that takes the piece of m corners at p in S off edge e; 0 when apart."""
     ax, ay, bx, by = M[e], M[e + 1], M[e + 2], M[e + 3]
-    low, high = 1e300, -1e300
-    for i in range(p, end, CORNER):
-        d = M[e + 4] * S[i] + M[e + 5] * S[i + 1]
-        low, high = min(low, d), max(high, d)
-    best = min(high - M[e + 6], M[e + 6] - low)
+    low, high = same(1e300), same(-1e300)
+    for i in range(p, p + m, LANES):
+        d = four(S, i) * M[e + 4] + four(S, i + m) * M[e + 5]
+        low, high = lower(low, d), higher(high, d)
+    best = min(highest(high) - M[e + 6], M[e + 6] - lowest(low))
     if best <= S[F_TOUCH]:
         return 0.0
-    for i in range(p, end, CORNER):
-        d = S[i + 4] - min(S[i + 2] * ax + S[i + 3] * ay, S[i + 2] * bx + S[i + 3] * by)
-        if d < best:
-            best = d
-            if best <= S[F_TOUCH]:
-                return 0.0
-    return best
+    low = same(best)
+    for i in range(p, p + m, LANES):
+        nx, ny = four(S, i + 2 * m), four(S, i + 3 * m)
+        low = lower(low, four(S, i + 4 * m) - lower(nx * ax + ny * ay, nx * bx + ny * by))
+    best = lowest(low)
+    return best if best > S[F_TOUCH] else 0.0
 
 
 @kernel
@@ -359,16 +398,8 @@ def cells_over(x0, y0, x1, y1, I, S):
 @kernel
 def _piece_stray(g, k, x, y, c, n, I, M, S):
     """Deepest edge of ground g inside piece k, turned by (c, n) and shifted; 0 when none."""
-    row = I[AT_PIECES] + PIECE * k
-    x0, y0, x1, y1 = 1e300, 1e300, -1e300, -1e300
-    p = end = I[AT_SCRATCH]
-    for i in range(I[row], I[row] + CORNER * I[row + 1], CORNER):
-        wx, wy = c * M[i] - n * M[i + 1] + x, n * M[i] + c * M[i + 1] + y
-        nx, ny = c * M[i + 2] - n * M[i + 3], n * M[i + 2] + c * M[i + 3]
-        S[end], S[end + 1], S[end + 2], S[end + 3] = wx, wy, nx, ny
-        S[end + 4] = M[i + 4] + nx * x + ny * y
-        end += CORNER
-        x0, x1, y0, y1 = min(x0, wx), max(x1, wx), min(y0, wy), max(y1, wy)
+    p, m = I[AT_SCRATCH], I[I[AT_PIECES] + PIECE * k + 1]
+    x0, y0, x1, y1 = turn_piece(k, x, y, c, n, p, I, M, S)
     i0, i1, j0, j1 = cells_over(x0, y0, x1, y1, I, S)
     worst = 0.0
     for j in range(j0, j1 + 1):
@@ -379,7 +410,7 @@ def _piece_stray(g, k, x, y, c, n, I, M, S):
             e = I[q]
             ax, ay, bx, by = M[e], M[e + 1], M[e + 2], M[e + 3]
             if max(ax, bx) > x0 and min(ax, bx) < x1 and max(ay, by) > y0 and min(ay, by) < y1:
-                worst = max(worst, _edge_depth(p, end, e, M, S))
+                worst = max(worst, _edge_depth(p, m, e, M, S))
     return worst
 
 

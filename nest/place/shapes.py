@@ -27,6 +27,7 @@ from hides.outline import FloatArray, polygons_of
 from nest.place import kernels as k
 from nest.place.cells import cells_of
 from nest.place.convex import fewest_convex
+from nest.place.lanes import LANES
 
 IntArray = NDArray[np.int64]
 
@@ -188,7 +189,7 @@ class _Tables:
             support = (normal @ piece.T).max(axis=1)
             self.pieces.append(np.column_stack([piece, normal, support]))
             self.piece_starts.append(start)
-            start += len(piece)
+            start += len(_padded(piece))
 
     def _add_region(self, region: FloatArray, key: int) -> None:
         ring = region if self.exact else grown(region, 0.0)
@@ -226,15 +227,16 @@ class _Memory:
         head[k.AT_KINDS] = self._int(self.kinds)
         head[k.AT_TYPES] = self._int(tables.type_ints)
         head[k.AT_TYPE_M] = self._float(tables.type_floats)
-        sizes = [len(piece) for piece in tables.pieces]
-        at = [self._float(piece) for piece in tables.pieces]
+        pieces = [_padded(piece) for piece in tables.pieces]
+        sizes = [len(piece) for piece in pieces]
+        at = [self._float(piece.T) for piece in pieces]
         head[k.AT_PIECES] = self._int(list(zip(at, sizes, tables.piece_starts, strict=True)))
         circles = self._float(tables.circles)
         regions = [[*row[:3], circles + k.CIRCLE * row[3], row[4]] for row in tables.region_ints]
         head[k.AT_REGIONS] = self._int(regions)
         head[k.AT_REGION_M] = self._float(tables.region_floats)
         head[k.AT_ANGLES] = self._float(tables.angles)
-        head[k.N_PIECES] = max(row[1] for row in tables.type_ints)
+        head[k.N_PIECES] = -(-max(row[1] for row in tables.type_ints) // LANES) * LANES
         head[k.N_CORNERS] = max(sum(sizes[row[0] : row[0] + row[1]]) for row in tables.type_ints)
 
     def add_pairs(self, tables: _Tables) -> None:
@@ -356,7 +358,8 @@ class _Memory:
             (k.AT_OVERLAPS, n * n),
             (k.AT_STRAYS, n),
             (k.AT_AROUND, 2 * n * k.AROUND),
-            (k.AT_SCRATCH, k.CORNER * max(len(piece) for piece in tables.pieces)),
+            (k.AT_PARTING, n * head[k.N_PIECES] ** 2),
+            (k.AT_SCRATCH, k.CORNER * max(len(_padded(piece)) for piece in tables.pieces)),
         ):
             head[slot] = at
             at += int(size)
@@ -401,6 +404,11 @@ class _Rows:
         if stride:
             table[:, 4:6] = at + stride * table[:, 4:6]
         return table
+
+
+def _padded(piece: FloatArray) -> FloatArray:
+    """Corners (n, 5), the last one repeated until there is a multiple of LANES."""
+    return np.concatenate([piece, np.repeat(piece[-1:], -len(piece) % LANES, axis=0)])
 
 
 Posed = tuple[FloatArray, FloatArray]  # corners and normals of a piece, turned

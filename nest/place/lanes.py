@@ -1,0 +1,171 @@
+"""Four numbers at a time, for the innermost compiled loops.
+
+The compiler turns a plain loop over a handful of corners into one number after another,
+with a branch for each. Here is a type of four float64 that processors hold in one register
+(two where registers are short), so that four edges or four boxes are done at once. Each of
+the four gives bit for bit what a single number would. Only within compiled loops; places in
+arrays are not checked and must not be negative.
+"""
+
+from __future__ import annotations
+
+import operator
+
+from llvmlite import ir
+from numba.core import types
+from numba.extending import intrinsic, models, overload, register_model
+
+LANES = 4
+_DOUBLE = ir.DoubleType()
+_FOUR = ir.VectorType(_DOUBLE, LANES)
+_INT = ir.IntType(32)
+
+
+class Four(types.Type):
+    """Four float64, as a type of the compiler's."""
+
+    def __init__(self) -> None:
+        super().__init__(name="Four")
+
+
+FOUR = Four()
+
+
+@register_model(Four)
+class _FourModel(models.PrimitiveModel):
+    def __init__(self, manager, kind):
+        super().__init__(manager, kind, _FOUR)
+
+
+def _place(context, builder, kind, array, index):
+    data = context.make_array(kind)(context, builder, array).data
+    return builder.gep(data, [index], inbounds=True)
+
+
+def _shuffled(builder, value, order):
+    mask = ir.Constant(ir.VectorType(_INT, len(order)), order)
+    return builder.shuffle_vector(value, ir.Constant(value.type, ir.Undefined), mask)
+
+
+@intrinsic
+def at(typing, array, index):
+    """The number at a place of a flat array."""
+
+    def code(context, builder, signature, args):
+        return builder.load(_place(context, builder, signature.args[0], *args))
+
+    return array.dtype(array, types.int64), code
+
+
+@intrinsic
+def four(typing, array, index):
+    """The four numbers from a place of a flat array on."""
+
+    def code(context, builder, signature, args):
+        place = _place(context, builder, signature.args[0], *args)
+        value = builder.load(builder.bitcast(place, _FOUR.as_pointer()))
+        value.align = 8
+        return value
+
+    return FOUR(array, types.int64), code
+
+
+@intrinsic
+def store(typing, array, index, value):
+    """Write four numbers from a place of a flat array on."""
+
+    def code(context, builder, signature, args):
+        place = _place(context, builder, signature.args[0], args[0], args[1])
+        builder.store(args[2], builder.bitcast(place, _FOUR.as_pointer())).align = 8
+        return context.get_dummy_value()
+
+    return types.void(array, types.int64, FOUR), code
+
+
+@intrinsic
+def same(typing, number):
+    """Four times the same number."""
+
+    def code(context, builder, signature, args):
+        one = builder.insert_element(ir.Constant(_FOUR, ir.Undefined), args[0], _INT(0))
+        return _shuffled(builder, one, [0] * LANES)
+
+    return FOUR(types.float64), code
+
+
+def _of_two(operation):
+    """An intrinsic that makes four numbers of two fours."""
+
+    @intrinsic
+    def made(typing, a, b):
+        def code(context, builder, signature, args):
+            return operation(builder, *args)
+
+        return FOUR(FOUR, FOUR), code
+
+    return made
+
+
+def _choose(sign):
+    def operation(builder, a, b):
+        return builder.select(builder.fcmp_ordered(sign, a, b), a, b)
+
+    return operation
+
+
+_sum = _of_two(lambda builder, a, b: builder.fadd(a, b))
+_difference = _of_two(lambda builder, a, b: builder.fsub(a, b))
+_product = _of_two(lambda builder, a, b: builder.fmul(a, b))
+lower = _of_two(_choose("<"))  # the lower of each two
+higher = _of_two(_choose(">"))  # the higher of each two
+
+
+def _operator(sign, made):
+    @overload(sign)
+    def with_fours(a, b):
+        if isinstance(a, Four) and isinstance(b, Four):
+            return lambda a, b: made(a, b)
+        if isinstance(a, Four) and isinstance(b, types.Float):
+            return lambda a, b: made(a, same(b))
+        if isinstance(a, types.Float) and isinstance(b, Four):
+            return lambda a, b: made(same(a), b)
+        return None
+
+
+for _sign, _made in (
+    (operator.add, _sum),
+    (operator.sub, _difference),
+    (operator.mul, _product),
+):
+    _operator(_sign, _made)
+
+
+def _of_all(sign):
+    """An intrinsic that picks one of four numbers."""
+    choose = _choose(sign)
+
+    @intrinsic
+    def picked(typing, value):
+        def code(context, builder, signature, args):
+            half = choose(builder, args[0], _shuffled(builder, args[0], [2, 3, 2, 3]))
+            one = choose(builder, half, _shuffled(builder, half, [1, 1, 1, 1]))
+            return builder.extract_element(one, _INT(0))
+
+        return types.float64(FOUR), code
+
+    return picked
+
+
+lowest = _of_all("<")  # the lowest of four
+highest = _of_all(">")  # the highest of four
+
+
+@intrinsic
+def less(typing, a, b):
+    """Where a < b, as the lowest four bits of an integer."""
+
+    def code(context, builder, signature, args):
+        bits = builder.bitcast(builder.fcmp_ordered("<", *args), ir.IntType(LANES))
+        return builder.zext(bits, ir.IntType(64))
+
+    return types.int64(FOUR, FOUR), code
