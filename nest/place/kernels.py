@@ -36,6 +36,8 @@ found through the offsets at the head of ``I``.
     * corners, per piece the columns x, y; outward normal of the edge that starts there;
       support, the largest normal · corner over the piece. Their number is a multiple of
       LANES, the last one is repeated;
+    * hearts, rows of 12: large circles inside LANES pieces of a type, as columns x, y, radius
+      (below 0: there is none);
     * regions, rows of 4: centre x, y and radius of a circle round the region; the radius at
       which its own circles cover it;
     * circles, rows of 3: centre and radius, inside a region, largest first;
@@ -60,11 +62,13 @@ found through the offsets at the head of ``I``.
       angle); cosine and sine of the angle. One row per part, the last is the candidate's;
     * corners of pieces in place (as in M) and boxes of pieces, of the same rows; boxes are
       the columns x0, y0, x1, y1, and those up to the next multiple of LANES are empty;
+    * hearts of the parts in place, where angles are not listed (as in M);
     * weights of pairs (parts, parts) and of strays (parts,);
     * overlaps (parts, parts) and strays (parts,), both times the sizes of the parts;
     * scratch for one piece;
-    * parts around one part, and parts near it, rows of 8: box; what overlap costs, per mm;
-      the number of the part, or of its listed angle; x and y;
+    * parts around one part, and parts near it, 8 columns each: box; what overlap costs, per
+      mm; the number of the part, or of its listed angle; x and y. Boxes up to the next
+      multiple of LANES are empty;
     * parting edges (parts, pieces, pieces), of the part being tried and each other one: which
       edges last parted two pieces, see :func:`_overlap_turned`.
 ``R`` uint64 (1,), one per worker
@@ -76,7 +80,20 @@ from __future__ import annotations
 import numpy as np
 
 from nest.place.convex import kernel, next_random
-from nest.place.lanes import LANES, at, four, higher, highest, less, lower, lowest, same, store
+from nest.place.lanes import (
+    LANES,
+    at,
+    four,
+    higher,
+    highest,
+    less,
+    lower,
+    lowest,
+    root,
+    same,
+    store,
+    summed,
+)
 
 # The head of I: counts, and offsets of tables in I, M and S.
 N_PARTS, N_ANGLES, N_COLS, N_ROWS = 0, 1, 2, 3  # columns and rows of the bins
@@ -86,8 +103,9 @@ N_STRETCH_COLS, N_STRETCH_ROWS = 14, 15
 AT_PLACED, AT_BOXES, AT_PAIR_WEIGHTS, AT_OWN_WEIGHTS = 16, 17, 18, 19
 AT_OVERLAPS, AT_STRAYS, AT_SCRATCH = 20, 21, 22
 N_CORNERS, N_PIECES = 23, 24  # most corners and pieces of a type: rows of the tables in place
-AT_GRIDS, AT_AROUND, AT_PARTING = 25, 26, 27
-HEAD = 28
+AT_GRIDS, AT_AROUND, AT_PARTING, N_AROUND = 25, 26, 27, 28  # N_AROUND: rows of a column
+AT_HEARTS, AT_PLACED_HEARTS = 29, 30
+HEAD = 31
 
 # The head of S: parameters. Poses follow at F_SIZE.
 F_X0, F_Y0, F_X1, F_Y1 = 0, 1, 2, 3  # box of the container; in a strip parts stay inside it
@@ -114,6 +132,7 @@ TYPE_M, CORNER, REGION_M, CIRCLE, ANGLE = 5, 5, 4, 3, 7  # in M
 GROUP, PAIR, PLANE, EDGE = 6, 6, 3, 7  # in M
 GRID, CELL_PLANE = 7, 4  # in M
 POSE, AROUND = 10, 8  # row lengths in S
+HEARTS = 3 * LANES  # in M and S
 
 
 # ---------------------------------------------------------------- putting a part in place
@@ -194,6 +213,15 @@ def _pose(s, t, x, y, turn, flip, I, M, S):
 
 
 @kernel
+def _turned_hearts(s, t, I, M, S):
+    """Where the hearts of type t are at the pose in row s, and their radii, as lanes."""
+    p, q = F_SIZE + POSE * s, I[AT_HEARTS] + HEARTS * t
+    c, n = S[p + 8], S[p + 9]
+    x, y = four(M, q), four(M, q + LANES)
+    return x * c - y * n + S[p + 4], x * n + y * c + S[p + 5], four(M, q + 2 * LANES)
+
+
+@kernel
 def _put_posed(s, t, I, M, S):
     """Write box and pieces of the pose in row s. With listed angles pieces are not needed."""
     p = F_SIZE + POSE * s
@@ -210,6 +238,12 @@ def put(s, t, x, y, turn, flip, I, M, S):
     """Put a part of type t into row s."""
     _pose(s, t, x, y, turn, flip, I, M, S)
     _put_posed(s, t, I, M, S)
+    if S[F_LISTED] <= 0:
+        hx, hy, radius = _turned_hearts(s, t, I, M, S)
+        q = I[AT_PLACED_HEARTS] + HEARTS * s
+        store(S, q, hx)
+        store(S, q + LANES, hy)
+        store(S, q + 2 * LANES, radius)
 
 
 # ---------------------------------------------------------------- overlap
@@ -242,6 +276,13 @@ def _least_depth(a, an, b, bn, touch, S):
 
 
 @kernel
+def _meeting(q, columns, x0, y0, x1, y1, S):
+    """Which of four boxes, in columns from q on, meet a box (lanes of the same), as bits."""
+    across = less(four(S, q), x1) & less(x0, four(S, q + 2 * columns))
+    return across & less(four(S, q + columns), y1) & less(y0, four(S, q + 3 * columns))
+
+
+@kernel
 def _overlap_turned(s, r, ts, tr, limit, I, S):
     """Sum of depths over pairs of pieces of rows s and r; may stop beyond ``limit``.
 
@@ -267,10 +308,9 @@ def _overlap_turned(s, r, ts, tr, limit, I, S):
         row = I[AT_PIECES] + PIECE * (I[fs] + k)
         a, an = place_s + CORNER * I[row + 2], I[row + 1]
         slot = I[AT_PARTING] + (r * columns + k) * columns
+        u0, v0, u1, v1 = same(x0), same(y0), same(x1), same(y1)
         for first in range(0, I[fr + 1], LANES):
-            p = box_r + first
-            meets = less(four(S, p), same(x1)) & less(same(x0), four(S, p + 2 * columns))
-            meets &= less(four(S, p + columns), same(y1)) & less(same(y0), four(S, p + 3 * columns))
+            meets = _meeting(box_r + first, columns, u0, v0, u1, v1, S)
             m = first - 1
             while meets > 0:
                 m += 1
@@ -488,37 +528,96 @@ def look_around(i, I, M, S):
     n, kinds = I[N_PARTS], I[AT_KINDS]
     listed = S[F_LISTED] > 0
     scale = M[I[AT_TYPE_M] + TYPE_M * I[kinds + i]]
-    w = I[AT_AROUND]
-    q = F_SIZE
+    w = first = I[AT_AROUND]
+    q, m = F_SIZE, I[N_AROUND]
     for j in range(n):
         if j != i and S[q] < UNPLACED:
             r = I[kinds + j]
-            S[w], S[w + 1], S[w + 2], S[w + 3] = S[q], S[q + 1], S[q + 2], S[q + 3]
-            S[w + 4] = S[I[AT_PAIR_WEIGHTS] + i * n + j] * scale * M[I[AT_TYPE_M] + TYPE_M * r]
-            S[w + 5] = I[I[AT_TYPES] + TYPE * r + 4] + S[q + 7] if listed else float(j)
-            S[w + 6], S[w + 7] = S[q + 4], S[q + 5]
-            w += AROUND
+            S[w], S[w + m], S[w + 2 * m], S[w + 3 * m] = S[q], S[q + 1], S[q + 2], S[q + 3]
+            weight = S[I[AT_PAIR_WEIGHTS] + i * n + j]
+            S[w + 4 * m] = weight * scale * M[I[AT_TYPE_M] + TYPE_M * r]
+            S[w + 5 * m] = I[I[AT_TYPES] + TYPE * r + 4] + S[q + 7] if listed else float(j)
+            S[w + 6 * m], S[w + 7 * m] = S[q + 4], S[q + 5]
+            w += 1
         q += POSE
-    S[F_AROUND] = (w - I[AT_AROUND]) // AROUND
+    S[F_AROUND] = _closed(first, w, S)
     S[F_NEAR_X0] = 1e300
+
+
+@kernel
+def _closed(first, end, S):
+    """Close a list with empty boxes up to a multiple of LANES; how long it is then."""
+    while (end - first) % LANES > 0:
+        S[end] = 1e300
+        end += 1
+    return end - first
 
 
 @kernel
 def _look_near(t, pose, margin, I, M, S):
     """List those parts around that meet the box of a pose, grown; inside it they suffice."""
-    a = I[AT_ANGLES] + ANGLE * (I[I[AT_TYPES] + TYPE * t + 4] + int(pose[3])) + 3
-    x0, y0 = pose[0] + M[a] - margin, pose[1] + M[a + 1] - margin
-    x1, y1 = pose[0] + M[a + 2] + margin, pose[1] + M[a + 3] + margin
-    w = I[AT_AROUND]
-    v = near = w + AROUND * I[N_PARTS]
+    if S[F_LISTED] > 0:
+        a = I[AT_ANGLES] + ANGLE * (I[I[AT_TYPES] + TYPE * t + 4] + int(pose[3])) + 3
+        x0, y0 = pose[0] + M[a] - margin, pose[1] + M[a + 1] - margin
+        x1, y1 = pose[0] + M[a + 2] + margin, pose[1] + M[a + 3] + margin
+    else:
+        margin += M[I[AT_TYPE_M] + TYPE_M * t + 1]
+        x0, y0, x1, y1 = pose[0] - margin, pose[1] - margin, pose[0] + margin, pose[1] + margin
+    w, m = I[AT_AROUND], I[N_AROUND]
+    v = near = w + AROUND * m
     for _ in range(int(S[F_AROUND])):
-        if not (S[w] >= x1 or S[w + 2] <= x0 or S[w + 1] >= y1 or S[w + 3] <= y0):
-            for c in range(AROUND):
+        if not (S[w] >= x1 or S[w + 2 * m] <= x0 or S[w + m] >= y1 or S[w + 3 * m] <= y0):
+            for c in range(0, AROUND * m, m):
                 S[v + c] = S[w + c]
-            v += AROUND
-        w += AROUND
-    S[F_NEAR] = (v - near) // AROUND
+            v += 1
+        w += 1
+    S[F_NEAR] = _closed(near, v, S)
     S[F_NEAR_X0], S[F_NEAR_Y0], S[F_NEAR_X1], S[F_NEAR_Y1] = x0, y0, x1, y1
+
+
+@kernel
+def _listed_for(x0, y0, x1, y1, I, S):
+    """Where the shortest list is that has all parts around that meet a box, and its end."""
+    q = I[AT_AROUND]
+    if x0 >= S[F_NEAR_X0] and y0 >= S[F_NEAR_Y0] and x1 <= S[F_NEAR_X1] and y1 <= S[F_NEAR_Y1]:
+        q += AROUND * I[N_AROUND]
+        return q, q + int(S[F_NEAR])
+    return q, q + int(S[F_AROUND])
+
+
+@kernel
+def _least_cost(t, limit, I, M, S):
+    """What the overlaps of the part of type t posed in the last row come to at the least.
+
+    Two pieces are as deep in each other as circles inside them, or deeper; so most places
+    that are much too deep are known by a few circles.
+    """
+    hx, hy, radius = _turned_hearts(I[N_PARTS], t, I, M, S)
+    x0, y0 = lowest(hx - radius), lowest(hy - radius)
+    x1, y1 = highest(hx + radius), highest(hy + radius)
+    u0, v0, u1, v1 = same(x0), same(y0), same(x1), same(y1)
+    q, end = _listed_for(x0, y0, x1, y1, I, S)
+    m = I[N_AROUND]
+    cost = 0.0
+    for first in range(q, end, LANES):
+        meets = _meeting(first, m, u0, v0, u1, v1, S)
+        j = first - 1
+        while meets > 0:
+            j += 1
+            met = meets & 1
+            meets >>= 1
+            if met == 0:
+                continue
+            p = I[AT_PLACED_HEARTS] + HEARTS * int(at(S, j + 5 * m))
+            depth = same(0.0)
+            for heart in range(p, p + LANES):
+                dx, dy = hx - at(S, heart), hy - at(S, heart + LANES)
+                away = root(dx * dx + dy * dy)
+                depth = depth + higher(radius + at(S, heart + 2 * LANES) - away, same(0.0))
+            cost += at(S, j + 4 * m) * summed(depth)
+            if cost >= limit:
+                return cost
+    return cost
 
 
 @kernel
@@ -538,6 +637,10 @@ def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
     # The ground first: it needs no pieces, and most places tried are off it or too deep.
     if not (listed and strip):
         _pose(n, t, x, y, turn, flip, I, M, S)
+        if not listed and limit < 1e299:
+            least = _least_cost(t, limit, I, M, S)
+            if least >= limit:
+                return least
         stray = _off_ground(n, t, limit / weight, I, M, G, S)
         if weight * stray >= limit:
             return weight * stray
@@ -552,29 +655,35 @@ def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
     stray += max(0.0, x1 - S[F_FRONT])
     if strip:
         stray += max(0.0, S[F_X0] - x0) + max(0.0, S[F_Y0] - y0) + max(0.0, y1 - S[F_Y1])
-    total = 0.0
+    cost = 0.0
     if stray > S[F_TOUCH]:
-        total = weight * stray
-        if total >= limit:
-            return total
-    q, count = I[AT_AROUND], int(S[F_AROUND])
-    if x0 >= S[F_NEAR_X0] and y0 >= S[F_NEAR_Y0] and x1 <= S[F_NEAR_X1] and y1 <= S[F_NEAR_Y1]:
-        q, count = q + AROUND * n, int(S[F_NEAR])
-    touch = S[F_TOUCH]
-    for _ in range(count):
-        if not (S[q] >= x1 or S[q + 2] <= x0 or S[q + 1] >= y1 or S[q + 3] <= y0):
-            k, other = S[q + 4], int(S[q + 5])
-            most = (limit - total) / k
+        cost = weight * stray
+        if cost >= limit:
+            return cost
+    touch, m = S[F_TOUCH], I[N_AROUND]
+    u0, v0, u1, v1 = same(x0), same(y0), same(x1), same(y1)
+    q, end = _listed_for(x0, y0, x1, y1, I, S)
+    for first in range(q, end, LANES):
+        meets = _meeting(first, m, u0, v0, u1, v1, S)
+        j = first - 1
+        while meets > 0:
+            j += 1
+            met = meets & 1
+            meets >>= 1
+            if met == 0:
+                continue
+            k, other = at(S, j + 4 * m), int(at(S, j + 5 * m))
+            most = (limit - cost) / k
             if listed:
-                depth = _overlap_listed(other, angle, x - S[q + 6], y - S[q + 7], most, touch, I, M)
+                dx, dy = x - at(S, j + 6 * m), y - at(S, j + 7 * m)
+                depth = _overlap_listed(other, angle, dx, dy, most, touch, I, M)
             else:
                 depth = _overlap_turned(n, other, t, I[I[AT_KINDS] + other], most, I, S)
             if depth > 0.0:
-                total += k * depth
-                if total >= limit:
-                    return total
-        q += AROUND
-    return total
+                cost += k * depth
+                if cost >= limit:
+                    return cost
+    return cost
 
 
 @kernel
@@ -629,8 +738,7 @@ def refine(i, pose, step, least, tilt, I, M, G, S, R):
     free = I[I[AT_TYPES] + TYPE * t + 5] == 0 and window > 0
     least_tilt = tilt * least / step if free else np.inf
     x0, y0, x1, y1 = _room(t, pose[3], I, M, S)
-    if S[F_LISTED] > 0:
-        _look_near(t, pose, NEAR * step, I, M, S)
+    _look_near(t, pose, NEAR * step, I, M, S)
     while (step >= least or tilt >= least_tilt) and pose[4] > 0.0:
         axis = int(next_random(R) * (5 if free else 4))
         if step < least:

@@ -12,7 +12,7 @@ from __future__ import annotations
 import operator
 
 from llvmlite import ir
-from numba.core import types
+from numba.core import cgutils, types
 from numba.extending import intrinsic, models, overload, register_model
 
 LANES = 4
@@ -113,9 +113,18 @@ def _choose(sign):
     return operation
 
 
-_sum = _of_two(lambda builder, a, b: builder.fadd(a, b))
-_difference = _of_two(lambda builder, a, b: builder.fsub(a, b))
-_product = _of_two(lambda builder, a, b: builder.fmul(a, b))
+def _add(builder, a, b):
+    return builder.fadd(a, b)
+
+
+def _subtract(builder, a, b):
+    return builder.fsub(a, b)
+
+
+def _multiply(builder, a, b):
+    return builder.fmul(a, b)
+
+
 lower = _of_two(_choose("<"))  # the lower of each two
 higher = _of_two(_choose(">"))  # the higher of each two
 
@@ -132,32 +141,41 @@ def _operator(sign, made):
         return None
 
 
-for _sign, _made in (
-    (operator.add, _sum),
-    (operator.sub, _difference),
-    (operator.mul, _product),
-):
-    _operator(_sign, _made)
+_operator(operator.add, _of_two(_add))
+_operator(operator.sub, _of_two(_subtract))
+_operator(operator.mul, _of_two(_multiply))
 
 
-def _of_all(sign):
-    """An intrinsic that picks one of four numbers."""
-    choose = _choose(sign)
+def _of_all(operation):
+    """An intrinsic that makes one number of four: of 0 and 2, of 1 and 3, then of both."""
 
     @intrinsic
-    def picked(typing, value):
+    def made(typing, value):
         def code(context, builder, signature, args):
-            half = choose(builder, args[0], _shuffled(builder, args[0], [2, 3, 2, 3]))
-            one = choose(builder, half, _shuffled(builder, half, [1, 1, 1, 1]))
+            half = operation(builder, args[0], _shuffled(builder, args[0], [2, 3, 2, 3]))
+            one = operation(builder, half, _shuffled(builder, half, [1, 1, 1, 1]))
             return builder.extract_element(one, _INT(0))
 
         return types.float64(FOUR), code
 
-    return picked
+    return made
 
 
-lowest = _of_all("<")  # the lowest of four
-highest = _of_all(">")  # the highest of four
+lowest = _of_all(_choose("<"))  # the lowest of four
+highest = _of_all(_choose(">"))  # the highest of four
+summed = _of_all(_add)  # the sum of four
+
+
+@intrinsic
+def root(typing, value):
+    """The square root of each of four numbers."""
+
+    def code(context, builder, signature, args):
+        kind = ir.FunctionType(_FOUR, [_FOUR])
+        function = cgutils.get_or_insert_function(builder.module, kind, "llvm.sqrt.v4f64")
+        return builder.call(function, args)
+
+    return FOUR(FOUR), code
 
 
 @intrinsic

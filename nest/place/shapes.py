@@ -26,7 +26,7 @@ from hides import outline
 from hides.outline import FloatArray, polygons_of
 from nest.place import kernels as k
 from nest.place.cells import cells_of
-from nest.place.convex import fewest_convex
+from nest.place.convex import fewest_convex, inner_circle
 from nest.place.lanes import LANES
 
 IntArray = NDArray[np.int64]
@@ -236,6 +236,8 @@ class _Memory:
         head[k.AT_REGIONS] = self._int(regions)
         head[k.AT_REGION_M] = self._float(tables.region_floats)
         head[k.AT_ANGLES] = self._float(tables.angles)
+        own = [tables.pieces[row[0] : row[0] + row[1]] for row in tables.type_ints]
+        head[k.AT_HEARTS] = self._float([_hearts(pieces) for pieces in own])
         head[k.N_PIECES] = -(-max(row[1] for row in tables.type_ints) // LANES) * LANES
         head[k.N_CORNERS] = max(sum(sizes[row[0] : row[0] + row[1]]) for row in tables.type_ints)
 
@@ -349,15 +351,17 @@ class _Memory:
     def world(self, tables: _Tables, params: FloatArray) -> World:
         """Close the memory, and lay out S behind its parameters and poses."""
         head, n = self.head, len(self.kinds)
+        head[k.N_AROUND] = -(-n // LANES) * LANES
         at = k.F_SIZE + k.POSE * (n + 1)
         for slot, size in (
             (k.AT_PLACED, (n + 1) * head[k.N_CORNERS] * k.CORNER),
             (k.AT_BOXES, (n + 1) * head[k.N_PIECES] * 4),
+            (k.AT_PLACED_HEARTS, (n + 1) * k.HEARTS),
             (k.AT_PAIR_WEIGHTS, n * n),
             (k.AT_OWN_WEIGHTS, n),
             (k.AT_OVERLAPS, n * n),
             (k.AT_STRAYS, n),
-            (k.AT_AROUND, 2 * n * k.AROUND),
+            (k.AT_AROUND, 2 * head[k.N_AROUND] * k.AROUND),
             (k.AT_PARTING, n * head[k.N_PIECES] ** 2),
             (k.AT_SCRATCH, k.CORNER * max(len(_padded(piece)) for piece in tables.pieces)),
         ):
@@ -409,6 +413,14 @@ class _Rows:
 def _padded(piece: FloatArray) -> FloatArray:
     """Corners (n, 5), the last one repeated until there is a multiple of LANES."""
     return np.concatenate([piece, np.repeat(piece[-1:], -len(piece) % LANES, axis=0)])
+
+
+def _hearts(pieces: list[FloatArray]) -> FloatArray:
+    """(3, LANES): x, y and radius of the largest circles inside pieces, one in each."""
+    circles = sorted((inner_circle(piece) for piece in pieces), key=lambda c: -c[2])
+    hearts = np.array([[0.0, 0.0, -1e6]] * LANES)
+    hearts[: len(circles)] = circles[:LANES]
+    return hearts.T
 
 
 Posed = tuple[FloatArray, FloatArray]  # corners and normals of a piece, turned
