@@ -35,7 +35,7 @@ found through the offsets at the head of ``I``.
       window and axis in rad, area;
     * corners, per piece the columns x, y; outward normal of the edge that starts there;
       support, the largest normal · corner over the piece. Their number is a multiple of
-      LANES, the last one is repeated;
+      LANES, the last one is repeated. Then centre x, y and radius of a circle round it;
     * hearts, rows of 12: large circles inside LANES pieces of a type, as columns x, y, radius
       (below 0: there is none);
     * regions, rows of 4: centre x, y and radius of a circle round the region; the radius at
@@ -395,13 +395,13 @@ def _distance(g, x, y, G, S):
 
 
 @kernel
-def _is_inside(g, x, y, G, S):
-    """Sign at the nearest node of the grid (exact there)."""
+def _node(g, x, y, G, S):
+    """Value at the nearest node of the grid, whose sign is exact there; outside the grid none."""
     i = int(np.floor((x - S[F_GX]) / S[F_CELL] + 0.5))
     j = int(np.floor((y - S[F_GY]) / S[F_CELL] + 0.5))
     if i < 0 or j < 0 or i >= G.shape[2] or j >= G.shape[1]:
-        return False
-    return G[g, j, i] > 0
+        return -1e300
+    return float(G[g, j, i])
 
 
 @kernel
@@ -467,25 +467,34 @@ def _region_stray(r, x, y, c, n, limit, I, M, G, S):
     g = I[row]
     slack = GRID_SLACK * S[F_CELL]
     cx, cy = c * M[m] - n * M[m + 1] + x, n * M[m] + c * M[m + 1] + y
-    if _distance(g, cx, cy, G, S) >= M[m + 2] + slack:
+    if _node(g, cx, cy, G, S) >= M[m + 2] + slack:
         return 0.0
-    clear, deepest = True, 0.0
-    q = I[row + 3]
-    for k in range(q, q + CIRCLE * I[row + 4], CIRCLE):
+    q, end = I[row + 3], I[row + 3] + CIRCLE * I[row + 4]
+    by = M[m + 3] + slack
+    k = q
+    while k < end:
+        if _node(g, c * M[k] - n * M[k + 1] + x, n * M[k] + c * M[k + 1] + y, G, S) < by:
+            break
+        k += CIRCLE
+    if k == end:
+        return 0.0
+    deepest = 0.0
+    for k in range(q, end, CIRCLE):
         d = _distance(g, c * M[k] - n * M[k + 1] + x, n * M[k] + c * M[k + 1] + y, G, S)
         deepest = max(deepest, M[k + 2] - d)
-        if d < M[m + 3] + slack:
-            clear = False
-    if clear:
-        return 0.0
-    total = 0.0
     if deepest > limit and deepest > slack:
         return deepest
+    total = 0.0
     for k in range(I[row + 1], I[row + 1] + I[row + 2]):
-        total += _piece_stray(g, k, x, y, c, n, I, M, S)
-    if total > 0.0 or not _is_inside(
-        g, c * M[q] - n * M[q + 1] + x, n * M[q] + c * M[q + 1] + y, G, S
-    ):
+        piece = I[AT_PIECES] + PIECE * k
+        p = I[piece] + CORNER * I[piece + 1]
+        cx, cy = c * M[p] - n * M[p + 1] + x, n * M[p] + c * M[p + 1] + y
+        if _node(g, cx, cy, G, S) < M[p + 2] + slack:
+            total += _piece_stray(g, k, x, y, c, n, I, M, S)
+            if total > limit:
+                return total
+    cx, cy = c * M[q] - n * M[q + 1] + x, n * M[q] + c * M[q + 1] + y
+    if total > 0.0 or _node(g, cx, cy, G, S) <= 0.0:
         total += max(deepest, 0.01)
     return total
 

@@ -196,12 +196,10 @@ class _Tables:
         first = len(self.pieces)
         self._add_pieces(ring)
         circles, covering = _circles(ring)
-        middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
-        radius = float(np.hypot(*(ring - middle).T).max())
         self.region_ints.append(
             [key, first, len(self.pieces) - first, len(self.circles), len(circles)]
         )
-        self.region_floats.append([middle[0], middle[1], radius, covering])
+        self.region_floats.append([*_circle_round(ring), covering])
         self.circles.extend(circles)
 
     def _add_angle(self, ring: FloatArray, angle: float) -> None:
@@ -229,7 +227,7 @@ class _Memory:
         head[k.AT_TYPE_M] = self._float(tables.type_floats)
         pieces = [_padded(piece) for piece in tables.pieces]
         sizes = [len(piece) for piece in pieces]
-        at = [self._float(piece.T) for piece in pieces]
+        at = [self._float(np.append(piece.T, _circle_round(piece[:, :2]))) for piece in pieces]
         head[k.AT_PIECES] = self._int(list(zip(at, sizes, tables.piece_starts, strict=True)))
         circles = self._float(tables.circles)
         regions = [[*row[:3], circles + k.CIRCLE * row[3], row[4]] for row in tables.region_ints]
@@ -413,6 +411,12 @@ class _Rows:
 def _padded(piece: FloatArray) -> FloatArray:
     """Corners (n, 5), the last one repeated until there is a multiple of LANES."""
     return np.concatenate([piece, np.repeat(piece[-1:], -len(piece) % LANES, axis=0)])
+
+
+def _circle_round(ring: FloatArray) -> tuple[float, float, float]:
+    """Centre and radius of a circle round a ring (n, 2)."""
+    middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
+    return float(middle[0]), float(middle[1]), float(np.hypot(*(ring - middle).T).max())
 
 
 def _hearts(pieces: list[FloatArray]) -> FloatArray:
