@@ -345,18 +345,18 @@ def _overlap_listed(a, b, dx, dy, limit, touch, I, M):
     if a > b:
         a, b, dx, dy = b, a, -dx, -dy
     g = I[AT_GRIDS] + GRID * (a * I[N_ANGLES] + b)
-    i = min(max(int((dx - M[g]) * M[g + 2]), 0), int(M[g + 4]))
-    j = min(max(int((dy - M[g + 1]) * M[g + 3]), 0), int(M[g + 5]))
-    cell = int(M[g + 6]) + j * (int(M[g + 4]) + 1) + i
-    first, last = I[cell], I[cell + 1]
+    i = min(max(int((dx - at(M, g)) * at(M, g + 2)), 0), int(at(M, g + 4)))
+    j = min(max(int((dy - at(M, g + 1)) * at(M, g + 3)), 0), int(at(M, g + 5)))
+    cell = int(at(M, g + 6)) + j * (int(at(M, g + 4)) + 1) + i
+    first, last = at(I, cell), at(I, cell + 1)
     if first == last:
         return 0.0
-    if M[first] * (1.0 - 1e-6) > limit:
-        return M[first] * (1.0 - 1e-6)
+    if at(M, first) * (1.0 - 1e-6) > limit:
+        return at(M, first) * (1.0 - 1e-6)
     total, depth = 0.0, 1e300
     for k in range(first + CELL_PLANE, last, CELL_PLANE):
-        depth = min(depth, M[k + 2] - M[k] * dx - M[k + 1] * dy)
-        if M[k + 3] > 0.0:
+        depth = min(depth, at(M, k + 2) - at(M, k) * dx - at(M, k + 1) * dy)
+        if at(M, k + 3) > 0.0:
             if depth > touch:
                 total += depth
                 if total > limit:
