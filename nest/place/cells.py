@@ -12,7 +12,9 @@ from __future__ import annotations
 import numpy as np
 
 from nest.place.convex import kernel
+from nest.place.lanes import LANES
 
+BLOCK = 3 * LANES + 1  # numbers of a block of half-planes
 SLACK = 1e-9  # of the numbers at hand, for a place on the border between two cells
 
 
@@ -42,18 +44,53 @@ def _kept(planes, first, last, x, y, half_x, half_y, keep):
 
 
 @kernel
+def _grown(table, used, more):
+    """The table with room for ``more`` rows beyond those used."""
+    if used + more <= len(table):
+        return table
+    larger = np.empty((2 * len(table) + more, table.shape[1]), table.dtype)
+    larger[:used] = table[:used]
+    return larger
+
+
+@kernel
+def _blocks(planes, found, used, starts, low):
+    """Rows of all cells, from (used, 2) half-planes found: their cell, and number or -1 - it."""
+    out = np.zeros(starts[-1])
+    at = starts[:-1].copy()
+    for cell in range(len(at)):
+        if starts[cell + 1] > starts[cell]:
+            out[at[cell]] = low[cell]
+            at[cell] += 1
+    lane = 0
+    for q in range(used):
+        cell, k = found[q]
+        last = k < 0
+        k = -1 - k if last else k
+        row = at[cell]
+        for j in range(lane, LANES):  # beyond the last one it is repeated
+            out[row + j], out[row + LANES + j] = planes[k, 0], planes[k, 1]
+            out[row + 2 * LANES + j] = planes[k, 2]
+        out[row + 3 * LANES] = 1.0 if last else 0.0
+        lane = 0 if last else (lane + 1) % LANES
+        if lane == 0:
+            at[cell] += BLOCK
+    return out
+
+
+@kernel
 def cells_of(pairs, planes, x0, y0, wide, high, cols, rows):
     """The lists of all cells of one pair of angles.
 
     Parameters: pairs (m, 6), boxes of displacements and spans of rows of planes; planes
     (n, 3), normal and offset; the grid's corner, the size of its cells and their number.
 
-    Returns the first row of each cell (cols * rows + 1,) and the rows (k, 4): in a cell that
-    is not empty first the least that the sum can be, then half-planes: normal, offset, and 1
-    on the last one of a pair of pieces.
+    Returns where each cell starts (cols * rows + 1,) in the flat array that follows: a cell that
+    is not empty has first the least that the sum can be, then blocks of LANES half-planes:
+    normals x, normals y, offsets, and 1 in the last block of a pair of pieces.
     """
     keep = np.empty(len(planes), np.int64)
-    found = np.empty((4 * len(planes) + 64, 2), np.int64)  # cell, plane; last ones are -1 - plane
+    found = np.empty((4 * len(planes) + 64, 2), np.int64)
     used = 0
     low = np.zeros(cols * rows)
     starts = np.zeros(cols * rows + 1, np.int64)
@@ -70,29 +107,14 @@ def cells_of(pairs, planes, x0, y0, wide, high, cols, rows):
                 if m == 0:
                     continue
                 cell = j * cols + i
-                starts[cell + 1] += m + (1 if starts[cell + 1] == 0 else 0)
+                head = 1 if starts[cell + 1] == 0 else 0
+                starts[cell + 1] += head + BLOCK * ((m + LANES - 1) // LANES)
                 low[cell] += max(0.0, least)
-                if used + m > len(found):
-                    more = np.empty((2 * len(found) + m, 2), np.int64)
-                    more[:used] = found[:used]
-                    found = more
+                found = _grown(found, used, m)
                 for k in range(m):
                     found[used, 0] = cell
                     found[used, 1] = keep[k] if k < m - 1 else -1 - keep[k]
                     used += 1
     for cell in range(cols * rows):
         starts[cell + 1] += starts[cell]
-    out = np.zeros((starts[-1], 4))
-    at = starts[:-1] + 1
-    for cell in range(cols * rows):
-        if starts[cell + 1] > starts[cell]:
-            out[starts[cell], 0] = low[cell]
-    for q in range(used):
-        cell, k = found[q]
-        row = at[cell]
-        at[cell] += 1
-        if k < 0:
-            k = -1 - k
-            out[row, 3] = 1.0
-        out[row, 0], out[row, 1], out[row, 2] = planes[k, 0], planes[k, 1], planes[k, 2]
-    return starts, out
+    return starts, _blocks(planes, found, used, starts, low)

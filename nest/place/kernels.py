@@ -29,7 +29,7 @@ found through the offsets at the head of ``I``.
     * pairs, (angles, angles + 1): offset in M of the first group of angles a <= b;
     * bins, (grounds, rows, columns + 1): position in I of a cell's first edge;
       the lists of edges (offsets in M) follow;
-    * cells of pairs of listed angles: offset in M of each one's first row, and an end.
+    * cells of pairs of listed angles: offset in M where each one starts, and an end.
 ``M`` float64, shared
     * types, rows of 5: 4th root of the area, reach (farthest corner from the origin),
       window and axis in rad, area;
@@ -46,7 +46,7 @@ found through the offsets at the head of ``I``.
       any of b, and offsets in M of its first pair and the one after the last;
     * pairs, rows of 6: the same for two pieces, with the offsets of their planes;
     * planes, rows of 3: normal and offset; pieces meet where offset - normal · d > 0;
-    * cells, rows of 4, see :func:`nest.place.cells.cells_of`;
+    * cells, see :func:`nest.place.cells.cells_of`;
     * grids, (angles, angles) rows of 7, for a <= b: first corner of the grid over the
       displacements of b from a; inverse size of its cells; last column and row; where the
       cells begin in I;
@@ -79,6 +79,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from nest.place.cells import BLOCK
 from nest.place.convex import kernel, next_random
 from nest.place.lanes import (
     LANES,
@@ -130,7 +131,7 @@ GRID_SLACK = 1.6  # cells; the grid's own error (0.83) and that of interpolation
 TYPE, PIECE, REGION = 6, 3, 5  # row lengths in I
 TYPE_M, CORNER, REGION_M, CIRCLE, ANGLE = 5, 5, 4, 3, 7  # in M
 GROUP, PAIR, PLANE, EDGE = 6, 6, 3, 7  # in M
-GRID, CELL_PLANE = 7, 4  # in M
+GRID = 7  # in M
 POSE, AROUND = 10, 8  # row lengths in S
 HEARTS = 3 * LANES  # in M and S
 
@@ -351,17 +352,19 @@ def _overlap_listed(a, b, dx, dy, limit, touch, I, M):
     first, last = at(I, cell), at(I, cell + 1)
     if first == last:
         return 0.0
-    if at(M, first) * (1.0 - 1e-6) > limit:
-        return at(M, first) * (1.0 - 1e-6)
-    total, depth = 0.0, 1e300
-    for k in range(first + CELL_PLANE, last, CELL_PLANE):
-        depth = min(depth, at(M, k + 2) - at(M, k) * dx - at(M, k + 1) * dy)
-        if at(M, k + 3) > 0.0:
+    if at(M, first) > limit:
+        return at(M, first)
+    total, low = 0.0, same(1e300)
+    for k in range(first + 1, last, BLOCK):
+        x, y = four(M, k), four(M, k + LANES)
+        low = lower(low, four(M, k + 2 * LANES) - x * dx - y * dy)
+        if at(M, k + 3 * LANES) > 0.0:
+            depth = lowest(low)
             if depth > touch:
                 total += depth
                 if total > limit:
                     return total
-            depth = 1e300
+            low = same(1e300)
     return total
 
 

@@ -288,7 +288,7 @@ class _Memory:
         offsets = np.cumsum(sizes, axis=0) - sizes
         at = self._float(np.concatenate([rows for _, rows in found]))
         starts = [own + done for (own, _), done in zip(found, offsets[:, 1], strict=True)]
-        cell = self._int(at + k.CELL_PLANE * np.concatenate(starts))
+        cell = self._int(at + np.concatenate(starts))
         for of, done in zip(both, offsets[:, 0], strict=True):
             grids[of][6] = cell + done
         self.head[k.AT_GRIDS] = self._float(grids)
