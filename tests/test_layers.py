@@ -44,6 +44,7 @@ LAYERS = (
     "nest.check",
     # the search
     "nest.place.convex",
+    "nest.place.lanes",
     "nest.place.cells",
     "nest.place.kernels",
     "nest.place.shapes",

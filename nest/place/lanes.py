@@ -10,6 +10,8 @@ arrays are not checked and must not be negative.
 from __future__ import annotations
 
 import operator
+from collections.abc import Callable
+from typing import Any
 
 from llvmlite import ir
 from numba.core import cgutils, types
@@ -37,6 +39,11 @@ class _FourModel(models.PrimitiveModel):
         super().__init__(manager, kind, _FOUR)
 
 
+def _compiled(made: Callable[..., object]) -> Any:
+    """What the compiler calls without its first argument, which Python's checkers don't know."""
+    return intrinsic(made)
+
+
 def _place(context, builder, kind, array, index):
     data = context.make_array(kind)(context, builder, array).data
     return builder.gep(data, [index], inbounds=True)
@@ -47,7 +54,7 @@ def _shuffled(builder, value, order):
     return builder.shuffle_vector(value, ir.Constant(value.type, ir.Undefined), mask)
 
 
-@intrinsic
+@_compiled
 def at(typing, array, index):
     """The number at a place of a flat array."""
 
@@ -57,7 +64,7 @@ def at(typing, array, index):
     return array.dtype(array, types.int64), code
 
 
-@intrinsic
+@_compiled
 def four(typing, array, index):
     """The four numbers from a place of a flat array on."""
 
@@ -70,7 +77,7 @@ def four(typing, array, index):
     return FOUR(array, types.int64), code
 
 
-@intrinsic
+@_compiled
 def store(typing, array, index, value):
     """Write four numbers from a place of a flat array on."""
 
@@ -82,7 +89,7 @@ def store(typing, array, index, value):
     return types.void(array, types.int64, FOUR), code
 
 
-@intrinsic
+@_compiled
 def same(typing, number):
     """Four times the same number."""
 
@@ -96,7 +103,7 @@ def same(typing, number):
 def _of_two(operation):
     """An intrinsic that makes four numbers of two fours."""
 
-    @intrinsic
+    @_compiled
     def made(typing, a, b):
         def code(context, builder, signature, args):
             return operation(builder, *args)
@@ -149,7 +156,7 @@ _operator(operator.mul, _of_two(_multiply))
 def _of_all(operation):
     """An intrinsic that makes one number of four: of 0 and 2, of 1 and 3, then of both."""
 
-    @intrinsic
+    @_compiled
     def made(typing, value):
         def code(context, builder, signature, args):
             half = operation(builder, args[0], _shuffled(builder, args[0], [2, 3, 2, 3]))
@@ -166,7 +173,7 @@ highest = _of_all(_choose(">"))  # the highest of four
 summed = _of_all(_add)  # the sum of four
 
 
-@intrinsic
+@_compiled
 def root(typing, value):
     """The square root of each of four numbers."""
 
@@ -178,7 +185,7 @@ def root(typing, value):
     return FOUR(FOUR), code
 
 
-@intrinsic
+@_compiled
 def less(typing, a, b):
     """Where a < b, as the lowest four bits of an integer."""
 

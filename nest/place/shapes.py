@@ -128,8 +128,9 @@ def build(
     """
     keys = list(ground) if ground else []
     tables = _Tables(keys, gap, exact)
-    for shape in shapes:
-        tables.add(shape)
+    with ThreadPoolExecutor() as pool:  # the loops and Shapely let each other run
+        for shape, cut in zip(shapes, list(pool.map(tables.cut, shapes)), strict=True):
+            tables.add(shape, *cut)
     params = np.zeros(k.F_SIZE)
     params[[k.F_X0, k.F_Y0, k.F_X1, k.F_Y1]] = box
     params[k.F_FRONT] = box[2]
@@ -142,6 +143,15 @@ def build(
         memory.add_pairs(tables)
     memory.add_ground([ground[key] for key in keys] if ground else [], params, direction)
     return memory.world(tables, params)
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """A search shape in convex pieces; ``circles`` as from :func:`_circles`."""
+
+    ring: FloatArray
+    pieces: list[FloatArray]
+    circles: tuple[list[tuple[float, float, float]], float]
 
 
 class _Tables:
@@ -158,21 +168,27 @@ class _Tables:
         self.circles: list[tuple[float, float, float]] = []
         self.angles: list[list[float]] = []
 
-    def add(self, shape: Shape) -> None:
+    def cut(self, shape: Shape) -> tuple[_Cut, list[_Cut]]:
+        """The search shapes of a type and of its regions, in pieces."""
         outer = shape.points if self.exact else grown(shape.points, self.gap / 2)
+        regions = [ring if self.exact else grown(ring, 0.0) for ring, _ in shape.regions]
+        return _Cut(outer, convex_pieces(outer), ([], 0.0)), [
+            _Cut(ring, convex_pieces(ring), _circles(ring)) for ring in regions
+        ]
+
+    def add(self, shape: Shape, outer: _Cut, regions: list[_Cut]) -> None:
         first, first_region, first_angle = len(self.pieces), len(self.region_ints), len(self.angles)
-        self._add_pieces(outer)
-        pieces = len(self.pieces) - first
-        for region, key in shape.regions:
+        self._add_pieces(outer.pieces)
+        for region, (_, key) in zip(regions, shape.regions, strict=True):
             self._add_region(region, self.keys.index(key))
         for angle in shape.angles or ():
-            self._add_angle(outer, float(np.deg2rad(angle)))
-        area = Polygon(outer).area
-        reach = float(np.hypot(outer[:, 0], outer[:, 1]).max())
+            self._add_angle(outer.ring, float(np.deg2rad(angle)))
+        area = Polygon(outer.ring).area
+        reach = float(np.hypot(outer.ring[:, 0], outer.ring[:, 1]).max())
         self.type_ints.append(
             [
-                *(first, pieces),
-                *(first_region, len(self.region_ints) - first_region),
+                *(first, len(outer.pieces)),
+                *(first_region, len(regions)),
                 *(first_angle, len(self.angles) - first_angle),
             ]
         )
@@ -180,9 +196,9 @@ class _Tables:
             [area**0.25, reach, np.deg2rad(shape.window), np.deg2rad(shape.axis), area]
         )
 
-    def _add_pieces(self, ring: FloatArray) -> None:
+    def _add_pieces(self, pieces: list[FloatArray]) -> None:
         start = 0
-        for piece in convex_pieces(ring):
+        for piece in pieces:
             edge = np.roll(piece, -1, axis=0) - piece
             normal = np.column_stack([edge[:, 1], -edge[:, 0]])
             normal /= np.hypot(normal[:, 0], normal[:, 1])[:, None]
@@ -191,15 +207,13 @@ class _Tables:
             self.piece_starts.append(start)
             start += len(_padded(piece))
 
-    def _add_region(self, region: FloatArray, key: int) -> None:
-        ring = region if self.exact else grown(region, 0.0)
-        first = len(self.pieces)
-        self._add_pieces(ring)
-        circles, covering = _circles(ring)
+    def _add_region(self, region: _Cut, key: int) -> None:
+        circles, covering = region.circles
         self.region_ints.append(
-            [key, first, len(self.pieces) - first, len(self.circles), len(circles)]
+            [key, len(self.pieces), len(region.pieces), len(self.circles), len(circles)]
         )
-        self.region_floats.append([*_circle_round(ring), covering])
+        self.region_floats.append([*_circle_round(region.ring), covering])
+        self._add_pieces(region.pieces)
         self.circles.extend(circles)
 
     def _add_angle(self, ring: FloatArray, angle: float) -> None:
@@ -512,14 +526,24 @@ def _signed_distance(
     """Distance to the ground's edge at grid nodes, positive inside; good to one cell.
 
     Distances are counted from the nodes nearest to the edge itself, so that a hole which
-    lies between nodes is seen as well.
+    lies between nodes is seen as well. Only round these a node is asked whether it is inside:
+    between two others in a row no edge passes, so along a row they are as the last one was.
     """
-    shapely.prepare(ground)
-    inside = shapely.contains_xy(ground, nodes[0], nodes[1])
+    x, y = nodes
     xy = shapely.get_coordinates(ground.boundary.segmentize(CELL / 4))
-    away = np.ones(inside.shape, bool)
-    cell = np.rint((xy - [nodes[0][0, 0], nodes[1][0, 0]]) / CELL).astype(int)
-    away[cell[:, 1], cell[:, 0]] = False
+    i, j = np.rint((xy - [x[0, 0], y[0, 0]]) / CELL).astype(int).T
+    away = np.ones(x.shape, bool)
+    away[j, i] = False
+    asked = np.zeros(x.shape, bool)
+    for up in (-1, 0, 1):
+        for across in (-1, 0, 1):
+            asked[j + up, i + across] = True
+    inside = np.zeros(x.shape, bool)
+    shapely.prepare(ground)
+    inside[asked] = shapely.contains_xy(ground, x[asked], y[asked])
+    last = np.where(asked, np.arange(x.shape[1]), 0)  # the first node of a row is outside
+    np.maximum.accumulate(last, axis=1, out=last)
+    inside = np.take_along_axis(inside, last, axis=1)
     distance = np.maximum(ndimage.distance_transform_edt(away, sampling=CELL), 1e-3)
     signed: NDArray[np.float32] = np.where(inside, distance, -distance).astype(np.float32)
     return signed

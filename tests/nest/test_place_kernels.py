@@ -229,3 +229,21 @@ def test_open_shapes_split_into_few_pieces() -> None:
     for item in json.loads((DATA / "esicup/swim.json").read_text())["items"]:
         ring = shapes.straightened(np.array(item["points"], float))
         assert len(shapes.convex_pieces(ring)) <= max(1, len(ring) // 2)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_signs_of_the_distance_grid_are_exact(seed: int) -> None:
+    """Against Shapely, node by node: grounds with notches, islands and holes between nodes."""
+    rng = np.random.default_rng(seed)
+    ground = shapely.box(0, 0, 300, 200)
+    for _ in range(25):
+        x, y = rng.uniform([0, 0], [300, 200])
+        scar = shapely.Point(x, y).buffer(rng.choice([0.5, 3.0, 20.0]))
+        ground = ground.difference(scar)
+    ground = ground.union(shapely.box(*rng.uniform(305, 310, 2), 330, 330)).buffer(0)
+    pad = shapes.PAD
+    x, y = np.meshgrid(np.arange(-pad, 331 + pad, shapes.CELL), np.arange(-pad, 331 + pad, 4.0))
+    found = shapes._signed_distance(ground, (x, y))
+    assert ((found > 0) == shapely.contains_xy(ground, x, y)).all()
+    away = shapely.distance(shapely.points(x, y), ground.boundary)
+    assert (np.abs(np.abs(found) - away) < 0.83 * shapes.CELL).all()
