@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor, wait
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field
 from functools import partial
 
@@ -414,7 +414,7 @@ def run(
     seconds, effort : the budget; with ``effort`` (1.0 is about ten seconds on a slow core)
         the result is the same on every run.
     good_enough : reach (mm) at which nothing is left to gain; a function is worked out beside
-        the search, so that a first layout need not wait for it.
+        the search, from the first layout on.
     observer : told of every better layout; it must not raise.
     stop : asked between pieces of work.
     """
@@ -426,12 +426,10 @@ def run(
     best = workers[0].best
 
     with ThreadPoolExecutor(WORKERS + 1) as pool:
-        goal = pool.submit(good_enough if callable(good_enough) else lambda: good_enough)
-        if effort is not None:
-            wait([goal])  # when it becomes known must not depend on the machine
+        goal: Future[float] | None = None
 
         def least() -> float:
-            return goal.result() if goal.done() else -np.inf
+            return goal.result() if goal and goal.done() else -np.inf
 
         def over(work: int) -> bool:
             met = best.conflict <= 0 and best.reach <= least()
@@ -448,6 +446,9 @@ def run(
                 observer(trace[-1])
 
         together(lambda w: w.start(100))
+        goal = pool.submit(good_enough if callable(good_enough) else lambda: good_enough)
+        if effort is not None:
+            wait([goal])  # when it becomes known must not depend on the machine
         turn = 0
         while not over(work := max(w.count for w in workers)):
             share = clock.share(work)
