@@ -39,7 +39,9 @@ EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 class Tuning:
     """The search's settings, chosen at equal work on open strips and a week, 2 to 3 seeds.
 
-    ``stale`` and ``room``, and the windows in ``_shake``, on open strips with one seed or two.
+    ``stale``, ``room`` and ``depth``, and the windows in ``_shake``, on open strips with one seed
+    or two. One worker of each sort, for at a fixed density a single long attempt comes through
+    on some strips (swim), and on others (shapes0) only shaking does.
     """
 
     here: int = 10  # samples near the present pose
@@ -53,6 +55,7 @@ class Tuning:
     fails: int = 4  # failed separations before the step is halved
     stale: int = 2  # times that the least step may come to nothing before a layout is shaken
     room: float = 0.06  # most of the used length by which it grows then
+    depth: int = 32  # most times the patience that a patient worker has then instead
     squeeze: float = 0.9  # share of the budget after which only compression is done
     squeeze_from: float = 0.0005  # compression's steps, falling
     squeeze_to: float = 0.00001
@@ -116,8 +119,9 @@ class _Trial:
 class Worker:
     """One searcher: its random state, its memory and the schedule it follows."""
 
-    def __init__(self, world: World, seed: int, tuning: Tuning) -> None:
+    def __init__(self, world: World, seed: int, tuning: Tuning, patient: bool = False) -> None:
         self.world, self.tuning, self.n = world, tuning, len(world.kinds)
+        self.patient, self.depth = patient, 1  # times the patience of the settings
         self.state = world.state.copy()
         self.memory = (*world.shared, self.state)
         self.press = Press(self.memory)
@@ -157,15 +161,16 @@ class Worker:
     def explore(self, budget: int) -> None:
         """Move the frontier by the present step; on failure go on from a disturbed layout.
 
-        Where the least step keeps failing no single move helps any more. Then the layout is
-        shaken and drawn together anew, from the first step on.
+        Where the least step keeps failing no single move helps any more. Then a patient worker
+        gives every attempt twice the time; another one shakes the layout and draws it together
+        anew, from the first step on.
         """
         if self.trial is None and self.shaken:
             self._begin(self.shaken.poses, self.shaken.reach, self.tuning.patience)
         elif self.trial is None:
             front = self._front(self.base.reach, self.step)
             start = self._picked() if self.pool else self._shifted(self.base, front)
-            self._begin(start, front, self.tuning.patience)
+            self._begin(start, front, self.tuning.patience * self.depth)
         if trial := self._go_on(budget):
             if self.shaken:
                 self._shaken_down(trial)
@@ -185,7 +190,9 @@ class Worker:
                     self.step = max(self.step / 2, self.tuning.least_step)
                     return
                 self.stale += 1
-                if self.stale >= self.tuning.stale:
+                if self.patient:
+                    self.depth = min(2 * self.depth, self.tuning.depth)
+                elif self.stale >= self.tuning.stale:
                     self._shake()
 
     def compress(self, budget: int, share: float) -> None:
@@ -219,7 +226,11 @@ class Worker:
             *self.memory, self.random,
         )  # fmt: skip
         trial.work += self.count - before
-        if trial.conflict > 0 and trial.memo[0] < trial.patience and trial.work < t.attempt:
+        if (
+            trial.conflict > 0
+            and trial.memo[0] < trial.patience
+            and trial.work < t.attempt * self.depth
+        ):
             return None
         self.trial = None
         return trial
@@ -421,7 +432,7 @@ def run(
     warm_up()
     clock = _Clock(seconds, effort)
     tuning = tuning or Tuning()
-    workers = [Worker(world, seed * 7919 + w, tuning) for w in range(WORKERS)]
+    workers = [Worker(world, seed * 7919 + w, tuning, patient=w > 0) for w in range(WORKERS)]
     trace: list[Step] = []
     best = workers[0].best
 

@@ -155,3 +155,23 @@ def test_a_layout_that_gains_no_more_is_shaken_and_the_best_is_kept() -> None:
             break
     assert shaken > 20 and went_on > 5  # some come to a valid layout again
     assert worker._conflict(worker.best.poses) == 0
+
+
+def test_a_patient_worker_gives_attempts_that_come_to_nothing_more_time() -> None:
+    """It never shakes; the work of a failed attempt grows with its patience, up to a limit."""
+    tuning = search.Tuning(patience=10, depth=8)
+    worker = search.Worker(strip_of_bricks()[0], 5, tuning, patient=True)
+    while worker.best.conflict > 0:
+        worker.start(200)
+    spent: dict[int, list[int]] = {}
+    for _ in range(3000):
+        depth, before, failed = worker.depth, worker.count, worker.failed
+        worker.explore(10**9)  # one attempt, from beginning to end
+        assert worker.shaken is None
+        assert worker.best.conflict == 0
+        if worker.failed == failed + 1:
+            spent.setdefault(depth, []).append(worker.count - before)
+        if len(spent.get(8, [])) > 10:
+            break
+    assert list(spent) == [1, 2, 4, 8]
+    assert np.median(spent[8]) > 2 * np.median(spent[1])
