@@ -129,6 +129,7 @@ def _searched(
     state, head = world.state.copy(), world.shared[0]
     state[k.F_FRONT], state[k.F_TOUCH] = state[k.F_X1], TOUCH
     wide, high = instance.size
+    ground = instance.ground(bins)
     layout = (*contacts(instance), float(bins), wide + APART, wide, high)
     memory = (*world.shared, state, random)
     best, best_poses = np.inf, np.zeros((len(instance.kinds), 4))
@@ -141,6 +142,9 @@ def _searched(
             least, stale = np.inf, 0
         state[head[k.AT_PAIR_WEIGHTS] : head[k.AT_OVERLAPS]] = 1.0
         found = separate(poses, *layout, PASSES[seed % 2], *memory)
+        if found <= 0 and clearances(_laid(instance, poses), 0.0, ground):
+            found, stale = np.inf, STALE  # what touches here overlaps for the checker: go on
+            continue
         stale = 0 if found < least else stale + 1
         least = min(least, found)
         if found < best:
