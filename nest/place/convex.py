@@ -148,27 +148,3 @@ def fewest_convex(p, tolerance, tries, state, starts, members):
             if count == 1:
                 break
     return best
-
-
-@kernel
-def inner_circle(edges):
-    """Centre and radius of a large circle inside a convex piece; edges (n, 5) as in the memory.
-
-    Steps uphill on the distance to the nearest edge, a concave function: what is found may
-    be short of the largest, but is inside.
-    """
-    x, y = edges[:, 0].mean(), edges[:, 1].mean()
-    radius = (edges[:, 4] - edges[:, 2] * x - edges[:, 3] * y).min()
-    step = 0.25 * (np.ptp(edges[:, 0]) + np.ptp(edges[:, 1]))
-    least = 0.01 * step
-    while step > least:
-        moved = False
-        for k in range(16):
-            u = x + step * np.cos(k * np.pi / 8)
-            v = y + step * np.sin(k * np.pi / 8)
-            there = (edges[:, 4] - edges[:, 2] * u - edges[:, 3] * v).min()
-            if there > radius:
-                x, y, radius, moved = u, v, there, True
-        if not moved:
-            step *= 0.5
-    return x, y, radius

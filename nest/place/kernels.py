@@ -36,8 +36,6 @@ found through the offsets at the head of ``I``.
     * corners, per piece the columns x, y; outward normal of the edge that starts there;
       support, the largest normal · corner over the piece. Their number is a multiple of
       LANES, the last one is repeated. Then centre x, y and radius of a circle round it;
-    * hearts, rows of 12: large circles inside LANES pieces of a type, as columns x, y, radius
-      (below 0: there is none);
     * regions, rows of 4: centre x, y and radius of a circle round the region; the radius at
       which its own circles cover it;
     * circles, rows of 3: centre and radius, inside a region, largest first;
@@ -62,7 +60,6 @@ found through the offsets at the head of ``I``.
       angle); cosine and sine of the angle. One row per part, the last is the candidate's;
     * corners of pieces in place (as in M) and boxes of pieces, of the same rows; boxes are
       the columns x0, y0, x1, y1, and those up to the next multiple of LANES are empty;
-    * hearts of the parts in place, where angles are not listed (as in M);
     * weights of pairs (parts, parts) and of strays (parts,);
     * overlaps (parts, parts) and strays (parts,), both times the sizes of the parts;
     * scratch for one piece;
@@ -90,10 +87,8 @@ from nest.place.lanes import (
     less,
     lower,
     lowest,
-    root,
     same,
     store,
-    summed,
 )
 
 # The head of I: counts, and offsets of tables in I, M and S.
@@ -105,8 +100,7 @@ AT_PLACED, AT_BOXES, AT_PAIR_WEIGHTS, AT_OWN_WEIGHTS = 16, 17, 18, 19
 AT_OVERLAPS, AT_STRAYS, AT_SCRATCH = 20, 21, 22
 N_CORNERS, N_PIECES = 23, 24  # most corners and pieces of a type: rows of the tables in place
 AT_GRIDS, AT_AROUND, AT_PARTING, N_AROUND = 25, 26, 27, 28  # N_AROUND: rows of a column
-AT_HEARTS, AT_PLACED_HEARTS = 29, 30
-HEAD = 31
+HEAD = 29
 
 # The head of S: parameters. Poses follow at F_SIZE.
 F_X0, F_Y0, F_X1, F_Y1 = 0, 1, 2, 3  # box of the container; in a strip parts stay inside it
@@ -133,7 +127,6 @@ TYPE_M, CORNER, REGION_M, CIRCLE, ANGLE = 5, 5, 4, 3, 7  # in M
 GROUP, PAIR, PLANE, EDGE = 6, 6, 3, 7  # in M
 GRID = 7  # in M
 POSE, AROUND = 10, 8  # row lengths in S
-HEARTS = 3 * LANES  # in M and S
 
 
 # ---------------------------------------------------------------- putting a part in place
@@ -214,15 +207,6 @@ def _pose(s, t, x, y, turn, flip, I, M, S):
 
 
 @kernel
-def _turned_hearts(s, t, I, M, S):
-    """Where the hearts of type t are at the pose in row s, and their radii, as lanes."""
-    p, q = F_SIZE + POSE * s, I[AT_HEARTS] + HEARTS * t
-    c, n = S[p + 8], S[p + 9]
-    x, y = four(M, q), four(M, q + LANES)
-    return x * c - y * n + S[p + 4], x * n + y * c + S[p + 5], four(M, q + 2 * LANES)
-
-
-@kernel
 def _put_posed(s, t, I, M, S):
     """Write box and pieces of the pose in row s. With listed angles pieces are not needed."""
     p = F_SIZE + POSE * s
@@ -239,12 +223,6 @@ def put(s, t, x, y, turn, flip, I, M, S):
     """Put a part of type t into row s."""
     _pose(s, t, x, y, turn, flip, I, M, S)
     _put_posed(s, t, I, M, S)
-    if S[F_LISTED] <= 0:
-        hx, hy, radius = _turned_hearts(s, t, I, M, S)
-        q = I[AT_PLACED_HEARTS] + HEARTS * s
-        store(S, q, hx)
-        store(S, q + LANES, hy)
-        store(S, q + 2 * LANES, radius)
 
 
 # ---------------------------------------------------------------- overlap
@@ -598,41 +576,6 @@ def _listed_for(x0, y0, x1, y1, I, S):
 
 
 @kernel
-def _least_cost(t, limit, I, M, S):
-    """What the overlaps of the part of type t posed in the last row come to at the least.
-
-    Two pieces are as deep in each other as circles inside them, or deeper; so most places
-    that are much too deep are known by a few circles.
-    """
-    hx, hy, radius = _turned_hearts(I[N_PARTS], t, I, M, S)
-    x0, y0 = lowest(hx - radius), lowest(hy - radius)
-    x1, y1 = highest(hx + radius), highest(hy + radius)
-    u0, v0, u1, v1 = same(x0), same(y0), same(x1), same(y1)
-    q, end = _listed_for(x0, y0, x1, y1, I, S)
-    m = I[N_AROUND]
-    cost = 0.0
-    for first in range(q, end, LANES):
-        meets = _meeting(first, m, u0, v0, u1, v1, S)
-        j = first - 1
-        while meets > 0:
-            j += 1
-            met = meets & 1
-            meets >>= 1
-            if met == 0:
-                continue
-            p = I[AT_PLACED_HEARTS] + HEARTS * int(at(S, j + 5 * m))
-            depth = same(0.0)
-            for heart in range(p, p + LANES):
-                dx, dy = hx - at(S, heart), hy - at(S, heart + LANES)
-                away = root(dx * dx + dy * dy)
-                depth = depth + higher(radius + at(S, heart + 2 * LANES) - away, same(0.0))
-            cost += at(S, j + 4 * m) * summed(depth)
-            if cost >= limit:
-                return cost
-    return cost
-
-
-@kernel
 def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
     """Weighted conflict of part i if it had this pose; may stop early above ``limit``.
 
@@ -649,10 +592,6 @@ def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
     # The ground first: it needs no pieces, and most places tried are off it or too deep.
     if not (listed and strip):
         _pose(n, t, x, y, turn, flip, I, M, S)
-        if not listed and limit < 1e299:
-            least = _least_cost(t, limit, I, M, S)
-            if least >= limit:
-                return least
         stray = _off_ground(n, t, limit / weight, I, M, G, S)
         if weight * stray >= limit:
             return weight * stray

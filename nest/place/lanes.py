@@ -14,7 +14,7 @@ from collections.abc import Callable
 from typing import Any
 
 from llvmlite import ir
-from numba.core import cgutils, types
+from numba.core import types
 from numba.extending import intrinsic, models, overload, register_model
 
 LANES = 4
@@ -120,18 +120,6 @@ def _choose(sign):
     return operation
 
 
-def _add(builder, a, b):
-    return builder.fadd(a, b)
-
-
-def _subtract(builder, a, b):
-    return builder.fsub(a, b)
-
-
-def _multiply(builder, a, b):
-    return builder.fmul(a, b)
-
-
 lower = _of_two(_choose("<"))  # the lower of each two
 higher = _of_two(_choose(">"))  # the higher of each two
 
@@ -148,19 +136,20 @@ def _operator(sign, made):
         return None
 
 
-_operator(operator.add, _of_two(_add))
-_operator(operator.sub, _of_two(_subtract))
-_operator(operator.mul, _of_two(_multiply))
+_operator(operator.add, _of_two(ir.IRBuilder.fadd))
+_operator(operator.sub, _of_two(ir.IRBuilder.fsub))
+_operator(operator.mul, _of_two(ir.IRBuilder.fmul))
 
 
-def _of_all(operation):
-    """An intrinsic that makes one number of four: of 0 and 2, of 1 and 3, then of both."""
+def _of_all(sign):
+    """An intrinsic that picks one of four numbers."""
+    choose = _choose(sign)
 
     @_compiled
     def made(typing, value):
         def code(context, builder, signature, args):
-            half = operation(builder, args[0], _shuffled(builder, args[0], [2, 3, 2, 3]))
-            one = operation(builder, half, _shuffled(builder, half, [1, 1, 1, 1]))
+            half = choose(builder, args[0], _shuffled(builder, args[0], [2, 3, 2, 3]))
+            one = choose(builder, half, _shuffled(builder, half, [1, 1, 1, 1]))
             return builder.extract_element(one, _INT(0))
 
         return types.float64(FOUR), code
@@ -168,21 +157,8 @@ def _of_all(operation):
     return made
 
 
-lowest = _of_all(_choose("<"))  # the lowest of four
-highest = _of_all(_choose(">"))  # the highest of four
-summed = _of_all(_add)  # the sum of four
-
-
-@_compiled
-def root(typing, value):
-    """The square root of each of four numbers."""
-
-    def code(context, builder, signature, args):
-        kind = ir.FunctionType(_FOUR, [_FOUR])
-        function = cgutils.get_or_insert_function(builder.module, kind, "llvm.sqrt.v4f64")
-        return builder.call(function, args)
-
-    return FOUR(FOUR), code
+lowest = _of_all("<")  # the lowest of four
+highest = _of_all(">")  # the highest of four
 
 
 @_compiled

@@ -26,7 +26,7 @@ from hides import outline
 from hides.outline import FloatArray, polygons_of
 from nest.place import kernels as k
 from nest.place.cells import cells_of
-from nest.place.convex import fewest_convex, inner_circle
+from nest.place.convex import fewest_convex
 from nest.place.lanes import LANES
 
 IntArray = NDArray[np.int64]
@@ -248,8 +248,6 @@ class _Memory:
         head[k.AT_REGIONS] = self._int(regions)
         head[k.AT_REGION_M] = self._float(tables.region_floats)
         head[k.AT_ANGLES] = self._float(tables.angles)
-        own = [tables.pieces[row[0] : row[0] + row[1]] for row in tables.type_ints]
-        head[k.AT_HEARTS] = self._float([_hearts(pieces) for pieces in own])
         head[k.N_PIECES] = -(-max(row[1] for row in tables.type_ints) // LANES) * LANES
         head[k.N_CORNERS] = max(sum(sizes[row[0] : row[0] + row[1]]) for row in tables.type_ints)
 
@@ -368,7 +366,6 @@ class _Memory:
         for slot, size in (
             (k.AT_PLACED, (n + 1) * head[k.N_CORNERS] * k.CORNER),
             (k.AT_BOXES, (n + 1) * head[k.N_PIECES] * 4),
-            (k.AT_PLACED_HEARTS, (n + 1) * k.HEARTS),
             (k.AT_PAIR_WEIGHTS, n * n),
             (k.AT_OWN_WEIGHTS, n),
             (k.AT_OVERLAPS, n * n),
@@ -431,14 +428,6 @@ def _circle_round(ring: FloatArray) -> tuple[float, float, float]:
     """Centre and radius of a circle round a ring (n, 2)."""
     middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
     return float(middle[0]), float(middle[1]), float(np.hypot(*(ring - middle).T).max())
-
-
-def _hearts(pieces: list[FloatArray]) -> FloatArray:
-    """(3, LANES): x, y and radius of the largest circles inside pieces, one in each."""
-    circles = sorted((inner_circle(piece) for piece in pieces), key=lambda c: -c[2])
-    hearts = np.array([[0.0, 0.0, -1e6]] * LANES)
-    hearts[: len(circles)] = circles[:LANES]
-    return hearts.T
 
 
 Posed = tuple[FloatArray, FloatArray]  # corners and normals of a piece, turned
