@@ -82,6 +82,7 @@ class Hide:
     _grounds: dict[tuple[str, Need, float], Ground] = field(
         default_factory=dict, init=False, repr=False
     )
+    _thick: dict[Need, BaseGeometry] = field(default_factory=dict, init=False, repr=False)
 
     @cached_property
     def polygon(self) -> Polygon:
@@ -169,7 +170,9 @@ class Hide:
         """Region, conservative, where the thickness meets the need."""
         if not self.thickness.known:
             return self.polygon
-        return grown(self.thick(need), -INSET - PLAIN).simplify(PLAIN)
+        if need not in self._thick:
+            self._thick[need] = grown(self.thick(need), -INSET - PLAIN).simplify(PLAIN)
+        return self._thick[need]
 
     def thick(self, need: Need) -> BaseGeometry:
         """Where the thickness meets the need as near as a grid of STEP mm can tell.

@@ -61,7 +61,7 @@ MOST_ASKED = 2000  # of them: their covariances take 32 MB
 UNREAD = 3.5  # mm; any thickness: where to gauge next doesn't depend on it
 
 _LEAST_DEVIATION = 1e-6  # mm; keeps the chance defined where a zone has no width
-_BLOCK = 2_000_000  # covariances held at once when predicting: 16 MB
+_BLOCK = 100_000  # covariances held at once when predicting: 0.8 MB, which caches hold
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -267,15 +268,17 @@ def _stem(path: Path, kind: str) -> str:
 
 def _write_plans(options: argparse.Namespace, job: Job, plans: Sequence[Planned], stem: str) -> int:
     """Write each hide's plan, under the hide's name too where there are several."""
+    from nest.plan import write
+
     hides = [_name_of(planned) for planned in plans]
     stems = [stem] if len(plans) == 1 else [f"{stem}.{hide}" for hide in hides]
     written = []
     for planned, name in zip(plans, stems, strict=True):
-        files = _write_plan(options, planned, name)
+        kept = _save(partial(write, planned.plan), options, name, ".plan", (".json",))
         if not options.json:  # the answer first: pictures take longer to draw than to think of
             _tell_plan(planned, job.remnant)
             sys.stdout.flush()
-        written.append(files + _draw_plan(options, planned, name))
+        written.append(kept + _write_rest(options, planned, name))
         if not options.json:
             _files(written[-1])
     if options.json:
@@ -295,33 +298,22 @@ def _name_of(planned: Planned) -> str:
     return _stem(source, ".hide") if source else planned.hide.name.lower().replace(" ", "-")
 
 
-def _write_plan(options: argparse.Namespace, planned: Planned, stem: str) -> list[str]:
-    from nest import plan as plans
+def _write_rest(options: argparse.Namespace, planned: Planned, stem: str) -> list[str]:
+    """Write what is made from a plan: lists, the DXF and the pictures."""
+    from nest.report.cutplan import cut_detail, cut_plan
     from nest.report.dxf import write_dxf
     from nest.report.lists import write_figures, write_parts
 
-    out: Path = options.out
-    out.mkdir(parents=True, exist_ok=True)
-    plan, figures, hide = planned.plan, planned.figures, planned.hide
-    writers: dict[str, Callable[[Path], object]] = {
-        f"{stem}.plan.json": lambda path: plans.write(plan, path),
-        f"{stem}.parts.csv": lambda path: write_parts(plan, path),
-        f"{stem}.figures.csv": lambda path: write_figures(figures, path),
-        f"{stem}.dxf": lambda path: write_dxf(plan, hide, path),
-    }
-    for name, write in writers.items():
-        write(out / name)
-    return [str(out / name) for name in writers]
-
-
-def _draw_plan(options: argparse.Namespace, planned: Planned, stem: str) -> list[str]:
-    from nest.report.cutplan import cut_detail, cut_plan
-
-    drawn = planned.plan, planned.hide, planned.figures
-    detail = cut_detail(*drawn).save
+    plan, hide, figures = planned.plan, planned.hide, planned.figures
+    made: tuple[tuple[str, Sequence[str], Callable[[Path], object]], ...] = (
+        (".parts", (".csv",), partial(write_parts, plan)),
+        (".figures", (".csv",), partial(write_figures, figures)),
+        ("", (".dxf",), partial(write_dxf, plan, hide)),
+        (".cutplan", PICTURES, cut_plan(plan, hide, figures).save),
+        (".detail", (".pdf",), cut_detail(plan, hide, figures).save),
+    )
     return [
-        *_save(cut_plan(*drawn).save, options, stem, ".cutplan"),
-        *_save(detail, options, stem, ".detail", (".pdf",)),
+        name for kind, formats, save in made for name in _save(save, options, stem, kind, formats)
     ]
 
 

@@ -6,7 +6,6 @@ from itertools import pairwise
 from pathlib import Path
 
 from hides.errors import OutlineError
-from hides.trace.dxf import dxf_drawing
 from hides.trace.silhouette import Drawing
 from hides.trace.svg import svg_drawing
 
@@ -34,6 +33,8 @@ def read_drawing(path: Path | str) -> Drawing:
         kind = _sniffed(path)
         if kind == "svg":
             return svg_drawing(path)
+        from hides.trace.dxf import dxf_drawing  # its reader is slow to load
+
         return dxf_drawing(path)
     except OutlineError as error:
         raise error.at(file=path) from None

@@ -75,8 +75,7 @@ def draw_stretch(pen: Pen, hide: Hide, avoid: BaseGeometry | None = None) -> Non
     ticks = np.stack([points - reach, points + reach], axis=1)
     words = shapely.union_all([word.box for word in pen.sheet.words])
     on_words = shapely.intersects(words, shapely.linestrings(pen.at(ticks)))
-    for tick in ticks[~on_words]:
-        pen.line(tick, STRETCH, layer=1.6)
+    pen.lines(ticks[~on_words], STRETCH, layer=1.6, name="stretch")
     for line in hide.stretch_lines:
         pen.line(line, Style(edge=STRETCH.edge, width=0.35), layer=1.6)
 

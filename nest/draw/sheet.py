@@ -125,6 +125,21 @@ class Pen:
         line = Line2D(x, y, zorder=layer, gid=name or None, **_line_look(style))
         self._add(line)
 
+    def lines(
+        self,
+        pieces: Sequence[ArrayLike] | FloatArray,
+        style: Style,
+        *,
+        layer: float = 1.0,
+        name: str = "",
+    ) -> None:
+        """Draw many open lines as one shape, each through (n, 2) points."""
+        if len(pieces) == 0:
+            return
+        path = Path.make_compound_path(*(Path(self.at(piece)) for piece in pieces))
+        look = _patch_look(style) | {"facecolor": "none", "capstyle": "round"}
+        self._add(PathPatch(path, zorder=layer, gid=name or None, **look))
+
     def picture(self, pixels: NDArray[np.uint8], box: Box, *, layer: float = 0.5) -> None:
         """Fill ``box`` (min x, min y, max x, max y) with an (h, w, 3) RGB picture, row 0 on top."""
         x0, y0, x1, y1 = self.at(np.reshape(box, (2, 2))).ravel()

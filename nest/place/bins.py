@@ -20,7 +20,7 @@ from hides.outline import grown
 from hides.thickness import Need
 from hides.units import DM2
 from nest.part import Part
-from nest.place.assign import Counts, Offer, Row
+from nest.place.offer import Counts, Offer, Row
 from nest.place.solve import Placed, ground_left
 from nest.week import Job, Kit
 

@@ -16,10 +16,10 @@ from shapely import Polygon
 from hides.hide import Hide
 from nest.errors import NoPlan
 from nest.place import reserve
-from nest.place.assign import Counts, Goal, assign
 from nest.place.bins import CLOSE, Bin, bin_of
 from nest.place.bound import used_area
 from nest.place.lay import Laid, Observer, Purse, lay, least
+from nest.place.offer import Counts, Goal
 from nest.place.solve import Placed, part_key
 from nest.week import Job, Kit
 
@@ -204,12 +204,20 @@ class _Fit:
     def _whole(self) -> tuple[Counts, ...] | None:
         """Sets that give every kit its hide and that all fit."""
         while self._may_try():
-            sets = assign(self.counts, [one.asked() for one in self.bins])
+            sets = self._assigned()
             if sets is None and not self._hope_again():
                 return None
             if sets is not None and self._all_hold(sets):
                 return sets
         return None
+
+    def _assigned(
+        self, goals: Sequence[Goal] = (), *, whole: bool = True
+    ) -> tuple[Counts, ...] | None:
+        """What areas propose, as far as is known now."""
+        from nest.place.assign import assign  # CP-SAT is slow to load, and one hide needs none
+
+        return assign(self.counts, [one.asked() for one in self.bins], goals, whole=whole)
 
     def _as_many_as_fit(self, *, first: bool) -> tuple[Counts, ...]:
         """The sets of greatest value that were found to fit; ``first``: and no more trials."""
@@ -219,7 +227,7 @@ class _Fit:
         for one in self.bins:
             one.calm_hopes()
         while self._may_try(found=any(map(any, best))):
-            sets = assign(self.counts, [one.asked() for one in self.bins], goals, whole=False)
+            sets = self._assigned(goals, whole=False)
             if sets is None or _worth(sets, goals) <= _worth(best, goals):
                 if not self._hope_again():
                     break

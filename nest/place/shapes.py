@@ -321,8 +321,11 @@ class _Memory:
             return
         wide, high = x1 - x0 + 2 * PAD, y1 - y0 + 2 * PAD
         nodes = _nodes(gx, gy, wide, high, CELL)
+        # often one flaw bars all faces, and their grounds are the same
+        numbers = {shape: number for number, shape in enumerate(dict.fromkeys(grounds))}
         with ThreadPoolExecutor() as pool:
-            self.depth = np.stack(list(pool.map(partial(_signed_distance, nodes=nodes), grounds)))
+            depths = list(pool.map(partial(_signed_distance, nodes=nodes), numbers))
+        self.depth = np.stack([depths[numbers[ground]] for ground in grounds])
         self._add_edges(grounds, gx, gy, int(wide / BIN) + 2, int(high / BIN) + 2)
         places = _nodes(gx, gy, wide, high, TURN_CELL)
         flat = np.column_stack([places[0].ravel(), places[1].ravel()])

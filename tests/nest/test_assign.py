@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 import small
 
-from nest.place.assign import Counts, Goal, Offer, Row, assign
+from nest.place.assign import assign
 from nest.place.bins import DENSE, Bin, bin_of, rows_of
+from nest.place.offer import Counts, Goal, Offer, Row
 from nest.place.solve import Placed
 
 
