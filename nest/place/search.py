@@ -47,16 +47,16 @@ class Tuning:
     here: int = 10  # samples near the present pose
     wide: int = 20  # samples over the container
     patience: int = 150  # passes without a 2 % gain before an attempt is given up
-    press: int = 25  # passes without a gain before all parts are moved at once
     attempt: int = 2_000_000  # candidate poses in which an attempt must have come to something
     squeeze_patience: int = 40  # the same for the small steps at the end
-    step: float = 0.01  # first share of the used length by which the frontier moves
+    step: float = 0.04  # first share of the used length by which the frontier moves
+    coarse: float = 0.01  # a step above this is halved as soon as it fails once
     least_step: float = 0.001  # the step is halved down to this
-    fails: int = 4  # failed separations before the step is halved
+    fails: int = 4  # failed separations before a finer step is halved
     stale: int = 2  # times that the least step may come to nothing before a layout is shaken
     room: float = 0.06  # most of the used length by which it grows then
     depth: int = 32  # most times the patience that a patient worker has then instead
-    squeeze: float = 0.9  # share of the budget after which only compression is done
+    squeeze: float = 0.97  # share of the budget after which only compression is done
     squeeze_from: float = 0.0005  # compression's steps, falling
     squeeze_to: float = 0.00001
 
@@ -108,7 +108,6 @@ class _Trial:
     patience: int
     memo: FloatArray
     work: int = 0
-    pressed: float = np.inf  # the conflict at which all parts were last moved at once
 
     @property
     def conflict(self) -> float:
@@ -182,7 +181,7 @@ class Worker:
             self.pool.append((trial.conflict, trial.poses))
             self.pool.sort(key=lambda entry: entry[0])
             self.failed += 1
-            if self.failed >= self.tuning.fails:
+            if self.failed >= self.tuning.fails or self.step > self.tuning.coarse:
                 self._forget()
                 if self.best.beats(self.base):
                     self.base = self.best
@@ -234,18 +233,6 @@ class Worker:
             return None
         self.trial = None
         return trial
-
-    def _saved(self, trial: _Trial) -> bool:
-        """Try whether a trial that makes no headway is solved by moving all parts at once."""
-        if trial.conflict >= trial.pressed:
-            return False
-        trial.pressed = trial.conflict
-        now = self._rows()[:, 4:8].copy()
-        if pressed := self.press(trial.poses, trial.front):
-            trial.poses, trial.memo[2] = pressed[0], 0.0
-            return True
-        k.put_all(now, *self.memory)
-        return False
 
     def _pressed(self, trial: _Trial, reach: float) -> Best | None:
         """What a finished trial came to, to go on from, if it is valid or pressing makes it so.

@@ -154,7 +154,7 @@ def test_a_layout_that_gains_no_more_is_shaken_and_the_best_is_kept() -> None:
         if shaken > 20 and went_on > 5:
             break
     assert shaken > 20 and went_on > 5  # some come to a valid layout again
-    assert worker._conflict(worker.best.poses) == 0
+    assert worker.judged(worker.best.poses)[1].sum() == 0
 
 
 def test_a_patient_worker_gives_attempts_that_come_to_nothing_more_time() -> None:
