@@ -35,7 +35,8 @@ SIMPLIFY = 0.15  # mm; search shapes may be this much larger than they need: few
 RESERVE = 0.02  # mm; kept beside that, far above rounding, far below the checker's concern
 CELL = 4.0  # mm; grid of the distance to the ground's edge
 BIN = 24.0  # mm; grid of the edge index
-TURN_CELL = 6.0  # mm; grid of the stretch direction: within 0.05° where it turns smoothly
+TURN_CELL = 6.0  # mm; grid of the stretch direction: within 0.05° where it turns smoothly,
+TURN_NODES = 60_000  # and finer on small leather, which has no more nodes than this
 PAD = 48.0  # mm; grids reach this far beyond the container
 TOUCH = 1e-5  # mm; depth that counts as touching
 # Cells to a side of a pair's grid, for pairs of few pieces and of many: the fastest of 4 to 32 on
@@ -314,12 +315,13 @@ class _Memory:
         """Distance grids, edges by bin and the stretch direction; ``params`` get the grid."""
         x0, y0, x1, y1 = params[:4]
         gx, gy = x0 - PAD, y0 - PAD
-        params[[k.F_GX, k.F_GY, k.F_CELL, k.F_BIN, k.F_TURN_CELL]] = gx, gy, CELL, BIN, TURN_CELL
+        wide, high = x1 - x0 + 2 * PAD, y1 - y0 + 2 * PAD
+        turn_cell = min(TURN_CELL, float(np.sqrt(wide * high / TURN_NODES)))
+        params[[k.F_GX, k.F_GY, k.F_CELL, k.F_BIN, k.F_TURN_CELL]] = gx, gy, CELL, BIN, turn_cell
         if not grounds:  # a strip: one cell of stretch, along x
             self.head[[k.N_STRETCH_ROWS, k.N_STRETCH_COLS]] = 2
             self.head[k.AT_STRETCH] = self._float(np.tile([1.0, 0.0], (4, 1)))
             return
-        wide, high = x1 - x0 + 2 * PAD, y1 - y0 + 2 * PAD
         nodes = _nodes(gx, gy, wide, high, CELL)
         # often one flaw bars all faces, and their grounds are the same
         numbers = {shape: number for number, shape in enumerate(dict.fromkeys(grounds))}
@@ -327,7 +329,7 @@ class _Memory:
             depths = list(pool.map(partial(_signed_distance, nodes=nodes), numbers))
         self.depth = np.stack([depths[numbers[ground]] for ground in grounds])
         self._add_edges(grounds, gx, gy, int(wide / BIN) + 2, int(high / BIN) + 2)
-        places = _nodes(gx, gy, wide, high, TURN_CELL)
+        places = _nodes(gx, gy, wide, high, turn_cell)
         flat = np.column_stack([places[0].ravel(), places[1].ravel()])
         angle = np.deg2rad(direction(flat)) if direction else np.zeros(len(flat))
         rows, cols = places[0].shape

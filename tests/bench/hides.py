@@ -11,6 +11,9 @@ most memory the process has had. ``--parts`` repeats the kits of each week until
 many parts; what does not fit on the hide is left out, and the count tells what was placed.
 Compiled kernels are cached before time is counted.
 
+With ``--plain 800`` the parts go on flawless leather of one thickness, a rectangle 800 mm wide:
+what is left of the gap there is how badly the shapes fit together.
+
 With ``--together`` the hides are offered all at once, and a row tells how many were cut into,
 the wall seconds for all of it, and sums over the hides.
 """
@@ -26,9 +29,11 @@ from itertools import cycle, product
 from pathlib import Path
 
 import matplotlib
+import numpy as np
 
 from hides import record
 from hides.hide import Hide
+from hides.outline import Outline
 from hides.units import DM2
 from nest.errors import NoPlan
 from nest.place import search
@@ -41,6 +46,7 @@ from matplotlib import pyplot as plt
 
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 WEEKS = ("week-4", "week-12", "week-30")
+LONG = 4000.0  # mm; the plain rectangle
 TIMES = (1, 2, 5, 10, 20, 30, 60)
 
 
@@ -117,6 +123,12 @@ def several(names: Sequence[str]) -> list[Hide]:
     return hides
 
 
+def plain(width: float) -> Hide:
+    """A rectangle of leather without a flaw, along which it stretches least."""
+    corners = np.array([(0.0, 0.0), (LONG, 0.0), (LONG, width), (0.0, width)])
+    return Hide(f"plain {width:g}", "bend", "vegetable", Outline.of(corners))
+
+
 def line(run: Run, seconds: float) -> str:
     numbers, found = run.found.figures.numbers, run.found
     cells = [
@@ -173,6 +185,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("weeks", nargs="*", default=list(WEEKS))
     parser.add_argument("--hides", nargs="+", default=[], help="by default each week's own first")
+    parser.add_argument("--plain", type=float, help="instead of hides, a rectangle so wide, mm")
     parser.add_argument("--parts", type=int, nargs="+", default=[0], help="0: the week as it is")
     parser.add_argument("--together", action="store_true", help="offer all hides at once")
     parser.add_argument("--seconds", type=float, default=30.0)
@@ -185,6 +198,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for name in options.weeks:
         week = job_of(read(SHARED / f"weeks/{name}.week.toml"))
         hides = several(options.hides) or [record.read(week.hides[0])]
+        hides = [plain(options.plain)] if options.plain else hides
         for parts, seed in product(options.parts, options.seed):
             job = repeated(week, parts) if parts else week
             if options.together:
