@@ -155,7 +155,7 @@ def draw(runs: Sequence[Run], seconds: float, path: Path) -> None:
     figure, axes = plt.subplots(figsize=(8, 5), layout="constrained")
     for run in runs:
         least = run.found.bound.used_area
-        times = [moment for moment, _ in run.curve] + [seconds]
+        times = [moment for moment, _ in run.curve] + [max(seconds, run.curve[-1][0])]
         gaps = [100 * (area / least - 1) for _, area in run.curve]
         axes.step(times, [*gaps, gaps[-1]], where="post", label=f"{run.name}, seed {run.seed}")
     axes.set(
@@ -164,7 +164,10 @@ def draw(runs: Sequence[Run], seconds: float, path: Path) -> None:
         ylabel="used area above the bound, %",
         title="Leather used, as the search goes on",
     )
-    axes.set_ylim(bottom=0)
+    axes.set_ylim(0, 150)
+    axes.set_xticks([t for t in (0.2, 0.5, *TIMES) if t <= seconds])
+    axes.xaxis.set_major_formatter("{x:g}")
+    axes.minorticks_off()
     axes.grid(visible=True, alpha=0.3)
     axes.legend(fontsize="small")
     figure.savefig(path, dpi=120)
