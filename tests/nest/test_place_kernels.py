@@ -224,6 +224,22 @@ def test_window_follows_the_local_direction() -> None:
 
 
 @pytest.mark.skipif(not (DATA / "esicup/swim.json").exists(), reason="CROUPON_DATA has no esicup")
+def test_small_leather_has_its_stretch_told_finely() -> None:
+    """A direction that swings by 30 degrees within 3 cm, on a scrap of 20 cm: right to 0.1."""
+
+    def swings(points: np.ndarray) -> np.ndarray:
+        return 15.0 * np.sin(points[:, 0] / 10.0)
+
+    scrap = shapely.box(0, 0, 200, 200)
+    rectangle = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 5.0], [0.0, 5.0]])
+    part = shapes.Shape(rectangle, regions=((rectangle, "all"),))
+    world = shapes.build([part], [0], ground={"all": scrap}, box=scrap.bounds, direction=swings)
+    places = np.random.default_rng(2).uniform(5, 195, (500, 2))
+    ints, floats, _ = world.shared
+    told = [np.degrees(k.direction(x, y, ints, floats, world.state)) for x, y in places]
+    assert np.abs(told - swings(places)).max() < 0.1
+
+
 def test_open_shapes_split_into_few_pieces() -> None:
     """The most ragged of the open instances: far fewer pieces than triangles."""
     for item in json.loads((DATA / "esicup/swim.json").read_text())["items"]:
