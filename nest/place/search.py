@@ -39,9 +39,10 @@ EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 class Tuning:
     """The search's settings, chosen at equal work on open strips and a week, 2 to 3 seeds.
 
+    ``step`` and ``coarse`` on six strips and two weeks, 3 seeds (tests/bench/RESULTS.md);
     ``stale``, ``room`` and ``depth``, and the windows in ``_shake``, on open strips with one seed
-    or two. One worker of each sort, for at a fixed density a single long attempt comes through
-    on some strips (swim), and on others (shapes0) only shaking does.
+    or two. One worker of each sort, for at a fixed density a single long attempt comes through on
+    some strips (swim), and on others (shapes0) only shaking does.
     """
 
     here: int = 10  # samples near the present pose

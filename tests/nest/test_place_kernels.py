@@ -223,7 +223,6 @@ def test_window_follows_the_local_direction() -> None:
         assert np.rad2deg(angle[0]) % 360 == pytest.approx((20 - 30 + 180 * flip) % 360, abs=0.05)
 
 
-@pytest.mark.skipif(not (DATA / "esicup/swim.json").exists(), reason="CROUPON_DATA has no esicup")
 def test_small_leather_has_its_stretch_told_finely() -> None:
     """A direction that swings by 30 degrees within 3 cm, on a scrap of 20 cm: right to 0.1."""
 
@@ -240,6 +239,7 @@ def test_small_leather_has_its_stretch_told_finely() -> None:
     assert np.abs(told - swings(places)).max() < 0.1
 
 
+@pytest.mark.skipif(not (DATA / "esicup/swim.json").exists(), reason="CROUPON_DATA has no esicup")
 def test_open_shapes_split_into_few_pieces() -> None:
     """The most ragged of the open instances: far fewer pieces than triangles."""
     for item in json.loads((DATA / "esicup/swim.json").read_text())["items"]:
