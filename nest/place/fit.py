@@ -24,8 +24,9 @@ from nest.place.solve import Placed, part_key
 from nest.week import Job, Kit
 
 TRIAL = 0.12  # of the budget, for finding out whether a set of kits fits
-TIGHT = 0.5  # of a hide's usable area; if parts take more, it is tried first whether they fit
-TRYING = 0.75  # of the budget, for such trials together, once something is known to fit
+TIGHT = 0.5  # of a hide's usable area; if parts take more, areas are asked first whether they fit
+ALONE = 0.5  # of the budget, until one hide must be found to hold everything, or does not
+TRYING = 0.85  # of the budget; no more trials from then on, once something is known to fit
 MOST_TRIES = 30  # trials to place everything, and as many again to place what fits
 
 
@@ -78,7 +79,6 @@ class _Fit:
     def run(self, partial: bool) -> Fitted:
         if alone := self._on_one_hide():
             return Fitted((alone,), ())
-        self.purse = Purse(self.purse.seconds, self.purse.effort)
         self.bins = [self._bin(hide) for hide in self.hides]
         for one in self.bins:
             one.refuse(self.counts, CLOSE)
@@ -96,11 +96,11 @@ class _Fit:
         """Everything on the hide where that costs least, if any holds it."""
         open_to_all = tuple(self._hides_open_to_all())
         if len(self.hides) == 1 and open_to_all and not self._tight(open_to_all[0]):
-            return self._all_on(open_to_all[0], 1.0)  # the search works out the bound beside it
+            return self._all_on(open_to_all[0])  # the search works out the bound beside it
         bounds = {hide.name: least(self.job, hide) for hide in open_to_all}
         able = [hide for hide in self.hides if hide.name in bounds and bounds[hide.name].fits]
         if len(self.hides) == 1 and able:
-            return self._all_on(able[0], 1.0)
+            return self._all_on(able[0])
         cost = _cost_on(self.hides)
         best: tuple[float, Laid] | None = None
         lowest = {hide.name: cost(hide, bounds[hide.name].used_area) for hide in able}
@@ -114,7 +114,7 @@ class _Fit:
             best = min(best or (paid, laid), (paid, laid), key=lambda found: found[0])
         if best is None:
             return None
-        return self._better(best[1], max(1 - self.purse.spent, TRIAL))
+        return self._better(best[1], self._left())
 
     def _hides_open_to_all(self) -> Iterator[Hide]:
         names = {self._hide_of(pin.hide) for pin in self.job.pins}
@@ -123,14 +123,16 @@ class _Fit:
     def _hide_of(self, name: str) -> str:
         return name or self.hides[0].name
 
-    def _all_on(self, hide: Hide, share: float) -> Laid | None:
+    def _all_on(self, hide: Hide, share: float = 0.0) -> Laid | None:
+        """Everything on this hide, with a share of the budget, or all that is left."""
         strap = self._strap(self.job, hide)
-        if self._tight(hide):
-            placed = self._lay(self.job, hide, share / 2, strap=strap, first=True)
-            if placed is None or not placed.valid:
-                return None
-        placed = self._lay(self.job, hide, share, strap=strap)
+        give_up = 1.0 if share else ALONE
+        placed = self._lay(self.job, hide, share or self._left(), strap=strap, give_up=give_up)
         return Laid(self.job, hide, placed, strap) if placed and placed.valid else None
+
+    def _left(self) -> float:
+        """Share of the budget that is left, or enough for a trial."""
+        return max(1 - self.purse.spent, TRIAL)
 
     def _tight(self, hide: Hide) -> bool:
         area = sum(wanted.part.outline.area for wanted in self.job.parts)
@@ -146,7 +148,7 @@ class _Fit:
 
     def _better(self, laid: Laid, share: float) -> Laid:
         """The same kits placed with more of the budget, if that helps."""
-        placed = self._lay(laid.job, laid.hide, share, strap=laid.strap)
+        placed = self._lay(laid.job, laid.hide, share, strap=laid.strap, begin=laid.placed)
         if placed is None or not placed.valid or placed.reach > laid.placed.reach:
             return laid
         return replace(laid, placed=placed)
@@ -159,6 +161,8 @@ class _Fit:
         *,
         strap: Polygon | None = None,
         first: bool = False,
+        begin: Placed | None = None,
+        give_up: float = 1.0,
     ) -> Placed | None:
         """None where some part finds no ground at all."""
         try:
@@ -168,6 +172,8 @@ class _Fit:
                 self.purse.share(share),
                 strap=strap,
                 first=first,
+                begin=begin,
+                give_up=give_up,
                 observer=self.observer,
                 stop=self.stop,
             )
@@ -325,7 +331,7 @@ class _Fit:
             if any(counts)
         ]
         parts = sum(len(each.job.parts) for each in laid)
-        left = max(1 - self.purse.spent, TRIAL)
+        left = self._left()
         return tuple(self._better(each, left * len(each.job.parts) / parts) for each in laid)
 
     # ------------------------------------------------ what did not fit

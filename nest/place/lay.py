@@ -78,18 +78,29 @@ def lay(
     *,
     strap: Polygon | None = None,
     first: bool = False,
+    begin: Placed | None = None,
+    give_up: float = 1.0,
     observer: Observer = lambda hide, step: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Placed:
-    """Place a job on a hide around its pinned parts and a strap; ``first``: any valid layout."""
+    """Place a job on a hide around its pinned parts and a strap.
+
+    Parameters
+    ----------
+    first : any valid layout will do.
+    begin : an earlier layout of the job, to go on from.
+    give_up : share of the budget at which to end if nothing is valid by then.
+    """
     loose = reserve.loose(job)
     if not loose.parts:
-        return reserve.with_pinned(Placed((), True, -np.inf, (), 0, ()), job)
+        return reserve.with_pinned(Placed((), True, -np.inf, (), 0, (), np.empty((0, 4))), job)
     taken = (*reserve.pinned(job)[1], *([strap] if strap else []))
     placed = place(
         loose,
         hide,
         **budget,
+        begin=begin.poses if begin else None,
+        give_up=give_up,
         good_enough=np.inf if first else lambda: least(job, hide).frontier,
         taken=taken,
         observer=lambda step: observer(hide, step),

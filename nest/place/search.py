@@ -146,6 +146,12 @@ class Worker:
         self.state[k.F_FRONT] = self.state[k.F_X1]
         order = np.argsort(-luck, kind="stable")
         k.construct(poses, order, tries, *self.memory, self.random)
+        self.begin(poses)
+
+    def begin(self, poses: FloatArray) -> None:
+        """Take a layout to go on from."""
+        self._calm()
+        self.state[k.F_FRONT] = self.state[k.F_X1]
         self._offer(poses, self._conflict(poses))
 
     def repair(self, budget: int) -> None:
@@ -153,7 +159,7 @@ class Worker:
         if self.trial is None:
             poses = self.best.poses.copy()
             poses = self._disrupted(poses) if self.failed else poses
-            self._begin(poses, float(self.state[k.F_X1]), self.tuning.patience)
+            self._try(poses, float(self.state[k.F_X1]), self.tuning.patience)
         if trial := self._go_on(budget):
             self._offer(trial.poses, trial.conflict)
             self.failed += 1
@@ -166,11 +172,11 @@ class Worker:
         anew, from the first step on.
         """
         if self.trial is None and self.shaken:
-            self._begin(self.shaken.poses, self.shaken.reach, self.tuning.patience)
+            self._try(self.shaken.poses, self.shaken.reach, self.tuning.patience)
         elif self.trial is None:
             front = self._front(self.base.reach, self.step)
             start = self._picked() if self.pool else self._shifted(self.base, front)
-            self._begin(start, front, self.tuning.patience * self.depth)
+            self._try(start, front, self.tuning.patience * self.depth)
         if trial := self._go_on(budget):
             if self.shaken:
                 self._shaken_down(trial)
@@ -200,7 +206,7 @@ class Worker:
         if self.trial is None:
             high, low = self.tuning.squeeze_from, self.tuning.squeeze_to
             front = self._front(self.best.reach, high + (low - high) * share)
-            self._begin(self._shifted(self.best, front), front, self.tuning.squeeze_patience)
+            self._try(self._shifted(self.best, front), front, self.tuning.squeeze_patience)
         if trial := self._go_on(budget):
             self._pressed(trial, self.best.reach)
 
@@ -212,7 +218,7 @@ class Worker:
 
     # ------------------------------------------------ inside
 
-    def _begin(self, poses: FloatArray, front: float, patience: int) -> None:
+    def _try(self, poses: FloatArray, front: float, patience: int) -> None:
         self._calm()
         self.trial = _Trial(poses, front, patience, np.array([-1.0, np.inf, np.inf]))
 
@@ -400,6 +406,8 @@ def run(
     seconds: float | None = None,
     effort: float | None = None,
     seed: int = 1,
+    begin: FloatArray | None = None,
+    give_up: float = 1.0,
     good_enough: float | Callable[[], float] = -np.inf,
     observer: Callable[[Step], None] = lambda step: None,
     stop: Callable[[], bool] = lambda: False,
@@ -412,6 +420,8 @@ def run(
     world : what to place where, from :func:`nest.place.shapes.build`.
     seconds, effort : the budget; with ``effort`` (1.0 is about ten seconds on a slow core)
         the result is the same on every run.
+    begin : (parts, 4) poses of an earlier outcome in such a world, to go on from.
+    give_up : share of the budget at which the search ends if no layout is valid by then.
     good_enough : reach (mm) at which nothing is left to gain; a function is worked out beside
         the search, from the first layout on.
     observer : told of every better layout; it must not raise.
@@ -432,7 +442,7 @@ def run(
 
         def over(work: int) -> bool:
             met = best.conflict <= 0 and best.reach <= least()
-            return met or stop() or clock.share(work) >= 1.0
+            return met or stop() or clock.share(work) >= (1.0 if best.conflict <= 0 else give_up)
 
         def together(task: Callable[[Worker], None]) -> None:
             nonlocal best
@@ -444,7 +454,7 @@ def run(
                 trace.append(Step(clock.passed(), best.reach, best.conflict <= 0, least()))
                 observer(trace[-1])
 
-        together(lambda w: w.start(100))
+        together((lambda w: w.start(100)) if begin is None else (lambda w: w.begin(begin)))
         goal = pool.submit(good_enough if callable(good_enough) else lambda: good_enough)
         if effort is not None:
             wait([goal])  # when it becomes known must not depend on the machine

@@ -32,7 +32,8 @@ class Placed:
     """What the search found: one placement per part wanted, valid or not.
 
     ``in_conflict`` names the parts that still overlap or leave their ground, worst first;
-    ``reach`` is the frontier in mm along the keep direction, ``trace`` the way there.
+    ``reach`` is the frontier in mm along the keep direction, ``trace`` the way there, ``poses``
+    what another search for the same parts can go on from.
     """
 
     placements: tuple[Placement, ...]
@@ -41,6 +42,7 @@ class Placed:
     in_conflict: tuple[str, ...]
     work: int
     trace: tuple[search.Step, ...]
+    poses: FloatArray
 
 
 def place(
@@ -49,6 +51,8 @@ def place(
     *,
     seconds: float | None = None,
     effort: float | None = None,
+    begin: FloatArray | None = None,
+    give_up: float = 1.0,
     good_enough: float | Callable[[], float] = -np.inf,
     taken: Sequence[Polygon] = (),
     at_kept_end: bool = False,
@@ -59,6 +63,8 @@ def place(
 
     Parameters
     ----------
+    begin : poses of an earlier layout of these parts.
+    give_up : share of the budget at which to end if nothing is valid by then.
     taken : shapes in the hide's frame from which parts keep the gap.
     at_kept_end : gather at the end that is kept instead.
 
@@ -74,6 +80,8 @@ def place(
         seconds=seconds,
         effort=effort,
         seed=job.seed,
+        begin=begin,
+        give_up=give_up,
         good_enough=good_enough,
         observer=observer,
         stop=stop,
@@ -90,6 +98,7 @@ def place(
         in_conflict=tuple(job.parts[i].id for i in outcome.culprits),
         work=outcome.work,
         trace=outcome.trace,
+        poses=outcome.poses,
     )
 
 

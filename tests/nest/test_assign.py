@@ -144,7 +144,7 @@ def test_hopes_fall_with_a_refusal_and_rise_half_way_after_a_success() -> None:
     bad, low = one.usage((12,)), one.offer.density
     assert low == pytest.approx(bad * 0.9)
     assert one.bad == bad
-    one.holds((9,), Placed((), True, 0.0, (), 0, ()))
+    one.holds((9,), Placed((), True, 0.0, (), 0, (), np.empty((0, 4))))
     assert one.raise_hopes()
     assert one.offer.density == pytest.approx((max(one.usage((9,)), low) + bad) / 2)
     for _ in range(20):
@@ -169,7 +169,7 @@ def test_of_few_kits_only_the_refused_set_is_cut_off() -> None:
 def test_what_was_placed_is_the_floor_of_what_is_asked_next() -> None:
     """Until it is freed; a density that has fallen since does not forbid it."""
     one = bin_for_many()
-    one.holds((9,), Placed((), True, 0.0, (), 0, ()))
+    one.holds((9,), Placed((), True, 0.0, (), 0, (), np.empty((0, 4))))
     one.refuse((10,), 0.3)
     assert one.offer.density < one.usage((10,))
     assert assign((20,), [one.asked()], [(1,)], whole=False) == ((9,),)

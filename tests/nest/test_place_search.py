@@ -111,6 +111,26 @@ def test_stop_keeps_the_best_so_far() -> None:
     assert shapely.union_all(placed(outcome, rings)).area == pytest.approx(1200, abs=1e-3)
 
 
+def test_a_search_goes_on_from_an_earlier_layout_and_is_never_worse() -> None:
+    world, _ = strip_of_bricks()
+    earlier = search.run(world, effort=0.05, seed=3)
+    same = search.run(world, seed=4, begin=earlier.poses, effort=1e-9)
+    assert same.reach == earlier.reach
+    assert same.conflict == 0
+    assert search.run(world, seed=4, begin=earlier.poses, effort=0.02).reach <= earlier.reach
+
+
+def test_a_search_without_a_valid_layout_gives_up_when_told_to() -> None:
+    """Three squares of 60 in a box of 100: never valid, so the share of the budget decides."""
+    ring = rectangle(60.0, 60.0)
+    shape = shapes.Shape(ring, (0.0,))
+    world = shapes.build([shape], [0, 0, 0], box=(0, 0, 100, 100), exact=True)
+    whole = search.run(world, effort=0.2)
+    early = search.run(world, effort=0.2, give_up=0.25)
+    assert whole.conflict > 0 < early.conflict
+    assert early.work < 0.6 * whole.work
+
+
 def test_better_layouts_are_reported_in_falling_order() -> None:
     """An observer sees each gain once."""
     seen: list[search.Step] = []

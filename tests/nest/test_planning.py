@@ -16,9 +16,12 @@ from hides.errors import InputError
 from hides.flaws import bars
 from hides.hide import Price
 from hides.thickness import Need
+from nest import planning
 from nest.check import check
 from nest.errors import NoPlan
 from nest.place import solve
+from nest.place.fit import TRIAL
+from nest.place.lay import Purse
 from nest.plan import placed_outline
 from nest.plan import read as read_plan
 from nest.plan import write as write_plan
@@ -109,6 +112,21 @@ def test_a_week_too_large_says_what_fits_and_plans_it_when_asked(job) -> None:
         kit.id for kit in large.kits if kit.id not in left
     }
     assert check(planned.plan, alder) == ()
+
+
+@pytest.mark.parametrize("partial", [False, True])
+def test_a_week_too_large_takes_no_more_than_its_budget(job, partial, monkeypatch) -> None:
+    """One trial may begin before the budget ends, and a round of each worker may end after it."""
+    alder = record.read(ROOT / "shared/hides/alder.hide.json")
+    purses = []
+    monkeypatch.setattr(
+        planning, "Purse", lambda *budget: purses.append(Purse(*budget)) or purses[-1]
+    )
+    try:
+        plan_week(many(job, 10), alder, effort=0.4, partial=partial)
+    except NoPlan:
+        assert not partial
+    assert purses[0].spent <= 1.0 + TRIAL + 0.1
 
 
 def test_compare_plans_the_same_week_on_each_hide(job, birch) -> None:
