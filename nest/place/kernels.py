@@ -87,6 +87,7 @@ from nest.place.lanes import (
     less,
     lower,
     lowest,
+    next_of,
     same,
     store,
 )
@@ -290,13 +291,9 @@ def _overlap_turned(s, r, ts, tr, limit, I, S):
         u0, v0, u1, v1 = same(x0), same(y0), same(x1), same(y1)
         for first in range(0, I[fr + 1], LANES):
             meets = _meeting(box_r + first, columns, u0, v0, u1, v1, S)
-            m = first - 1
             while meets > 0:
-                m += 1
-                met = meets & 1
-                meets >>= 1
-                if met == 0:
-                    continue
+                m = first + next_of(meets)
+                meets &= meets - 1
                 row = I[AT_PIECES] + PIECE * (I[fr] + m)
                 b, bn = place_r + CORNER * I[row + 2], I[row + 1]
                 edge = int(at(S, slot + m))
@@ -616,13 +613,9 @@ def cost_at(i, x, y, turn, flip, limit, I, M, G, S):
     q, end = _listed_for(x0, y0, x1, y1, I, S)
     for first in range(q, end, LANES):
         meets = _meeting(first, m, u0, v0, u1, v1, S)
-        j = first - 1
         while meets > 0:
-            j += 1
-            met = meets & 1
-            meets >>= 1
-            if met == 0:
-                continue
+            j = first + next_of(meets)
+            meets &= meets - 1
             k, other = at(S, j + 4 * m), int(at(S, j + 5 * m))
             most = (limit - cost) / k
             if listed:

@@ -170,3 +170,13 @@ def less(typing, a, b):
         return builder.zext(bits, ir.IntType(64))
 
     return types.int64(FOUR, FOUR), code
+
+
+@_compiled
+def next_of(typing, bits):
+    """Which the lowest of some bits is, from 0 on; ``bits & (bits - 1)`` are the others."""
+
+    def code(context, builder, signature, args):
+        return builder.cttz(args[0], ir.Constant(ir.IntType(1), 1))
+
+    return types.int64(types.int64), code

@@ -57,3 +57,17 @@ def test_less_leaves_out_what_is_no_number() -> None:
     """As comparisons of IEEE 754 do."""
     a, b = np.array([0.0, np.nan, 1.0, 2.0, -np.inf]), np.array([0.0, 0.0, 5.0, np.nan, 3.0, 0.0])
     assert _every(a, b, np.empty(32), np.empty(2)) == 0b1100
+
+
+@njit
+def _numbers(bits):
+    found = []
+    while bits > 0:
+        found.append(lanes.next_of(bits))
+        bits &= bits - 1
+    return found
+
+
+@pytest.mark.parametrize("bits", range(1, 1 << lanes.LANES))
+def test_bits_are_gone_through_from_the_lowest(bits: int) -> None:
+    assert _numbers(bits) == [i for i in range(lanes.LANES) if bits >> i & 1]
