@@ -94,7 +94,7 @@ LAYERS = (
 LATE = {"nest.cli"}
 # Modules whose libraries take long to load and that most runs don't need may be asked for inside
 # a function. They must lie before the module that asks, so that this can't hide a cycle either.
-SLOW = {"hides.trace.dxf", "nest.place.assign"}
+SLOW = {"hides.trace.dxf", "nest.cut.cover", "nest.place.assign"}
 OURS = ("hides", "nest")
 
 

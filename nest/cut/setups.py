@@ -20,7 +20,6 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, turned
-from nest.cut.cover import fewest
 from nest.cut.machine import SHARED, Machine
 from nest.errors import CutError
 from nest.plan import TOLERANCE, Box, Plan, placed_outline
@@ -109,7 +108,8 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
         for angle in (0.0, 90.0)
     ]
     few = min((len(windows) for _, windows in tried if windows), default=0)
-    tried += [(angle, _fewest(_turned(shapes, angle), room, few)) for angle in (0.0, 90.0)]
+    if few > 1:
+        tried += [(angle, _fewest(_turned(shapes, angle), room, few)) for angle in (0.0, 90.0)]
     fitting = sorted((one for one in tried if one[1]), key=lambda one: len(one[1]))
     if not fitting:
         raise _too_large(shapes, machine)
@@ -249,6 +249,8 @@ def _fewest(
     boxes: Mapping[str, Box], room: tuple[float, float], below: int
 ) -> list[tuple[Corner, tuple[str, ...]]]:
     """The same for the fewest windows, each beside those before; none where not below so many."""
+    from nest.cut.cover import fewest  # CP-SAT is slow to load, and most plans are cut at once
+
     found: list[tuple[Corner, tuple[str, ...]]] = []
     for names in fewest(boxes, room, below):
         around = _around([boxes[name] for name in names])
