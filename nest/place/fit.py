@@ -123,11 +123,13 @@ class _Fit:
     def _hide_of(self, name: str) -> str:
         return name or self.hides[0].name
 
-    def _all_on(self, hide: Hide, share: float = 0.0) -> Laid | None:
-        """Everything on this hide, with a share of the budget, or all that is left."""
+    def _all_on(self, hide: Hide, share: float | None = None) -> Laid | None:
+        """Everything on this hide, with a share of the budget; else all that is left of it."""
         strap = self._strap(self.job, hide)
-        give_up = 1.0 if share else ALONE
-        placed = self._lay(self.job, hide, share or self._left(), strap=strap, give_up=give_up)
+        if share is None:
+            placed = self._lay(self.job, hide, self._left(), strap=strap, give_up=ALONE)
+        else:
+            placed = self._lay(self.job, hide, share, strap=strap)
         return Laid(self.job, hide, placed, strap) if placed and placed.valid else None
 
     def _left(self) -> float:
