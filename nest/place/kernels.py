@@ -119,6 +119,7 @@ F_SIZE = 20
 
 # Strides of a refinement along x, y and the two diagonals; the fifth is the turn.
 STRIDES = np.array([[1.0, 0.0], [0.0, 1.0], [0.7071, 0.7071], [0.7071, -0.7071], [0.0, 0.0]])
+LOOKS = 20  # for a random place that may do, before any place will
 NEAR = 3.0  # first strides of a refinement within which the parts near are listed
 UNPLACED = 1e7  # where the box of a part is that is not yet placed
 GRID_SLACK = 1.6  # cells; the grid's own error (0.83) and that of interpolation (0.71)
@@ -493,6 +494,19 @@ def _off_ground(s, t, limit, I, M, G, S):
 
 
 @kernel
+def may_lie(t, x, y, I, M, G, S):
+    """Whether the ground is deep enough here for a circle in each region, however it is turned."""
+    row = I[AT_TYPES] + TYPE * t
+    for r in range(I[row + 2], I[row + 2] + I[row + 3]):
+        region = I[AT_REGIONS] + REGION * r
+        q = I[region + 3]
+        deep = M[q + 2] - np.sqrt(M[q] ** 2 + M[q + 1] ** 2) - GRID_SLACK * S[F_CELL]
+        if _distance(I[region], x, y, G, S) < deep:
+            return False
+    return True
+
+
+@kernel
 def _off_box(s, S):
     """How far the part in row s passes the frontier and, in a strip, leaves the box (mm)."""
     p = F_SIZE + POSE * s
@@ -660,14 +674,19 @@ def _random_turn(t, I, M, R):
 
 
 @kernel
-def _random_place(t, flip, x1, I, M, S, R):
-    """A place uniform over the container up to x1, or over where the part fits in a strip."""
+def _random_place(t, flip, x1, I, M, G, S, R):
+    """A place up to x1, uniform over where the part may lie, as far as one look tells that."""
     x0, y0, y1 = S[F_X0], S[F_Y0], S[F_Y1]
     row = I[AT_TYPES] + TYPE * t
     if S[F_STRIP] > 0 and I[row + 5] > 0:
         a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip)) + 3
         x0, y0, x1, y1 = x0 - M[a], y0 - M[a + 1], x1 - M[a + 2], y1 - M[a + 3]
-    return x0 + (x1 - x0) * next_random(R), y0 + (y1 - y0) * next_random(R)
+    x = y = 0.0
+    for _ in range(LOOKS):
+        x, y = x0 + (x1 - x0) * next_random(R), y0 + (y1 - y0) * next_random(R)
+        if S[F_STRIP] > 0 or may_lie(t, x, y, I, M, G, S):
+            break
+    return x, y
 
 
 @kernel
@@ -748,7 +767,7 @@ def better_pose(i, here, wide, best, I, M, G, S, R):
     for k in range(here + wide):
         tu, fl = _random_turn(t, I, M, R)
         if k >= here:
-            cx, cy = _random_place(t, fl, x1, I, M, S, R)
+            cx, cy = _random_place(t, fl, x1, I, M, G, S, R)
         else:
             cx, cy = x + size * (next_random(R) - 0.5), y + size * (next_random(R) - 0.5)
             if next_random(R) < 0.5:
@@ -953,7 +972,7 @@ def construct(X, order, tries, I, M, G, S, R):
                 x1 = min(x1, pose[0] + reach)
             elif trial < tries // 2:
                 x1 = min(x1, farthest + reach)
-            x, y = _random_place(t, flip, x1, I, M, S, R)
+            x, y = _random_place(t, flip, x1, I, M, G, S, R)
             x, y = _into_strip(t, x, y, flip, I, M, S)
             cost = cost_at(i, x, y, turn, flip, 1e-300 if found else score, I, M, G, S)
             p = F_SIZE + POSE * n

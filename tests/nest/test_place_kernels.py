@@ -193,7 +193,7 @@ def test_stray_is_zero_exactly_when_the_region_is_in_its_ground() -> None:
     shape = shapes.Shape(ring, window=180.0, regions=((ring, "g"),))
     worker = worker_of([shape], [0], ground={"g": ground}, box=ground.bounds)
     region = Polygon(shapes.grown(ring, 0.0))
-    inside = 0
+    inside = refused = 0
     for _ in range(400):
         pose = np.array([[*rng.uniform([0, 0], [600, 400]), rng.uniform(-3, 3), 0.0]])
         k.put_all(pose, *worker.memory)
@@ -204,7 +204,11 @@ def test_stray_is_zero_exactly_when_the_region_is_in_its_ground() -> None:
         beyond = placed.difference(ground).area
         assert (worker.strays[0] > 0) == (beyond > 1e-3)
         inside += beyond <= 1e-3
+        may = k.may_lie(0, pose[0, 0], pose[0, 1], *worker.memory)
+        assert may or beyond > 1e-3  # a look at the ground refuses only where none can lie
+        refused += not may
     assert 100 < inside < 390
+    assert refused > 10
 
 
 def test_window_follows_the_local_direction() -> None:
