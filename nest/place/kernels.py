@@ -675,16 +675,22 @@ def _random_turn(t, I, M, R):
 
 @kernel
 def _random_place(t, flip, x1, I, M, G, S, R):
-    """A place up to x1, uniform over where the part may lie, as far as one look tells that."""
+    """A place up to x1, uniform over the container, or over where the part fits in a strip.
+
+    While the whole hide is open, it is uniform over where the part may lie, as far as one look
+    tells that: 60 % of a hide then take half the work. Once a frontier is drawn in, places off
+    the ground are left as they are, for they are soon done with.
+    """
     x0, y0, y1 = S[F_X0], S[F_Y0], S[F_Y1]
     row = I[AT_TYPES] + TYPE * t
     if S[F_STRIP] > 0 and I[row + 5] > 0:
         a = I[AT_ANGLES] + ANGLE * (I[row + 4] + int(flip)) + 3
         x0, y0, x1, y1 = x0 - M[a], y0 - M[a + 1], x1 - M[a + 2], y1 - M[a + 3]
+    looks = 1 if S[F_STRIP] > 0 or S[F_FRONT] < S[F_X1] else LOOKS
     x = y = 0.0
-    for _ in range(LOOKS):
+    for _ in range(looks):
         x, y = x0 + (x1 - x0) * next_random(R), y0 + (y1 - y0) * next_random(R)
-        if S[F_STRIP] > 0 or may_lie(t, x, y, I, M, G, S):
+        if looks > 1 and may_lie(t, x, y, I, M, G, S):
             break
     return x, y
 
