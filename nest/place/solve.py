@@ -6,7 +6,6 @@ whatever is kept, parts gather towards small x.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 
@@ -64,7 +63,6 @@ def place(
 
     Parameters
     ----------
-    seconds : for getting ready too, though half of them are left for the search.
     begin : poses of an earlier layout of these parts.
     give_up : share of the budget at which to end if nothing is valid by then.
     taken : shapes in the hide's frame from which parts keep the gap.
@@ -76,11 +74,7 @@ def place(
     """
     keep = keep_direction(job.keep)
     phi = float(np.rad2deg(np.arctan2(keep[1], keep[0]))) + (180.0 if at_kept_end else 0.0)
-    search.warm_up()
-    began = time.perf_counter()
     world = prepare(job, hide, phi, taken)
-    if seconds is not None:
-        seconds = max(seconds - (time.perf_counter() - began), seconds / 2)
     outcome = search.run(
         world,
         seconds=seconds,
