@@ -555,7 +555,7 @@ def _cut_verb(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> Non
 
 def _budget(verb: argparse.ArgumentParser) -> None:
     budget = verb.add_mutually_exclusive_group()
-    budget.add_argument("--seconds", type=_positive, help="time to plan in (the week's)")
+    budget.add_argument("--seconds", type=_positive, help="time for the search (the week's)")
     budget.add_argument(
         "--effort", type=_positive,
         help="work instead of time: the same plan on every run; 1 is about 10 s on a slow core",
