@@ -25,8 +25,9 @@ from nest.week import Job, Kit
 
 TRIAL = 0.12  # of the budget, for finding out whether a set of kits fits
 TIGHT = 0.5  # of a hide's usable area; if parts take more, areas are asked first whether they fit
-ALONE = 0.5  # of the budget, until one hide must be found to hold everything, or does not
+ALONE = 0.5  # of what is left; if one hide is not found to hold everything by then, it does not
 TRYING = 0.85  # of the budget; no more trials from then on, once something is known to fit
+# ALONE and TRYING were set by hand: what fits has to find its layout in the rest of the budget.
 MOST_TRIES = 30  # trials to place everything, and as many again to place what fits
 
 

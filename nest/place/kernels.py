@@ -119,7 +119,8 @@ F_SIZE = 20
 
 # Strides of a refinement along x, y and the two diagonals; the fifth is the turn.
 STRIDES = np.array([[1.0, 0.0], [0.0, 1.0], [0.7071, 0.7071], [0.7071, -0.7071], [0.0, 0.0]])
-LOOKS = 20  # for a random place that may do, before any place will
+LOOKS = 20  # for a random place that may do, before any will: where a seventh of the box may,
+# one time in twenty none of them is found
 NEAR = 3.0  # first strides of a refinement within which the parts near are listed
 UNPLACED = 1e7  # where the box of a part is that is not yet placed
 GRID_SLACK = 1.6  # cells; the grid's own error (0.83) and that of interpolation (0.71)
@@ -495,7 +496,10 @@ def _off_ground(s, t, limit, I, M, G, S):
 
 @kernel
 def may_lie(t, x, y, I, M, G, S):
-    """Whether the ground is deep enough here for a circle in each region, however it is turned."""
+    """Whether the ground is deep enough here for a circle in each region, however it is turned.
+
+    On the way to the circle's centre the distance to the edge grows by no more than that way.
+    """
     row = I[AT_TYPES] + TYPE * t
     for r in range(I[row + 2], I[row + 2] + I[row + 3]):
         region = I[AT_REGIONS] + REGION * r
