@@ -6,7 +6,6 @@ Nothing is timed here: budgets are tiny, and only what must hold on any machine 
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
 import numpy as np
@@ -17,8 +16,9 @@ from shapely import Polygon, affinity, box
 from nest.check import clearances
 from nest.place import search, shapes
 from tests.bench import bins, fullness, hides, jobs, leather, strip
+from tests.places import DATA as OPEN
 
-DATA = Path(os.environ.get("CROUPON_DATA", Path(__file__).parents[1] / "../shared")) / "esicup"
+DATA = OPEN / "esicup"
 
 
 def data(file: str) -> Path:

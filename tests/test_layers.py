@@ -6,11 +6,11 @@ type checks only, fails here.
 """
 
 import ast
-from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parent.parent
+from tests.places import ROOT
+
 LAYERS = (
     # leather; knows nothing of knives, plans or cutters
     "hides.errors",

@@ -1,13 +1,13 @@
 """The notebooks run as they stand, are short, and carry no outputs."""
 
 import os
-from pathlib import Path
 
 import nbformat
 import pytest
 from nbclient import NotebookClient
 
-ROOT = Path(__file__).parent.parent
+from tests.places import ROOT
+
 NOTEBOOKS = sorted((ROOT / "notebooks").glob("*.ipynb"))
 MOST_CELLS = 10
 

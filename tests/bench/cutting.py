@@ -23,7 +23,6 @@ from __future__ import annotations
 
 import argparse
 import math
-import sys
 from collections.abc import Sequence
 from dataclasses import astuple, dataclass, replace
 from pathlib import Path
@@ -45,9 +44,7 @@ from nest.cut.machine import Machine
 from nest.cut.stroke import Stroke
 from nest.plan import Placement, Plan
 from nest.week import Job
-
-sys.path.insert(0, str(Path(__file__).parents[1]))
-import castor
+from tests import castor
 
 WEEK = Path("shared/weeks/week-12.week.toml")
 EFFORT = 0.05  # a hasty plan does: parts lie close all the same

@@ -44,7 +44,9 @@ from nest.week import Job, Kit, job_of, read
 matplotlib.use("Agg")
 from matplotlib import pyplot as plt
 
-SHARED = Path(__file__).resolve().parents[2] / "shared"
+from tests.places import ROOT
+
+SHARED = ROOT / "shared"
 WEEKS = ("week-4", "week-12", "week-30")
 LONG = 4000.0  # mm; the plain rectangle
 TIMES = (1, 2, 5, 10, 20, 30, 60)

@@ -20,7 +20,6 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 import shapely
@@ -31,8 +30,9 @@ from shapely import Polygon
 from hides.hide import Hide
 from hides.record import read
 from hides.thickness import GAUGE_NOISE, Reading, ThicknessMap, suggest
+from tests.places import ROOT
 
-HIDES = Path(__file__).parents[2] / "shared" / "hides"
+HIDES = ROOT / "shared" / "hides"
 STEP = 25.0  # mm, the grid on which a map is judged; that of ISO 11646's measuring machines
 NINETY = 1.6449, 1.2816  # deviations; standard normal quantiles of 0.95 and 0.90, from tables
 PLACES = ("spread", "random", "rim", "asked")

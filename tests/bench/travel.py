@@ -29,8 +29,8 @@ from nest.cut.program import home_of
 from nest.cut.setups import split
 from nest.plan import Plan
 from tests.bench.cutting import laid
+from tests.places import ROOT
 
-ROOT = Path(__file__).parents[2]
 WEEK = ROOT / "shared/weeks/week-12.week.toml"
 MANY = 500
 WIDE = Machine("laser", "laser", (9000.0, 9000.0))

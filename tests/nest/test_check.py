@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import MultiPoint, Polygon, affinity, box
-from small import BODY, LOOP, NEED, PLACEMENTS, SCAR, STAIN, hide, outline, plan
 
 from hides.flaws import Flaw
 from hides.thickness import Need, Reading
 from nest.check import Code, check, clearances, verdict
 from nest.plan import Placement, placed_outline
+from tests.small import BODY, LOOP, NEED, PLACEMENTS, SCAR, STAIN, hide, outline, plan
 
 EXACT = pytest.approx  # sizes below hold to 1e-6 unless a row says otherwise
 

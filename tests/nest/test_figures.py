@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from shapely import MultiPolygon, Polygon, box
-from small import BODY, JOB, LOOP, PLACEMENTS, WELT, hide, outline, plan
 
 from hides.flaws import Flaw
 from hides.hide import Price
 from hides.units import DM2, FT2
 from nest.figures import FIGURES, bound_of, measure, text, usable_cost
 from nest.plan import Plan, placed_outline, read, write
+from tests.small import BODY, JOB, LOOP, PLACEMENTS, WELT, hide, outline, plan
 
 # By hand: the body is 150 × 110 mm less three triangles; the welt an L; the loop 100 × 30 mm.
 BODY_AREA = 150 * 110 - 50 * 30 / 2 - 100 * 20 / 2  # mm²

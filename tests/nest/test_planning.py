@@ -5,11 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
-import small
 
 from hides import record
 from hides.errors import InputError
@@ -28,8 +26,8 @@ from nest.plan import write as write_plan
 from nest.planning import compare_hides, plan_hides, plan_week
 from nest.week import Job, Kit, Pin, Wanted, job_of
 from nest.week import read as read_week
-
-ROOT = Path(__file__).resolve().parents[2]
+from tests import small
+from tests.places import ROOT
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,8 @@ import pytest
 
 from hides.errors import InputError
 from nest.week import Pin, job_of, read
+from tests.places import ROOT
 
-ROOT = Path(__file__).resolve().parents[2]
 KNIFE = f'knife = "{ROOT}/shared/knives/heron.knife.toml"'
 
 PIN = "[[pin]]\nsheath = 'heron-1'\nkind = 'body'\nx = 300\ny = 200\nangle = 5\n"

@@ -1,0 +1,139 @@
+"""The command as a user runs it: files written, exit codes, one line of error, no traceback."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from hides import record
+from nest.cli import main
+from tests import small
+from tests.places import ROOT
+
+SHARED = ROOT / "shared"
+WEEK = str(SHARED / "weeks/week-4.week.toml")
+BIRCH = str(SHARED / "hides/birch.hide.json")
+
+
+def names(folder: Path) -> set[str]:
+    return {path.name for path in folder.iterdir()}
+
+
+def test_plan_writes_everything_a_maker_needs(tmp_path, capsys) -> None:
+    """Plan, lists, drawing exchange file and the cut plan as PNG, PDF and SVG."""
+    assert main(["plan", WEEK, "--effort", "0.01", "--out", str(tmp_path)]) == 0
+    kinds = ("plan.json", "parts.csv", "figures.csv", "dxf")
+    pictures = ("cutplan.png", "cutplan.pdf", "cutplan.svg", "detail.pdf")
+    assert names(tmp_path) == {f"week-4.{kind}" for kind in kinds + pictures}
+    assert "12 parts, checked" in capsys.readouterr().out
+
+
+def test_plan_as_json_has_the_figures_and_nothing_else_on_stdout(tmp_path, capsys) -> None:
+    """A script can read it."""
+    assert main(["plan", WEEK, "--effort", "0.01", "--out", str(tmp_path), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["parts"] == 12
+    assert told["figures"]["used_area"] >= told["figures"]["bound_area"]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["hide", "show", BIRCH],
+        ["hide", "check", BIRCH],
+        ["sheath", str(SHARED / "knives/heron.knife.toml"), "--hand", "left"],
+        ["compare", WEEK, "--hides", BIRCH, str(SHARED / "hides/rowan.hide.json"),
+         "--effort", "0.005"],
+    ],
+)  # fmt: skip
+def test_every_other_verb_runs_and_prints_json_too(arguments, tmp_path, capsys) -> None:
+    """Words for people, JSON for scripts."""
+    out = [] if "check" in arguments else ["--out", str(tmp_path)]
+    assert main([*arguments, *out]) == 0
+    assert capsys.readouterr().out.strip()
+    assert main([*arguments, *out, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["plan", "none.week.toml"], "none.week.toml: there is no such file"),
+        (["plan", WEEK, "--hide", "none.hide.json"], "none.hide.json"),
+        (["hide", "check", WEEK], "week-4.week.toml"),
+        (["sheath", BIRCH], "birch.hide.json"),
+    ],
+)
+def test_bad_input_is_one_message_and_exit_code_2(arguments, says, tmp_path, capsys) -> None:
+    """The file is named; nothing is written."""
+    where = [] if "check" in arguments else ["--out", str(tmp_path / "out")]
+    assert main([*arguments, *where]) == 2
+    told = capsys.readouterr()
+    assert says in told.err
+    assert "Traceback" not in told.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_week_that_does_not_fit_is_exit_code_1(tmp_path, capsys) -> None:
+    """Sound input, no plan: it says what would fit, and writes nothing."""
+    week = tmp_path / "big.week.toml"
+    knife = SHARED / "knives/heron.knife.toml"
+    week.write_text(f"[[sheath]]\nknife = '{knife}'\ncount = 200\nleather = [3.2, 3.5]\n")
+    out = tmp_path / "out"
+    code = main(["plan", str(week), "--hide", BIRCH, "--effort", "0.005", "--out", str(out)])
+    assert code == 1
+    assert "of 200 sheaths fit" in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_plans_on_several_hides_are_named_by_hide(tmp_path, capsys) -> None:
+    """Two offcuts with room for one sheath each: a set of files and a table for each."""
+    for name in ("oak", "elm"):
+        edge = small.outline([(0, 0), (270, 0), (270, 190), (0, 190)])
+        about = {"piece": "remnant", "holes": (), "flaws": (), "zones": ()}
+        offcut = small.hide(name=name.title(), outline=edge, **about)
+        record.write(offcut, tmp_path / f"{name}.hide.json")
+    week = tmp_path / "two.week.toml"
+    knife = f"[[sheath]]\nknife = '{SHARED / 'knives/heron.knife.toml'}'\ncount = 2\n"
+    week.write_text(f"hides = ['oak.hide.json', 'elm.hide.json']\n{knife}")
+    out = tmp_path / "out"
+    arguments = ["plan", str(week), "--effort", "0.02", "--out", str(out)]
+    assert main([*arguments, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)["hides"]
+    assert [(row["hide"], row["parts"]) for row in told] == [("Oak", 3), ("Elm", 3)]
+    assert {name.split(".")[1] for name in names(out)} == {"oak", "elm"}
+    assert {"two.oak.plan.json", "two.elm.cutplan.pdf"} <= names(out)
+    assert main(arguments) == 0
+    assert "6 parts on 2 hides" in capsys.readouterr().out
+
+
+def test_a_pin_that_breaks_a_rule_names_the_week_file(tmp_path, capsys) -> None:
+    """The checker's sentence, and which pin of which file."""
+    week = tmp_path / "pin.week.toml"
+    knife = SHARED / "knives/heron.knife.toml"
+    pin = "[[pin]]\nsheath = 'heron-1'\nkind = 'body'\nx = 0\ny = 0\nangle = 0\n"
+    week.write_text(f"hides = ['{BIRCH}']\n[[sheath]]\nknife = '{knife}'\n{pin}")
+    assert main(["plan", str(week), "--effort", "0.01", "--out", str(tmp_path / "out")]) == 2
+    assert "pin.week.toml, pin 1: heron-1/body can't stay" in capsys.readouterr().err
+
+
+def test_a_folder_that_can_not_be_written_is_said(tmp_path, capsys) -> None:
+    """A file stands where the folder should be."""
+    blocked = tmp_path / "out"
+    blocked.write_text("in the way")
+    assert main(["hide", "show", BIRCH, "--out", str(blocked)]) == 2
+    assert "out" in capsys.readouterr().err
+
+
+def test_help_imports_no_heavy_library() -> None:
+    """--help answers at once because the command itself imports only the standard library."""
+    heavy = "{'numpy', 'scipy', 'shapely', 'matplotlib', 'numba', 'cv2', 'ortools', 'ezdxf'}"
+    asked = f"import sys, nest.cli; print(sorted({heavy} & set(sys.modules)))"
+    done = subprocess.run(
+        [sys.executable, "-c", asked], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.strip() == "[]"
