@@ -87,8 +87,7 @@ def of_strokes(lines, device, pattern):
 
 def box(lines):
     """Extents of strokes, arcs included."""
-    runs = [Contour(s.points, s.closed, s.work, s.part, s.bulges).flat(0.001) for s in lines]
-    points = np.vstack(runs)
+    points = np.vstack([line.flat(0.001) for line in lines])
     return (*points.min(0).tolist(), *points.max(0).tolist())
 
 

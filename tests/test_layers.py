@@ -61,6 +61,7 @@ LAYERS = (
     # the cutters
     "nest.cut.machine",
     "nest.cut.caution",
+    "nest.cut.polyline",
     "nest.cut.contour",
     "nest.cut.kerf",
     "nest.cut.tour",

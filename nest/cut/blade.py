@@ -30,7 +30,7 @@ from shapely import LineString, Polygon, STRtree
 from hides.outline import FloatArray
 from nest.cut.contour import Contour
 from nest.cut.machine import Machine
-from nest.cut.stroke import DOWN, SWIVEL, Stroke
+from nest.cut.stroke import DOWN, SWIVEL, Stroke, along
 from nest.errors import CutError
 
 LEAD_ANGLES = (30.0, 20.0, 12.0, 6.0, 3.0)  # degrees off the cut, the steepest that has room
@@ -128,7 +128,7 @@ def strokes(
     found = []
     for k, contour in enumerate(contours):
         if contour.work == "mark" or not machine.is_knife:
-            found.append(_as_drawn(contour, 1 if contour.work == "mark" else machine.passes))
+            found.append(along(contour, 1 if contour.work == "mark" else machine.passes))
         elif machine.tool == "drag":
             stroke, heading = _dragged(contour, machine, heading, room.lead_in(k, machine))
             found.append(stroke)
@@ -143,10 +143,10 @@ def aligning(at: Sequence[float], machine: Machine, heading: float = 0.0) -> Str
     The pivot starts at ``at`` (mm), goes eight offsets to the left of ``heading`` and then eight
     along it, so that even a blade that lay against the first leg turns in the second.
     """
-    along = SETTLED * machine.offset * _unit(heading)
+    ahead = SETTLED * machine.offset * _unit(heading)
     first = np.asarray(at, dtype=np.float64)
-    bend = first + _unit(90.0, along)
-    return Stroke(np.array([first, bend, bend + along]), "cut", "", what="align")
+    bend = first + _unit(90.0, ahead)
+    return Stroke(np.array([first, bend, bend + ahead]), False, "cut", "", what="align")
 
 
 # --- drag knife ------------------------------------------------------------------------------
@@ -248,18 +248,6 @@ def _overrun(way: _Way, leg: _Leg, before: _Leg, turn: float, machine: Machine) 
         way.to(leg.p)
 
 
-def _as_drawn(contour: Contour, passes: int) -> Stroke:
-    return Stroke(
-        contour.points,
-        contour.work,
-        contour.part,
-        contour.closed,
-        contour.bulges,
-        contour.what,
-        passes=passes,
-    )
-
-
 # --- room for lead-ins -----------------------------------------------------------------------
 
 
@@ -303,12 +291,7 @@ class _Room:
 
 
 def _legs(contour: Contour) -> list[_Leg]:
-    points = contour.points
-    ends = np.roll(points, -1, axis=0)
-    bulges = np.zeros(len(points)) if contour.bulges is None else contour.bulges
-    count = len(points) - (not contour.closed)
-    rows = zip(points[:count], ends[:count], bulges[:count].tolist(), strict=True)
-    return [_Leg(p, q, bulge) for p, q, bulge in rows]
+    return [_Leg(p, q, bulge) for p, q, bulge in contour.segments()]
 
 
 def _again(legs: list[_Leg], length: float) -> Iterator[_Leg]:

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 import shapely
@@ -21,13 +20,13 @@ from shapely import LineString, Point, Polygon
 
 from hides.outline import FloatArray, polygons_of, turned
 from nest.cut.machine import Machine
+from nest.cut.polyline import FINE, Polyline
 from nest.errors import CutError
 from nest.part import Mark, Part
 from nest.plan import Plan, placed_outline
 
 WORKS = ("mark", "hole", "cut")
 QUARTER = math.tan(math.pi / 8)  # bulge of a quarter circle
-FINE = 0.01  # mm; how far a chord may leave its arc, a tenth of what leather shows
 BESIDE = 0.5  # mm; marks stay so far off their part's outline
 LETTERS = 4.0  # mm; height of a part's name, less where it would leave the part
 WIDE = 0.8  # of its height; what a letter may take
@@ -35,86 +34,17 @@ AROUND = 4.0  # times the half width of a part, looked at round its name
 
 
 @dataclass(frozen=True, eq=False)
-class Contour:
+class Contour(Polyline):
     """One line of the pattern.
+
+    Outlines run counter-clockwise, holes clockwise, so that waste is on the right.
 
     Attributes
     ----------
-    points : (n, 2) float64, mm, read-only. A closed contour does not repeat its first point;
-        outlines run counter-clockwise, holes clockwise, so that waste is on the right.
-    closed : the last point is joined to the first.
-    work : "mark" (drawn on the part), "hole" (cut inside it) or "cut" (its outline).
-    part : id of the placement it belongs to.
-    bulges : (n,) float64, the bulge of the segment from point i to the next (tan of a quarter
-        of its angle, + counter-clockwise, as in DXF); None where every segment is straight.
-        Of an open contour the last one says nothing.
-    what : outline, drain, stitch, fold, throat, inner, loop or grain.
     inside : its waste lies inside it: a hole.
     """
 
-    points: FloatArray
-    closed: bool
-    work: str
-    part: str
-    bulges: FloatArray | None = None
-    what: str = ""
     inside: bool = False
-
-    def __post_init__(self) -> None:
-        for array in (self.points, self.bulges):
-            if array is not None:
-                array.setflags(write=False)
-
-    @cached_property
-    def length(self) -> float:
-        """Length in mm, arcs measured along the arc."""
-        chords, bulges = self._segments()
-        # arc / chord = (a/2) / sin(a/2), with a the arc's angle; 1 for a straight segment
-        return float((chords / np.sinc(2 * np.arctan(bulges) / np.pi)).sum())
-
-    @property
-    def area(self) -> float:
-        """Area in mm² with its sign: + counter-clockwise. Zero for an open contour."""
-        if not self.closed:
-            return 0.0
-        x, y = self.points.T
-        chords, bulges = self._segments()
-        half = 2 * np.arctan(bulges)
-        radii = chords * (1 + bulges**2) / (4 * np.where(bulges == 0, 1.0, bulges))
-        segments = np.where(bulges == 0, 0.0, radii**2 * np.sign(bulges) * _segment_of(half))
-        return float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum() / 2 + segments.sum())
-
-    @property
-    def ring(self) -> tuple[float, float, float] | None:
-        """(x, y, radius) where the contour is one whole circle, else None."""
-        if not self.closed or self.bulges is None:
-            return None
-        x, y = self.points.mean(axis=0)
-        radii = np.hypot(*(self.points - (x, y)).T)
-        radius = float(radii.mean())
-        round_all = abs(abs(self.area) - math.pi * radius**2) < 1e-6 * radius**2
-        return (float(x), float(y), radius) if np.ptp(radii) < 1e-6 and round_all else None
-
-    def flat(self, deviation: float = FINE) -> FloatArray:
-        """The line as chords, (m, 2) mm, no arc left by more than ``deviation``.
-
-        A closed contour does not repeat its first point.
-        """
-        if self.bulges is None:
-            return self.points
-        ends = np.roll(self.points, -1, axis=0)
-        pieces = [
-            _chords(p, q, float(b), deviation)
-            for p, q, b in zip(self.points, ends, self.bulges, strict=True)
-        ]
-        return np.concatenate(pieces if self.closed else [*pieces[:-1], self.points[-1:]])
-
-    def _segments(self) -> tuple[FloatArray, FloatArray]:
-        """Chord length and bulge of every segment."""
-        count = len(self.points) - (not self.closed)
-        chords = np.hypot(*(np.roll(self.points, -1, axis=0) - self.points).T)[:count]
-        bulges = np.zeros(count) if self.bulges is None else self.bulges[:count]
-        return chords, bulges
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,14 +61,14 @@ class Label:
 def circle(
     centre: ArrayLike, diameter: float, part: str, work: str = "hole", what: str = "stitch"
 ) -> Contour:
-    """A round hole: four quarter arcs, clockwise, its waste inside."""
+    """A round hole: four quarter arcs, clockwise, its waste inside; middle and diameter in mm."""
     quarters = diameter / 2 * np.array([[1.0, 0.0], [0.0, -1.0], [-1.0, 0.0], [0.0, 1.0]])
     points = np.asarray(centre, dtype=np.float64) + quarters
     return Contour(points, True, work, part, np.full(4, -QUARTER), what, inside=True)
 
 
 def moved(contour: Contour, angle: float, x: float, y: float) -> Contour:
-    """The contour turned by ``angle`` degrees about (0, 0), then shifted by (x, y)."""
+    """The contour turned by ``angle`` degrees about (0, 0), then shifted by (x, y) mm."""
     return replace(contour, points=turned(contour.points, angle, x, y))
 
 
@@ -150,6 +80,25 @@ def backwards(contour: Contour) -> Contour:
         return replace(contour, points=points)
     bulges = -contour.bulges[::-1] if contour.closed else -np.roll(contour.bulges[::-1], -1)
     return replace(contour, points=points, bulges=bulges)
+
+
+def begun(contour: Contour, point: FloatArray) -> Contour:
+    """A closed contour that begins at a point (2,) mm on it, put in where no corner is near."""
+    points, bulges = contour.points, contour.bulges
+    gaps = np.hypot(*(points - point).T)
+    first = int(np.argmin(gaps))
+    if gaps[first] > FINE:
+        ends = np.roll(points, -1, axis=0)
+        along = ends - points
+        t = ((point - points) * along).sum(axis=1) / np.maximum((along**2).sum(axis=1), 1e-30)
+        off = np.hypot(*(points + np.clip(t, 0, 1)[:, None] * along - point).T)
+        if bulges is not None:
+            off = np.where(bulges == 0, off, np.inf)
+        first = int(np.argmin(off)) + 1
+        points = np.insert(points, first, point, axis=0)
+        bulges = None if bulges is None else np.insert(bulges, first, 0.0)
+    rolled = None if bulges is None else np.roll(bulges, -first)
+    return replace(contour, points=np.roll(points, -first, axis=0), bulges=rolled)
 
 
 def contours(plan: Plan, machine: Machine) -> tuple[Contour, ...]:
@@ -242,27 +191,3 @@ def _cross(rim: Contour, size: float) -> list[Contour]:
     arms = size / 2 * np.array([[[-1.0, 0.0], [1.0, 0.0]], [[0.0, -1.0], [0.0, 1.0]]])
     middle = rim.points.mean(axis=0)
     return [Contour(middle + arm, False, "hole", rim.part, what=rim.what) for arm in arms]
-
-
-def _segment_of(half: FloatArray) -> FloatArray:
-    """Area between chord and arc for radius 1, from half the arc's angle."""
-    angle = 2 * np.abs(half)
-    return np.asarray((angle - np.sin(angle)) / 2, dtype=np.float64)
-
-
-def _chords(p: FloatArray, q: FloatArray, bulge: float, deviation: float) -> FloatArray:
-    """Points of the segment from p to q, q left out."""
-    if bulge == 0:
-        return p[None]
-    angle = 4 * math.atan(bulge)
-    chord = q - p
-    radius = math.hypot(*chord) * (1 + bulge**2) / (4 * abs(bulge))
-    step = 2 * math.acos(max(1 - deviation / radius, 0.0))
-    count = max(math.ceil(abs(angle) / step), 2)
-    # the centre lies on the left of the chord for a counter-clockwise arc of less than half
-    left = np.array([-chord[1], chord[0]])
-    centre = (p + q) / 2 + left * (1 - bulge**2) / (4 * bulge)
-    turns = angle * np.arange(count) / count
-    arm = p - centre
-    c, s = np.cos(turns)[:, None], np.sin(turns)[:, None]
-    return np.asarray(centre + c * arm + s * np.array([-arm[1], arm[0]]), dtype=np.float64)

@@ -25,10 +25,10 @@ from shapely import LinearRing, LineString
 
 from hides.outline import FloatArray
 from nest.cut import doors, inner, tour
-from nest.cut.contour import Contour
+from nest.cut.contour import Contour, begun
 from nest.cut.least import least
 from nest.cut.machine import Machine
-from nest.cut.ways import SMALL, IntArray, Ways, begun, drawn, ways_of
+from nest.cut.ways import SMALL, IntArray, Ways, drawn, ways_of
 from nest.errors import CutError
 
 SEED = 1

@@ -16,7 +16,6 @@ from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
-from hides.outline import FloatArray
 from nest.cut.blade import SETTLED, aligning, strokes
 from nest.cut.caution import cautions_of, fit_for
 from nest.cut.contour import Contour, Label, contours, labels
@@ -24,7 +23,7 @@ from nest.cut.kerf import compensated
 from nest.cut.machine import Machine
 from nest.cut.order import EFFORT, arrange
 from nest.cut.setups import RegistrationMark, Setup, split
-from nest.cut.stroke import Stroke
+from nest.cut.stroke import Stroke, along
 from nest.errors import CutError
 from nest.plan import TOLERANCE, Plan, placed_outline, text_of
 
@@ -148,7 +147,7 @@ def of_contours(
     CutError : there is nothing to draw, it leaves the bed, or the tool can't cut it.
     """
     if as_drawn:
-        drawn = tuple(_plain(contour) for contour in given)
+        drawn = tuple(along(contour) for contour in given)
         # of no part: what a tool leaves of an uncompensated line is not what the line shows
         pattern = tuple(replace(contour, part="") for contour in given)
         program = _finished(drawn, pattern, machine, 0.0)
@@ -262,26 +261,10 @@ def _length(drawn: Sequence[Stroke], mark: bool) -> float:
     return sum(s.length * s.passes for s in drawn if (s.work == "mark") == mark)
 
 
-def _plain(contour: Contour) -> Stroke:
-    return Stroke(
-        points=contour.points,
-        work=contour.work,
-        part=contour.part,
-        closed=contour.closed,
-        bulges=contour.bulges,
-        what=contour.what,
-    )
-
-
 def _extents(drawn: Sequence[Stroke]) -> tuple[float, float, float, float]:
-    points = np.concatenate([_flat(stroke) for stroke in drawn])
+    points = np.concatenate([stroke.flat(0.001) for stroke in drawn])
     low, high = points.min(axis=0), points.max(axis=0)
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])
-
-
-def _flat(stroke: Stroke) -> FloatArray:
-    line = Contour(stroke.points, stroke.closed, stroke.work, stroke.part, stroke.bulges)
-    return line.flat(0.001)
 
 
 def _inside_bed(program: Program) -> None:

@@ -11,7 +11,7 @@ is begun. A knife begins on a straight run only, and a closed contour shorter th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from shapely import Point, Polygon
 
 from hides.outline import FloatArray
-from nest.cut.contour import Contour, backwards
+from nest.cut.contour import Contour, backwards, begun
 from nest.cut.machine import Machine
 
 IntArray = NDArray[np.int64]
@@ -101,28 +101,6 @@ def drawn(ways: Ways, item: int, option: int) -> Contour:
     if not contour.closed:
         return contour if option == ways.first[item] else backwards(contour)
     return begun(contour, ways.pin[option])
-
-
-def begun(contour: Contour, point: FloatArray) -> Contour:
-    """A closed contour that begins at a point on it, which is put in where there is no corner."""
-    points = contour.points
-    gaps = np.hypot(*(points - point).T)
-    nearest = int(np.argmin(gaps))
-    bulges = contour.bulges
-    if gaps[nearest] > 1e-9:
-        ends = np.roll(points, -1, axis=0)
-        along = ends - points
-        t = ((point - points) * along).sum(axis=1) / np.maximum((along**2).sum(axis=1), 1e-30)
-        feet = points + np.clip(t, 0, 1)[:, None] * along
-        straight = np.hypot(*(feet - point).T)
-        if bulges is not None:
-            straight = np.where(bulges == 0, straight, np.inf)
-        nearest = int(np.argmin(straight)) + 1
-        points = np.insert(points, nearest, point, axis=0)
-        bulges = None if bulges is None else np.insert(bulges, nearest, 0.0)
-        nearest %= len(points)
-    rolled = None if bulges is None else np.roll(bulges, -nearest)
-    return replace(contour, points=np.roll(points, -nearest, axis=0), bulges=rolled)
 
 
 # --- groups ----------------------------------------------------------------------------------

@@ -203,13 +203,13 @@ def _raw(contour: Contour) -> Stroke:
     ring = contour.flat(0.001)
     again = LinearRing(ring)
     over = [again.interpolate(s).coords[0] for s in np.linspace(0, 2, 9)[1:]]
-    return Stroke(np.concatenate([ring, ring[:1], over]), "cut", contour.part)
+    return Stroke(np.concatenate([ring, ring[:1], over]), False, "cut", contour.part)
 
 
 def _in_units(path: Stroke) -> Stroke:
     points = np.round(flattened(path, hpgl.CHORD, 0.1) * hpgl.UNITS) / hpgl.UNITS
     keep = np.concatenate([[True], np.hypot(*np.diff(points, axis=0).T) > 0])
-    return Stroke(points[keep], "cut", path.part)
+    return Stroke(points[keep], False, "cut", path.part)
 
 
 def _judged(contour: Contour, tips: FloatArray, offset: float) -> Cut:

@@ -98,7 +98,7 @@ def _stroke(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
 def _way(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
     """The moves of a stroke, with the heights at which a knife swivels."""
     now = "down"
-    for first, last, bulge, height in stroke.segments():
+    for first, last, bulge, height in stroke.moves():
         if height != now and machine.tool != "laser":
             lift = machine.swivel_height if height == SWIVEL else 0.0
             yield f"G1 {_word('Z', min(depth + lift, machine.z_travel - LOWER))}"
@@ -119,7 +119,7 @@ def _moves(first: FloatArray, last: FloatArray, bulge: float) -> Iterator[str]:
     first, last = np.round(first, DIGITS), np.round(last, DIGITS)
     centre, radius = arc_centre(first, last, bulge)
     if not LEAST_RADIUS <= radius <= MOST_RADIUS:
-        arc = Stroke(np.stack([first, last]), "cut", "", bulges=np.array([bulge, 0.0]))
+        arc = Stroke(np.stack([first, last]), False, "cut", "", np.array([bulge, 0.0]))
         yield from (f"G1 {_pair(x, y)}" for x, y in flattened(arc, CHORD)[1:].tolist())
         return
     i, j = (centre - first).tolist()

@@ -15,7 +15,7 @@ from itertools import pairwise
 import numpy as np
 
 from hides.outline import FloatArray
-from nest.cut.contour import Contour, Label, upright
+from nest.cut.contour import Label, upright
 from nest.cut.machine import Machine
 from nest.cut.program import Program
 from nest.cut.stroke import SWIVEL, Stroke
@@ -125,8 +125,7 @@ def flattened(stroke: Stroke, most: float, smallest: float = 0.0) -> FloatArray:
     off its arc. Points closer together than ``smallest`` mm are left out where that moves the
     line by no more than :data:`THIN`.
     """
-    contour = Contour(stroke.points, stroke.closed, stroke.work, stroke.part, stroke.bulges)
-    points = contour.flat(most)
+    points = stroke.flat(most)
     run = np.vstack([points, points[:1]]) if stroke.closed else points
     return thinned(run, smallest)
 

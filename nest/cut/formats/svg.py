@@ -77,7 +77,7 @@ def _words(label: Label, height: float) -> str:
 
 def _path(stroke: Stroke, height: float) -> str:
     steps = [f"M{_pair(stroke.points[0], height)}"]
-    for first, last, bulge, _ in stroke.segments():
+    for first, last, bulge in stroke.segments():
         steps += _steps(first, last, bulge, height)
     end = ["Z"] if stroke.closed else []
     data = " ".join(_lean(steps + end))

@@ -80,7 +80,7 @@ def _wanted(stroke: Stroke, split: bool) -> Iterator[Line]:
     """A stroke's line; or the pieces of one whose knife is lifted where it turns."""
     points = [complex(*stroke.points[0])]
     whole = True
-    for first, last, bulge, height in stroke.segments():
+    for first, last, bulge, height in stroke.moves():
         if split and height == SWIVEL:
             whole = False
             if len(points) > 1:

@@ -118,7 +118,7 @@ def test_the_pivot_of_a_curve_of_5_and_an_offset_of_3_runs_on_5_831():
 def test_a_corner_is_swung_round_on_an_arc_of_the_offsets_radius():
     """90° at an offset of 0.25 take 0.393 mm (the trade's worked figure, d·θ)."""
     stroke = only(square(), drag(0.25))
-    arcs = [(p, q, b) for p, q, b, _ in stroke.segments() if b]
+    arcs = [(p, q, b) for p, q, b in stroke.segments() if b]
     assert len(arcs) == 4
     for p, q, bulge in arcs:
         half = 2 * math.atan(bulge)
@@ -151,7 +151,7 @@ def test_only_turns_above_the_threshold_are_made_almost_lifted():
     roof = [(20, 0), (40, 0), (40, 20), (20, 20 + 20 * math.tan(math.radians(5))), (0, 20), (0, 0)]
     contour = square(points=np.array(roof, dtype=float))
     stroke = only(contour, drag(swivel_height=1.0, overcut=0.0))
-    turns = [abs(math.degrees(4 * math.atan(b))) for _, _, b, h in stroke.segments() if h != "down"]
+    turns = [abs(math.degrees(4 * math.atan(b))) for _, _, b, h in stroke.moves() if h != "down"]
     assert sorted(turns) == pytest.approx([85.0, 85.0, 90.0, 90.0])
     assert only(contour, drag(swivel_height=0.0)).heights is None
 
@@ -296,11 +296,11 @@ def test_an_oscillating_knife_turns_lifted_and_past_corners_in_waste_only():
     ell = [(20, 0), (40, 0), (40, 20), (20, 20), (20, 40), (0, 40), (0, 0)]
     contour = square(points=np.array(ell, dtype=float))
     stroke = only(contour, machine("oscillating", overcut=1.0, lift_threshold=30.0, holes="none"))
-    lifts = [(p, q) for p, q, _, height in stroke.segments() if height == "swivel"]
+    lifts = [(p, q) for p, q, _, height in stroke.moves() if height == "swivel"]
     assert len(lifts) == 6
     assert [tuple(p) for p, q in lifts][:3] == [(41, 0), (40, 21), (20, 20)]
     inside = Polygon(ell).buffer(-1e-6)
-    for p, q, _, height in stroke.segments():
+    for p, q, _, height in stroke.moves():
         if height == "down":
             assert not inside.intersects(LineString([p, q]))
     assert stroke.end == pytest.approx((21, 0))

@@ -1,10 +1,8 @@
-"""Contours: what a plan asks to be cut and drawn, and their arcs."""
+"""Contours: what a plan asks to be cut and drawn, and how they are changed."""
 
-import math
 from dataclasses import replace
 from functools import cache
 
-import ezdxf.math
 import numpy as np
 import pytest
 from shapely import LineString, Point, Polygon
@@ -12,10 +10,9 @@ from shapely import LineString, Point, Polygon
 from nest import week
 from nest.cut.contour import (
     BESIDE,
-    QUARTER,
     Contour,
     backwards,
-    circle,
+    begun,
     contours,
     labels,
     moved,
@@ -50,46 +47,7 @@ def bent(*bulges, closed=True):
     return Contour(square, closed, "cut", "p", np.array(bulges, dtype=float))
 
 
-# --- arcs ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("bulge", [0.2, 1.0, -0.2, -1.0, 2.0, -0.03])
-def test_an_arc_lies_where_the_open_standard_puts_it(bulge):
-    """Judged by ezdxf's reading of DXF bulges: centre, radius, and the side it bends to."""
-    contour = bent(bulge, 0, 0, 0)
-    ends = [tuple(p) for p in contour.points[:2]]
-    centre = ezdxf.math.bulge_center(*ends, bulge)
-    radius = ezdxf.math.bulge_radius(*ends, bulge)
-    arc = contour.flat(0.001)[:-3]
-    assert np.hypot(*(arc - [centre.x, centre.y]).T) == pytest.approx(radius)
-    # + is counter-clockwise, so the arc of a side along x sags below it
-    assert np.sign(arc[1:, 1]).sum() == -np.sign(bulge) * (len(arc) - 1)
-
-
-@pytest.mark.parametrize(
-    "bulges",
-    [(0, 0, 0, 0), (0.3, 0, -0.2, 0), (1, 0, 0, 0), (-0.4, -0.4, -0.4, -0.4), (QUARTER,) * 4],
-)
-def test_length_and_area_are_those_of_the_flattened_line(bulges):
-    """Judged by shapely on many chords."""
-    fine = Polygon(bent(*bulges).flat(1e-6))
-    assert bent(*bulges).length == pytest.approx(fine.length, rel=1e-5)
-    assert bent(*bulges).area == pytest.approx(fine.area, rel=1e-5)
-
-
-@pytest.mark.parametrize("deviation", [0.5, 0.05, 0.001])
-def test_chords_leave_an_arc_by_no_more_than_asked(deviation):
-    """The middle of each chord of a circle of radius 10 is its farthest point from it."""
-    ring = circle((0, 0), 20.0, "p").flat(deviation)
-    middles = (ring + np.roll(ring, -1, axis=0)) / 2
-    assert 0 < (10 - np.hypot(*middles.T)).max() <= deviation
-
-
-def test_an_open_contour_ends_at_its_last_point_and_has_no_area():
-    contour = bent(0.5, 0, 0, 9.0, closed=False)
-    assert contour.flat()[-1] == pytest.approx((0, 10))
-    assert contour.area == 0
-    assert contour.length == pytest.approx(2 * 10 + 10 * 2 * math.atan(0.5) / 0.8)
+# --- changes ------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("closed", [True, False])
@@ -112,16 +70,15 @@ def test_a_moved_contour_keeps_its_arcs():
     assert contour.area == pytest.approx(bent(0.3, 0, 0, 0).area)
 
 
-def test_only_a_whole_circle_is_a_ring():
-    assert circle((3, 4), 5.0, "p").ring == pytest.approx((3, 4, 2.5))
-    assert bent(QUARTER, QUARTER, QUARTER, QUARTER).ring == pytest.approx((5, 5, 5 * 2**0.5))
-    assert bent(0.3, 0.3, 0.3, 0.3).ring is None  # four bows, no circle
-    assert bent(QUARTER, QUARTER, QUARTER, 0).ring is None
-
-
-def test_nobody_can_write_into_a_contour():
-    with pytest.raises(ValueError, match="read-only"):
-        bent(0, 0, 0, 0).points[0] = 1.0
+def test_a_closed_contour_begins_anywhere_on_its_straight_sides():
+    """A point is put in on a side; near a corner it is the corner. The line stays the same."""
+    contour = bent(0.3, 0, 0, 0)
+    for place, points in (((10.0, 4.0), 5), ((10.0, 9.995), 4)):
+        found = begun(contour, np.array(place))
+        assert found.start == pytest.approx(place, abs=0.01)
+        assert len(found.points) == points
+        assert found.length == pytest.approx(contour.length)
+        assert found.area == pytest.approx(contour.area)
 
 
 # --- a plan's --------------------------------------------------------------------------------

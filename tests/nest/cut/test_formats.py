@@ -9,7 +9,7 @@ import pytest
 from nest.cut.contour import Contour
 from nest.cut.formats import SUFFIXES, encoded
 from nest.cut.formats.lines import arc_centre, flattened, named, plain, thinned
-from nest.cut.stroke import SWIVEL, Stroke
+from nest.cut.stroke import SWIVEL, Stroke, along
 from nest.errors import CutError
 from tests import cut_sample as cs
 
@@ -111,7 +111,7 @@ def test_bulges_make_the_arcs_of_the_dxf_reference():
 
 @pytest.mark.parametrize("most", [0.001, 0.01, 0.1])
 def test_chords_leave_an_arc_by_no_more_than_asked(most):
-    stroke = Stroke(cs.OUTLINE.points, "cut", "", True, cs.OUTLINE.bulges)
+    stroke = along(cs.OUTLINE)
     points = flattened(stroke, most)
     assert points[0].tolist() == points[-1].tolist()
     inner = points[(points[:, 0] > 100) & (points[:, 1] < 30)]
@@ -276,7 +276,7 @@ def test_a_knife_travels_high_cuts_low_and_swivels_between():
 
 def test_a_knife_goes_deeper_with_every_pass():
     """Common practice, no published source: equal steps to the full depth."""
-    line = Stroke(np.array([[10.0, 10.0], [50.0, 10.0]]), "cut", "", passes=4)
+    line = Stroke(np.array([[10.0, 10.0], [50.0, 10.0]]), False, "cut", "", passes=4)
     told = encoded(cs.of_strokes([line], cs.knife(z_cut=-4.0), ()), "gcode").decode()
     assert re.findall(r"G1 Z(\S+)", told) == ["-1", "-2", "-3", "-4"]
 
@@ -295,7 +295,7 @@ def test_gcode_is_refused_to_a_knife_that_must_be_turned():
 def test_a_lifted_knife_makes_separate_lines():
     """Where its machine turns the blade, the pen is up in HPGL and the polyline ends in DXF."""
     way = np.array([[10.0, 10.0], [50.0, 10.0], [50.0, 12.0], [50.0, 60.0]])
-    stroke = Stroke(way, "cut", "", heights=("down", SWIVEL, "down"))
+    stroke = Stroke(way, False, "cut", "", heights=("down", SWIVEL, "down"))
     device = cs.machine(tool="oscillating")
     told = encoded(cs.of_strokes([stroke], device, ()), "hpgl").decode()
     assert "PU400,400;\nPD2000,400;\nPU;\nPU2000,480;\nPD2000,2400;\nPU;" in told

@@ -22,7 +22,7 @@ from nest.cut.contour import Contour
 from nest.cut.formats import SUFFIXES, encoded
 from nest.cut.readback import fit, judge
 from nest.cut.readback.found import bent, swung
-from nest.cut.stroke import Stroke
+from nest.cut.stroke import along
 from tests import cut_sample as cs
 from tests.castor import dragged, heading_of, walked
 
@@ -382,7 +382,7 @@ def test_a_kerf_on_the_wrong_side_is_named():
 def test_a_blade_that_was_not_compensated_is_named(offset):
     """A pivot sent along the pattern itself leaves corners rounded and the end uncut."""
     pattern = [cs.OUTLINE, cs.TRIANGLE]
-    strokes = [Stroke(c.points, c.work, c.part, c.closed, c.bulges) for c in pattern]
+    strokes = [along(c) for c in pattern]
     program = cs.of_strokes(strokes, cs.knife(offset=offset), pattern)
     assert codes(judge(encoded(program, "gcode"), "gcode", program)) == {"fit"}
 
