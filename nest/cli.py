@@ -180,7 +180,7 @@ def _cut(options: argparse.Namespace) -> int:
     made = None
     if options.machine:
         marked = cutting.places_given(options.marked)
-        made = cutting.made_for(source, options.machine, marked, lambda words: _say(words, DONE))
+        made = cutting.made_for(source, options.machine, marked)
     writers = cutting.machine_files(source, made, options.format) if made else {}
     if made and made.by_hand and (options.format or options.marked):
         what = "a hand cuts from paper, which has no other format and no registration marks."

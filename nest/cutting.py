@@ -25,7 +25,6 @@ from nest.cut import blade, files, kerf, machine, program, setups
 from nest.cut.caution import BY_HAND, cautions_of
 from nest.cut.formats import SUFFIXES
 from nest.cut.machine import Machine
-from nest.cut.order import compiled
 from nest.cut.program import Program
 from nest.cut.setups import Setup
 from nest.draw.book import save_book
@@ -162,7 +161,6 @@ def made_for(
     source: Source,
     profile: str,
     marked: Mapping[int, Sequence[Place]],
-    tell: Callable[[str], object] = lambda words: None,
 ) -> Made:
     """The programs of a plan for a machine.
 
@@ -171,7 +169,6 @@ def made_for(
     profile : name or path of a machine profile.
     marked : for set-ups whose hide came to lie otherwise, the places of their registration
         marks as the machine counts, mm; then only these are made.
-    tell : is told why a first run takes longer.
 
     Raises
     ------
@@ -198,8 +195,6 @@ def made_for(
         else setup
         for setup in laid
     )
-    if not compiled():
-        tell("compiling the search for short ways, once, for about half a minute.")
     programs = program.build(source.plan, device, hide=source.hide, setups=moved)
     wanted = [n for n, setup in enumerate(moved) if not marked or setup.number in marked]
     return Made(device, tuple(moved[n] for n in wanted), tuple(programs[n] for n in wanted))
@@ -284,17 +279,10 @@ def facts_of(made: Made) -> dict[str, str]:
         key = f"set-up {one.number} of {one.count}" if made.setups else one.name
         facts[key] = (
             f"{len(one.strokes)} strokes, cut {one.cut_length / 1000:.2f} m, "
-            f"travel {one.travel / 1000:.2f} m{_least(one) if made.setups else ''}, "
+            f"travel {one.travel / 1000:.2f} m, "
             f"about {_duration(one.seconds)}"
         )
     return facts
-
-
-def _least(one: Program) -> str:
-    """What is known of the least travel."""
-    if one.bound > 0:
-        return f" (none does with less than {one.bound / 1000:.2f} m)"
-    return " (no useful bound: outlines alone may be begun anywhere)"
 
 
 def _duration(seconds: float) -> str:

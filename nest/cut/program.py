@@ -21,7 +21,7 @@ from nest.cut.caution import cautions_of, fit_for
 from nest.cut.contour import Contour, Label, contours, labels
 from nest.cut.kerf import compensated
 from nest.cut.machine import Machine
-from nest.cut.order import EFFORT, arrange
+from nest.cut.route import arrange
 from nest.cut.setups import RegistrationMark, Setup, split
 from nest.cut.stroke import Stroke, along
 from nest.errors import CutError
@@ -56,8 +56,6 @@ class Program:
     extents : (min x, min y, max x, max y) of the strokes, arcs included.
     start : where the tool stands before the first stroke, and comes back to after the last.
     travel : mm with the tool up, from start to start.
-    bound : mm; no order of these contours travels less, lead-ins and overcuts left out. 0 where
-        none is known that helps; see :class:`nest.cut.order.Route`.
     cut_length : mm with the tool down, all passes.
     seconds : estimated time by the profile's speeds; acceleration is left out.
     digest : the plan's, as in its file.
@@ -74,7 +72,6 @@ class Program:
     extents: tuple[float, float, float, float]
     start: Point
     travel: float
-    bound: float
     cut_length: float
     seconds: float
     digest: str
@@ -88,7 +85,6 @@ def build(
     *,
     hide: Hide | None = None,
     setups: Sequence[Setup] | None = None,
-    effort: float = EFFORT,
 ) -> tuple[Program, ...]:
     """Make the programs that cut a plan, one for each set-up.
 
@@ -97,7 +93,6 @@ def build(
     hide : the plan's hide, where its record is at hand: says what may be cut by laser and where
         there is leather for registration marks.
     setups : those of :func:`nest.cut.setups.split` unless given, as after a correction.
-    effort : how long to look for a short way; see :func:`nest.cut.order.arrange`.
 
     Raises
     ------
@@ -119,7 +114,7 @@ def build(
     for setup in laid:
         mine, others = _on_bed(pattern, setup)
         free = _scrap(plan, setup, machine, leather)
-        program = _program(mine, others, machine, free=free, effort=effort)
+        program = _program(mine, others, machine, free=free)
         _inside_bed(program)
         found.append(
             replace(
@@ -150,7 +145,7 @@ def of_contours(
         drawn = tuple(along(contour) for contour in given)
         # of no part: what a tool leaves of an uncompensated line is not what the line shows
         pattern = tuple(replace(contour, part="") for contour in given)
-        program = _finished(drawn, pattern, machine, 0.0)
+        program = _finished(drawn, pattern, machine)
     else:
         free = _bed_of(machine).difference(shapely.union_all([_shape(c) for c in given]))
         program = _program(given, (), machine, free=free)
@@ -209,25 +204,22 @@ def _program(
     machine: Machine,
     *,
     free: BaseGeometry,
-    effort: float = EFFORT,
 ) -> Program:
     """Kerf, order and strokes of the contours of one bed; lead-ins stay off ``others``."""
-    route = arrange(compensated(mine, machine.kerf), machine, home_of(machine), effort=effort)
+    route = arrange(compensated(mine, machine.kerf), machine, home_of(machine))
     pattern = tuple(mine[k] for k in route.places)
     lead = _aligned(machine, free) if _trails(machine, mine) else ()
     # The others come after all else, so that lead-ins see them, and are not drawn.
     drawn = strokes([*route.contours, *others], machine)[: len(route.contours)]
     before = tuple(Contour(s.points, False, s.work, s.part, what=s.what) for s in lead)
-    return _finished((*lead, *drawn), (*before, *pattern), machine, route.bound)
+    return _finished((*lead, *drawn), (*before, *pattern), machine)
 
 
 def _trails(machine: Machine, mine: Sequence[Contour]) -> bool:
     return machine.tool == "drag" and any(c.work != "mark" for c in mine)
 
 
-def _finished(
-    drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: Machine, bound: float
-) -> Program:
+def _finished(drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: Machine) -> Program:
     home = home_of(machine)
     ends = [home, *(end for stroke in drawn for end in (stroke.start, stroke.end)), home]
     travel = float(sum(math.dist(a, b) for a, b in zip(ends[::2], ends[1::2], strict=True)))
@@ -249,7 +241,6 @@ def _finished(
         extents=_extents(drawn),
         start=home,
         travel=travel,
-        bound=bound,
         cut_length=sum(lengths.values()),
         seconds=seconds,
         digest="",

@@ -194,8 +194,6 @@ def _program_rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
     rows.append(pair("Parts", f"{len(setup.parts)}", SIDEBAR))
     rows.append(pair("Cut", f"{program.cut_length / 1000.0:.1f} m", SIDEBAR))
     rows.append(pair("Travel", f"{program.travel / 1000.0:.1f} m", SIDEBAR))
-    if program.bound > 0:
-        rows += note(f"no order travels less than {program.bound / 1000.0:.1f} m", SIDEBAR)
     rows.append(pair("About", f"{minutes:.0f} min", SIDEBAR))
     rows += note("by the profile's speeds; acceleration is not reckoned", SIDEBAR)
     patterns = patterns_of(plan)

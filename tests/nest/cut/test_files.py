@@ -19,7 +19,7 @@ def test_every_format_of_every_machine_passes_its_judge(name, tmp_path):
     machine = read(MACHINES / f"{name}.machine.toml")
     forms = [form for form in machine.formats if form in SUFFIXES]
     assert forms
-    for program in (*build(small.plan(), machine, hide=small.hide(), effort=0.01), handed(machine)):
+    for program in (*build(small.plan(), machine, hide=small.hide()), handed(machine)):
         for form in forms:
             path = tmp_path / f"{program.name}-{program.number}{SUFFIXES[form]}"
             assert write(program, form, path) == ()

@@ -72,7 +72,6 @@ def test_figures_follow_from_the_strokes(programs):
         travel += float(np.hypot(*(np.array(program.start) - here)))
         assert program.travel == pytest.approx(travel)
         assert program.cut_length == pytest.approx(cut)
-        assert 0 < program.bound <= program.travel
         assert program.seconds > program.cut_length / 20.0  # the faster of the two feeds
         x0, y0, x1, y1 = program.extents
         assert x0 >= 0 and y0 >= 0 and x1 <= 700 and y1 <= 500
