@@ -21,7 +21,7 @@ from hides.thickness import THROAT, Need
 from hides.units import area_text, parse_thickness
 from nest.draw.sheet import Sheet, save_book
 from nest.report.capturesheet import capture_sheet
-from nest.report.gaugesheet import Gauged, gauge_sheet, gauged, need_text
+from nest.report.gaugesheet import Gauging, gauge_sheet, gauging, need_text
 from nest.report.hidesheet import hide_facts, hide_sheet
 from nest.report.scalesheet import write_sheets
 
@@ -59,7 +59,7 @@ def gauge(options: argparse.Namespace) -> Told:
         raise InputError(f"--reach must be more than {THROAT:g} mm, got {options.reach:g}.")
     hide = record.read(options.hide)
     need = Need(*parse_thickness(options.need), options.split) if options.need else None
-    found = gauged(hide, need, confidence=options.sure, count=options.count, reach=options.reach)
+    found = gauging(hide, need, confidence=options.sure, count=options.count, reach=options.reach)
     written = _pictures(gauge_sheet(found), options.out, stem(options.hide), ".gauge")
     return Told(_gauge_facts(found), written)
 
@@ -153,7 +153,7 @@ def stem(path: Path) -> str:
     return path.name.removesuffix(ENDING) if path.name.endswith(ENDING) else path.stem
 
 
-def _gauge_facts(found: Gauged) -> dict[str, str]:
+def _gauge_facts(found: Gauging) -> dict[str, str]:
     facts = {"name": found.hide.name, "readings": str(len(found.hide.readings))}
     if found.need is not None:
         facts["asked"] = need_text(found.need)

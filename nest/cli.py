@@ -86,7 +86,7 @@ def _sheath(options: argparse.Namespace) -> int:
     from nest import knife as knives
     from nest import sheath as sheaths
     from nest.draw.book import save_book
-    from nest.report.pattern import pattern_sheet
+    from nest.report.patternsheet import pattern_sheet
     from nest.report.templates import Template, template_pages
 
     knife = knives.read(options.knife)

@@ -30,8 +30,8 @@ from nest.cut.setups import Setup
 from nest.draw.book import save_book
 from nest.errors import CutError, PlanError
 from nest.plan import Plan
-from nest.report.placing import placing_pages
-from nest.report.setups import setup_pages
+from nest.report.placingsheet import placing_pages
+from nest.report.setupsheet import setup_pages
 from nest.report.templates import template_pages, templates_of
 from nest.week import Job
 

@@ -155,7 +155,7 @@ def measure(plan: Plan, hide: Hide, least: Bound | None = None) -> Figures:
         "yield_on_stamped": net / stamped if stamped else None,
         "yield_on_usable": net / hide.usable_area,
     }
-    cut = _Cut.of(plan, hide) if plan.placements else None
+    cut = _Split.of(plan, hide) if plan.placements else None
     if cut is not None:
         least = bound_of(plan, hide) if least is None else least
         numbers |= cut.numbers() | _against(cut.used, net, least) | _costs(cut.used, net, hide)
@@ -204,7 +204,7 @@ def usable_cost(cost: float, area: float, waste: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class _Cut:
+class _Split:
     """The hide cut in two at the frontier: ``used`` mm², the remnants, and the line between."""
 
     frontier: float
@@ -213,7 +213,7 @@ class _Cut:
     line: MultiLineString
 
     @classmethod
-    def of(cls, plan: Plan, hide: Hide) -> _Cut:
+    def of(cls, plan: Plan, hide: Hide) -> _Split:
         u = np.array(keep_direction(plan.keep))
         points = np.vstack([placed_outline(plan, p).points for p in plan.placements])
         frontier = float((points @ u).max())

@@ -12,6 +12,8 @@ from hides.outline import FloatArray, Outline
 
 KINDS = ("body", "welt", "loop")
 
+XY = tuple[float, float]  # a point; shapes and holes are arrays (n, 2)
+
 
 @dataclass(frozen=True, slots=True)
 class Region:

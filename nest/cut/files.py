@@ -8,10 +8,10 @@ from hides.errors import InputError
 from hides.files import read_whole, write_whole
 from nest.cut.formats import encoded
 from nest.cut.program import Program
-from nest.cut.readback import Finding, judge
+from nest.cut.readback import Fault, judge
 
 
-def write(program: Program, form: str, path: Path) -> tuple[Finding, ...]:
+def write(program: Program, form: str, path: Path) -> tuple[Fault, ...]:
     """Write a program's file in ``form``, read it back from the disk and judge it.
 
     ``form`` is one of :data:`nest.cut.formats.SUFFIXES`. No finding is a pass; a file with

@@ -14,8 +14,8 @@ to the edge along y, and the back's highest point has v = 0. Millimetres through
 
 from nest.knife.choices import BOUNDS, CHOICE_KEYS, HANDS, LOOPS, Choices, pitch_of
 from nest.knife.file import read
-from nest.knife.lay import knife_from
-from nest.knife.shape import Knife, Profile, profile_of
+from nest.knife.model import Knife, Profile, profile_of
+from nest.knife.straighten import knife_from
 
 __all__ = [
     "BOUNDS",

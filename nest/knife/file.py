@@ -10,8 +10,9 @@ from hides.outline import Outline
 from hides.trace import Drawing, read_drawing
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
-from nest.knife.lay import LENGTHS, Pair, knife_from, pair
-from nest.knife.shape import Knife
+from nest.knife.model import Knife
+from nest.knife.straighten import LENGTHS, knife_from, pair
+from nest.part import XY
 
 
 def read(path: Path | str) -> Knife:
@@ -97,6 +98,6 @@ def _drawing_of(table: dict[str, object], folder: Path) -> Drawing:
         raise error.at(place="key 'points'") from None
 
 
-def _point(value: object, key: str) -> Pair:
+def _point(value: object, key: str) -> XY:
     x, y = (number(v, key, -1e7, 1e7) for v in pair(value, key))
     return x, y

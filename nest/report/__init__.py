@@ -1,5 +1,5 @@
 """What people get: pages to read and cut from, lists, and a drawing for the cutter.
 
-``hidesheet``, ``cutplan``, ``pattern`` and ``compare`` return a :class:`nest.draw.sheet.Sheet`;
-``lists`` and ``dxf`` write files.
+Modules named after a sheet, ``cutplan`` and ``compare`` return a
+:class:`nest.draw.sheet.Sheet` or several; ``lists`` and ``dxf`` write files.
 """

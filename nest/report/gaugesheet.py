@@ -29,7 +29,7 @@ NUMBER = Type(6.0, INK, bold=True)
 
 
 @dataclass(frozen=True, eq=False)
-class Gauged:
+class Gauging:
     """What the readings say of a need, and where the next ones would help most.
 
     Attributes
@@ -49,9 +49,9 @@ class Gauged:
     doubts: FloatArray
 
 
-def gauged(
+def gauging(
     hide: Hide, need: Need | None, *, confidence: float = 0.9, count: int = 5, reach: float = 1e9
-) -> Gauged:
+) -> Gauging:
     """Judge a need on a hide and choose ``count`` places for the next readings.
 
     Raises
@@ -65,10 +65,10 @@ def gauged(
     if need is not None and hide.thickness.known:
         sure = hide.allowed(replace(need, risk=1.0 - confidence))
         still = hide.allowed(replace(need, risk=confidence)).difference(sure)
-    return Gauged(hide, need, confidence, sure, still, places, doubts)
+    return Gauging(hide, need, confidence, sure, still, places, doubts)
 
 
-def gauge_sheet(found: Gauged, *, paper: str = "A4") -> Sheet:
+def gauge_sheet(found: Gauging, *, paper: str = "A4") -> Sheet:
     """Draw it on one page, landscape."""
     hide, (width, height) = found.hide, PAPERS[paper]
     sheet = titled(width, height, f"Gauging “{hide.name}”", _facts(found))
@@ -91,12 +91,12 @@ def need_text(need: Need) -> str:
     return f"{need.low:g} to {need.high:g} mm"
 
 
-def _facts(found: Gauged) -> str:
+def _facts(found: Gauging) -> str:
     asked = f"asked: {need_text(found.need)}" if found.need else "no thickness asked for"
     return f"{asked}    ·    {len(found.hide.readings)} readings so far"
 
 
-def _draw(pen: Pen, found: Gauged) -> None:
+def _draw(pen: Pen, found: Gauging) -> None:
     hide = found.hide
     leather.draw_ground(pen, hide)
     if found.need is None:
@@ -114,7 +114,7 @@ def _draw(pen: Pen, found: Gauged) -> None:
     draw_levels(pen, hide, labels)
 
 
-def _need_rows(found: Gauged) -> list[Row]:
+def _need_rows(found: Gauging) -> list[Row]:
     if found.need is None:
         return []
     percent = f"{found.confidence:.0%}"
@@ -126,7 +126,7 @@ def _need_rows(found: Gauged) -> list[Row]:
     return [*rows, gap(2.0)]
 
 
-def _place_rows(found: Gauged) -> list[Row]:
+def _place_rows(found: Gauging) -> list[Row]:
     rows = [head("Gauge next", SIDEBAR)]
     widths = (8.0, 16.0, 16.0, 16.0)
     rows.append(cells(("", "along", "across", "known to"), widths, NOTE, right=(1, 2, 3)))

@@ -27,7 +27,7 @@ from nest.draw.words import Type
 from nest.part import Part
 from nest.plan import Placement, Plan
 from nest.report.names import SUFFIX, patterns_of
-from nest.report.tiles import OVERLAP, Drawing, count_of, printed, window_of
+from nest.report.tiles import OVERLAP, FullSize, count_of, printed, window_of
 
 AIR = 3.0  # mm kept round each template
 HOLE = 1.0  # mm, an awl dot
@@ -116,7 +116,7 @@ def template_pages(title: str, templates: Sequence[Template], paper: str) -> lis
 
 
 @dataclass(frozen=True, slots=True)
-class _Laid:
+class _Arranged:
     """A template on the drawing: turned by 0 or 90 degrees, then moved."""
 
     template: Template
@@ -124,7 +124,7 @@ class _Laid:
     bounds: Box
 
 
-def _drawing(group: Sequence[Template], paper: str) -> Drawing:
+def _drawing(group: Sequence[Template], paper: str) -> FullSize:
     laid = min(_layouts(group, paper), key=lambda tried: _cost(tried, paper))
     width, height = _extent(laid)
     sheet = Sheet(width, height)
@@ -132,12 +132,12 @@ def _drawing(group: Sequence[Template], paper: str) -> Drawing:
         _draw_template(sheet, one)
     parts = ", ".join(f"{t.count} × {t.part.kind}" for t in group)
     title = f"{group[0].letter}  {group[0].sheath}".strip()
-    return Drawing(
+    return FullSize(
         title, f"cut {parts}", sheet, tuple(outline_of(one.template.part, one.at) for one in laid)
     )
 
 
-def _layouts(group: Sequence[Template], paper: str) -> Iterator[list[_Laid]]:
+def _layouts(group: Sequence[Template], paper: str) -> Iterator[list[_Arranged]]:
     """Rows of templates, in every order and turn, on one to :data:`MOST` pages side by side."""
     wide = window_of(paper)[0]
     for columns in range(1, MOST + 1):
@@ -147,9 +147,9 @@ def _layouts(group: Sequence[Template], paper: str) -> Iterator[list[_Laid]]:
                 yield _shelved(list(zip(order, turns, strict=True)), room, wide)
 
 
-def _shelved(items: Sequence[tuple[Template, float]], room: float, wide: float) -> list[_Laid]:
+def _shelved(items: Sequence[tuple[Template, float]], room: float, wide: float) -> list[_Arranged]:
     """Rows from the top down; a template wider than the room sticks out of it."""
-    laid: list[_Laid] = []
+    laid: list[_Arranged] = []
     x = top = low = 0.0
     for template, turn in items:
         points = turned(template.part.outline.points, turn)
@@ -160,7 +160,7 @@ def _shelved(items: Sequence[tuple[Template, float]], room: float, wide: float) 
             x, top = 0.0, low
         at = Placement("", turn, float(x + AIR - x0), float(top - AIR - y1))
         bounds = (float(x), float(top - height), float(x + width), float(top))
-        laid.append(_Laid(template, at, bounds))
+        laid.append(_Arranged(template, at, bounds))
         low = min(low, top - height)
         x += width
     return [_raised(one, -low) for one in laid]
@@ -175,16 +175,16 @@ def _clear_of_joints(x: float, width: float, wide: float) -> float:
     return float((page + 1) * step) + (OVERLAP if width <= step else 0.0)
 
 
-def _raised(one: _Laid, by: float) -> _Laid:
+def _raised(one: _Arranged, by: float) -> _Arranged:
     x0, y0, x1, y1 = one.bounds
-    return _Laid(one.template, replace(one.at, y=one.at.y + by), (x0, y0 + by, x1, y1 + by))
+    return _Arranged(one.template, replace(one.at, y=one.at.y + by), (x0, y0 + by, x1, y1 + by))
 
 
-def _extent(laid: Sequence[_Laid]) -> tuple[float, float]:
+def _extent(laid: Sequence[_Arranged]) -> tuple[float, float]:
     return max(one.bounds[2] for one in laid), max(one.bounds[3] for one in laid)
 
 
-def _cost(laid: Sequence[_Laid], paper: str) -> tuple[int, float, float]:
+def _cost(laid: Sequence[_Arranged], paper: str) -> tuple[int, float, float]:
     """Fewest pages, then fewest templates turned, then the lowest."""
     width, height = _extent(laid)
     columns, rows = count_of(width, height, paper)
@@ -194,7 +194,7 @@ def _cost(laid: Sequence[_Laid], paper: str) -> tuple[int, float, float]:
 # --- one template ----------------------------------------------------------------------------
 
 
-def _draw_template(sheet: Sheet, one: _Laid) -> None:
+def _draw_template(sheet: Sheet, one: _Arranged) -> None:
     part, at = one.template.part, one.at
     shape = outline_of(part, at)
     sheet.shade(shape, PATTERN, layer=2.0, name=f"template:{one.template.name}")
@@ -253,7 +253,7 @@ def _hits(labels: Labels, spot: FloatArray) -> bool:
     return any(shapely.dwithin(obstacle, Point(spot), 1.6) for obstacle in labels.obstacles)
 
 
-def _write(sheet: Sheet, one: _Laid, labels: Labels) -> None:
+def _write(sheet: Sheet, one: _Arranged, labels: Labels) -> None:
     """The template's name and what to mind, then what the part's own labels say."""
     template, part, at = one.template, one.template.part, one.at
     shape, angles = outline_of(part, at), tuple(at.angle + tilt for tilt in TILTS)

@@ -1,6 +1,6 @@
 """Drawings at full size on the small pages of a printer at home.
 
-A :class:`Drawing` larger than a page is parted into tiles that overlap, and whoever glues them
+A :class:`FullSize` larger than a page is parted into tiles that overlap, and whoever glues them
 together cuts each page where it joins the one before and lays it over that one. Crop marks stand
 at the corners of each tile, and short lines cross every joint: they meet when the pages lie
 right. The first page has a map of the tiles, a square and a ruler to check the print by, and
@@ -53,7 +53,7 @@ HOW = (
 
 
 @dataclass(frozen=True, eq=False, slots=True)
-class Drawing:
+class FullSize:
     """Something to print at its true size.
 
     ``title`` names it, ``below`` is a line about it, ``shown`` are the shapes on it (mm on the
@@ -92,10 +92,10 @@ def count_of(width: float, height: float, paper: str) -> tuple[int, int]:
 
 
 def printed(
-    title: str, drawings: Sequence[Drawing], paper: str, cautions: Sequence[str] = ()
+    title: str, drawings: Sequence[FullSize], paper: str, cautions: Sequence[str] = ()
 ) -> list[Sheet | Tile]:
     """Lay drawings out on pages of ``paper``, with a first page that says how to use them."""
-    plans: list[tuple[Drawing, list[Joined]]] = []
+    plans: list[tuple[FullSize, list[Joined]]] = []
     next_page = 2
     for drawing in drawings:
         tiles = _tiles(drawing, paper, next_page)
@@ -108,7 +108,7 @@ def printed(
     return pages
 
 
-def _tiles(drawing: Drawing, paper: str, first: int) -> list[Joined]:
+def _tiles(drawing: FullSize, paper: str, first: int) -> list[Joined]:
     """The tiles that show something, row by row from the upper left."""
     sheet, (wide, high) = drawing.sheet, window_of(paper)
     columns, rows = count_of(sheet.width, sheet.height, paper)
@@ -126,7 +126,7 @@ def _tiles(drawing: Drawing, paper: str, first: int) -> list[Joined]:
 
 
 def _page(
-    title: str, drawing: Drawing, tiles: Sequence[Joined], tile: Joined, paper: str, last: int
+    title: str, drawing: FullSize, tiles: Sequence[Joined], tile: Joined, paper: str, last: int
 ) -> Tile:
     width, height = PRINTED[paper]
     sheet = Sheet(width, height, title=title)
@@ -147,7 +147,7 @@ def _draw_crops(sheet: Sheet, frame: Box) -> None:
             sheet.line([(x, y + upwards), (x, y + upwards * (1 + CROP))], CROPS)
 
 
-def _draw_joints(sheet: Sheet, drawing: Drawing, tiles: Sequence[Joined], tile: Joined) -> None:
+def _draw_joints(sheet: Sheet, drawing: FullSize, tiles: Sequence[Joined], tile: Joined) -> None:
     """The joints with the neighbours: a joint is the left or the upper edge of the later tile."""
     places = {(t.column, t.row): t for t in tiles}
     for across, (right, down) in ((True, (1, 0)), (False, (0, 1))):
@@ -161,7 +161,7 @@ def _draw_joints(sheet: Sheet, drawing: Drawing, tiles: Sequence[Joined], tile: 
             _draw_joint(sheet, drawing, (tile, after), words, JOINT, across=across)
 
 
-def _joins(drawing: Drawing, before: Joined, after: Joined) -> bool:
+def _joins(drawing: FullSize, before: Joined, after: Joined) -> bool:
     """Whether anything runs from one tile into the other."""
     band = box(*before.window).intersection(box(*after.window))
     return any(one.intersects(band) for one in drawing.shown)
@@ -169,7 +169,7 @@ def _joins(drawing: Drawing, before: Joined, after: Joined) -> bool:
 
 def _draw_joint(
     sheet: Sheet,
-    drawing: Drawing,
+    drawing: FullSize,
     pair: tuple[Joined, Joined],
     words: str,
     look: Style,
@@ -199,7 +199,7 @@ def _draw_joint(
 def _draw_foot(
     sheet: Sheet,
     title: str,
-    drawing: Drawing,
+    drawing: FullSize,
     tiles: Sequence[Joined],
     tile: Joined,
     last: int,
@@ -258,7 +258,7 @@ def _draw_map(
 
 def _cover(
     title: str,
-    plans: Sequence[tuple[Drawing, list[Joined]]],
+    plans: Sequence[tuple[FullSize, list[Joined]]],
     paper: str,
     last: int,
     cautions: Sequence[str],
@@ -281,7 +281,7 @@ def _cover(
 
 
 def _contents(
-    plans: Sequence[tuple[Drawing, list[Joined]]], room: float, height: float
+    plans: Sequence[tuple[FullSize, list[Joined]]], room: float, height: float
 ) -> list[Row]:
     """A line for each drawing and, while there is room, a map of those on several pages."""
     widths = (22.0, 70.0, room - 92.0)
@@ -301,7 +301,7 @@ def _pages(tiles: Sequence[Joined]) -> str:
     return f"page {first}" if first == last else f"pages {first} to {last}"
 
 
-def _maps(spread: Sequence[tuple[Drawing, list[Joined]]], room: float, height: float) -> Row:
+def _maps(spread: Sequence[tuple[FullSize, list[Joined]]], room: float, height: float) -> Row:
     """Maps side by side, all at one scale."""
     high = height - 5.0
     widths = [_map_width(tiles, (1e3, high)) for _, tiles in spread]

@@ -6,6 +6,6 @@ station, and the figures a maker works by.
 """
 
 from nest.sheath.make import make
-from nest.sheath.shape import Dimension, Facts, Sheath, Station
+from nest.sheath.model import Dimension, Facts, Sheath, Station
 
 __all__ = ["Dimension", "Facts", "Sheath", "Station", "make"]

@@ -11,11 +11,11 @@ from hides.errors import InputError
 from hides.outline import turned
 from nest.knife import Choices, Knife
 from nest.sheath.channel import channel_of
-from nest.sheath.figures import balance, dimensions_of, facts_of, stations_of, warnings_of
+from nest.sheath.facts import balance, dimensions_of, facts_of, stations_of, warnings_of
 from nest.sheath.loop import pad_holes, seat
+from nest.sheath.model import Dimension, Sheath
 from nest.sheath.parts import Draft, frozen, moved, parts_of
 from nest.sheath.pattern import pattern_of
-from nest.sheath.shape import Dimension, Sheath
 from nest.sheath.stitch import holes
 
 

@@ -14,7 +14,7 @@ from nest.knife import Choices, Knife
 from nest.part import Mark, Part, Region
 from nest.sheath.channel import Channel
 from nest.sheath.loop import Seat, bulged, inside_height, risen, strip
-from nest.sheath.pattern import Pattern
+from nest.sheath.pattern import FlatPattern
 
 BODY_WINDOW, LOOP_WINDOW, FREE = 15.0, 20.0, 90.0  # degrees off the line of least stretch
 
@@ -35,7 +35,7 @@ class Draft:
     choices: Choices
     channel: Channel
     place: Seat
-    pattern: Pattern
+    pattern: FlatPattern
     seam: FloatArray
     pad: FloatArray
 

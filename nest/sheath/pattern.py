@@ -28,7 +28,7 @@ _FAR = 2000.0
 
 
 @dataclass(frozen=True)
-class Pattern:
+class FlatPattern:
     """Shapes on the flat; mm, right hand.
 
     Attributes
@@ -51,7 +51,7 @@ class Pattern:
     end: float
 
 
-def pattern_of(channel: Channel, choices: Choices, seat: Seat) -> Pattern:
+def pattern_of(channel: Channel, choices: Choices, seat: Seat) -> FlatPattern:
     """Draw the outlines round a channel."""
     room, throat = channel.room, channel.lie.throat
     outer = room.buffer(choices.welt + choices.oversize, quad_segs=ARC)
@@ -67,7 +67,7 @@ def pattern_of(channel: Channel, choices: Choices, seat: Seat) -> Pattern:
     ring = np.vstack([back_path, (front_path * (1.0, -1.0))[::-1][1:-1]])
     body = Outline.of(_straightened(ring))
     rises = choices.loop == "back"
-    return Pattern(
+    return FlatPattern(
         body=body,
         welt=_welt(outer, channel, choices),
         front=_part_of(body, box(-_FAR, -_FAR, _FAR, 0)),

@@ -1,8 +1,8 @@
 """Read-back: every file is read again by readers of its own and judged before it stays.
 
 The readers know the formats, not the writers. What they find is compared with the program's
-strokes (:mod:`nest.cut.readback.compare`), and what the tool would leave with the pattern
-(:mod:`nest.cut.readback.fit`).
+strokes (:mod:`nest.cut.readback.matching`), and what the tool would leave with the pattern
+(:mod:`nest.cut.readback.simulation`).
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from nest.cut.contour import Label
 from nest.cut.machine import Machine
 from nest.cut.program import Program
 from nest.cut.readback import dxf, gcode, hpgl, svg
-from nest.cut.readback.compare import Allowance, compared, wanted_lines
-from nest.cut.readback.fit import leaves
-from nest.cut.readback.found import Code, Finding, Line, Read, Word, pairs, wrong
+from nest.cut.readback.found import Fault, FaultCode, Line, Read, Word, pairs
+from nest.cut.readback.matching import Allowance, compared, wanted_lines
+from nest.cut.readback.simulation import leaves
 
-__all__ = ["ALLOWED", "Allowance", "Code", "Finding", "judge"]
+__all__ = ["ALLOWED", "Allowance", "Fault", "FaultCode", "judge"]
 
 # How far a line read may be off its stroke: the format's rounding, and its chords. Steps of
 # 0.2 mm between whole units of HPGL make a way longer by 0.1 to 0.5 %.
@@ -38,7 +38,7 @@ DRIVES = ("hpgl", "gcode")  # these are in the machine's own count, with every p
 EDGE = 0.05  # mm, beyond the bed without blame: rounding
 
 
-def judge(data: bytes, form: str, program: Program) -> tuple[Finding, ...]:
+def judge(data: bytes, form: str, program: Program) -> tuple[Fault, ...]:
     """Judge the bytes of a file against its program; no finding is a pass.
 
     ``form`` is one of :data:`nest.cut.formats.SUFFIXES`.
@@ -59,7 +59,7 @@ def judge(data: bytes, form: str, program: Program) -> tuple[Finding, ...]:
     return found or _fitting(program, [k for k, _ in pairs], read.lines)
 
 
-def _fitting(program: Program, order: Sequence[int], lines: Sequence[Line]) -> tuple[Finding, ...]:
+def _fitting(program: Program, order: Sequence[int], lines: Sequence[Line]) -> tuple[Fault, ...]:
     """Judge what lines leave that agree with the strokes one by one."""
     pieces: list[list[Line]] = [[] for _ in program.strokes]
     for k, line in zip(order, lines, strict=True):
@@ -98,21 +98,21 @@ def _bed(points: FloatArray, machine: Machine, drives: bool) -> FloatArray:
     return np.stack([x, y], axis=1)
 
 
-def _misnamed(labels: Sequence[Label], words: Sequence[Word]) -> Iterator[Finding]:
+def _misnamed(labels: Sequence[Label], words: Sequence[Word]) -> Iterator[Fault]:
     """Each part's name once, in its place, and no other."""
     left = list(words)
     for label in labels:
         same = [w for w in left if _ascii(w.text) == _ascii(label.text)]
         if not same:
-            yield wrong("label", f"the name '{label.text}' is missing.", part=label.text)
+            yield Fault("label", f"the name '{label.text}' is missing.", part=label.text)
             continue
         left.remove(same[0])
         off = math.hypot(same[0].x - label.x, same[0].y - label.y)
         if off > EDGE:
             says = f"the name '{label.text}' stands {off:.2f} mm from its place."
-            yield wrong("label", says, part=label.text, by=off)
+            yield Fault("label", says, part=label.text, by=off)
     for word in left:
-        yield wrong("label", f"the text '{word.text[:40]}' is no part's name.")
+        yield Fault("label", f"the text '{word.text[:40]}' is no part's name.")
 
 
 def _ascii(text: str) -> str:
@@ -120,16 +120,16 @@ def _ascii(text: str) -> str:
     return text.encode("ascii", "replace").decode()
 
 
-def _off_bed(read: Read, machine: Machine) -> Iterator[Finding]:
+def _off_bed(read: Read, machine: Machine) -> Iterator[Fault]:
     """Nothing may be drawn beyond the bed, nor may the tool travel there."""
     worst = max((_beyond(line.points, machine) for line in read.lines), default=0.0)
     outside = sum(_beyond(line.points, machine) > EDGE for line in read.lines)
     if outside:
         says = f"{outside} lines leave the bed, by {worst:.2f} mm at most."
-        yield wrong("bed", says, by=worst)
+        yield Fault("bed", says, by=worst)
     by = _beyond(read.lifted, machine)
     if by > EDGE:
-        yield wrong("bed", f"the tool travels {by:.2f} mm off the bed.", by=by)
+        yield Fault("bed", f"the tool travels {by:.2f} mm off the bed.", by=by)
 
 
 def _beyond(points: FloatArray, machine: Machine) -> float:

@@ -12,13 +12,13 @@ from itertools import pairwise
 
 import numpy as np
 
-from nest.cut.readback.found import Finding, Line, Read, Word, bent, line_of, wrong
+from nest.cut.readback.found import Fault, Line, Read, Word, bent, line_of
 
 WORKS = {"MARK": "mark", "HOLES": "hole", "CUT": "cut"}  # layer -> what is done there
 NAMES = "LABELS"  # the layer that is not cut
 NEAR = 1e-4  # mm, between the extents told and those drawn with chords
-Pair = tuple[int, str]
-Entity = tuple[str, list[Pair]]
+Group = tuple[int, str]
+Entity = tuple[str, list[Group]]
 
 
 def read(data: bytes) -> Read:
@@ -34,16 +34,16 @@ def read(data: bytes) -> Read:
         words = tuple(_word(values) for values in named)
     except (ValueError, LookupError) as error:
         says = f"this is no DXF of plain pairs of lines: {error}"
-        return Read((), np.empty((0, 2)), (wrong("file", says),))
+        return Read((), np.empty((0, 2)), (Fault("file", says),))
     return Read(tuple(lines), np.empty((0, 2)), findings, words)
 
 
-def _ended(groups: Sequence[Pair]) -> Iterator[Finding]:
+def _ended(groups: Sequence[Group]) -> Iterator[Fault]:
     if not groups or groups[-1] != (0, "EOF"):
-        yield wrong("file", "the file does not end with EOF: it was cut off.")
+        yield Fault("file", "the file does not end with EOF: it was cut off.")
 
 
-def _pairs(data: str) -> Iterator[Pair]:
+def _pairs(data: str) -> Iterator[Group]:
     rows = data.replace("\r\n", "\n").removesuffix("\n").split("\n")
     if len(rows) % 2:
         raise ValueError(f"line {len(rows)} has a code and no value")
@@ -56,7 +56,7 @@ def _pairs(data: str) -> Iterator[Pair]:
             yield code, rows[i + 1].strip()
 
 
-def _section(groups: Sequence[Pair], name: str) -> list[Pair]:
+def _section(groups: Sequence[Group], name: str) -> list[Group]:
     """The groups between SECTION name and ENDSEC."""
     for i, (first, second) in enumerate(pairwise(groups)):
         if first == (0, "SECTION") and second == (2, name):
@@ -66,7 +66,7 @@ def _section(groups: Sequence[Pair], name: str) -> list[Pair]:
     return []
 
 
-def _split(groups: Sequence[Pair]) -> list[Entity]:
+def _split(groups: Sequence[Group]) -> list[Entity]:
     """Groups cut into entities: each starts with code 0."""
     found: list[Entity] = []
     for code, value in groups:
@@ -77,17 +77,17 @@ def _split(groups: Sequence[Pair]) -> list[Entity]:
     return found
 
 
-def _strangers(groups: Sequence[Pair], drawn: Sequence[Entity]) -> Iterator[Finding]:
+def _strangers(groups: Sequence[Group], drawn: Sequence[Entity]) -> Iterator[Fault]:
     """Layers that are drawn on and not in the layers' table."""
     tables = _split(_section(groups, "TABLES"))
     known = {_get(values, 2) for kind, values in tables if kind == "LAYER"}
     used = {_get(values, 8) for kind, values in drawn if kind.endswith(("POLYLINE", "TEXT"))}
     for name in sorted(used - known):
-        yield wrong("layer", f"layer {name} is not declared.")
+        yield Fault("layer", f"layer {name} is not declared.")
 
 
-def _header(groups: Sequence[Pair]) -> dict[str, list[Pair]]:
-    found: dict[str, list[Pair]] = {}
+def _header(groups: Sequence[Group]) -> dict[str, list[Group]]:
+    found: dict[str, list[Group]] = {}
     name = ""
     for code, value in _section(groups, "HEADER"):
         if code == 9:
@@ -98,20 +98,20 @@ def _header(groups: Sequence[Pair]) -> dict[str, list[Pair]]:
     return found
 
 
-def _units(header: dict[str, list[Pair]]) -> list[Finding]:
+def _units(header: dict[str, list[Group]]) -> list[Fault]:
     """DXF reference: $INSUNITS 4 is mm; $MEASUREMENT 1 is metric."""
     found = []
     for name, right in (("$INSUNITS", "4"), ("$MEASUREMENT", "1")):
         value = header[name][0][1] if header.get(name) else None
         if value != right:
             told = "is missing" if value is None else f"is {value}"
-            found.append(wrong("units", f"{name} {told}; for millimetres it must be {right}."))
+            found.append(Fault("units", f"{name} {told}; for millimetres it must be {right}."))
     return found
 
 
-def _lines(drawn: Sequence[Entity]) -> tuple[list[Line], list[Finding]]:
+def _lines(drawn: Sequence[Entity]) -> tuple[list[Line], list[Fault]]:
     lines: list[Line] = []
-    odd: list[Finding] = []
+    odd: list[Fault] = []
     rest = iter(drawn)
     for kind, values in rest:
         try:
@@ -121,18 +121,18 @@ def _lines(drawn: Sequence[Entity]) -> tuple[list[Line], list[Finding]]:
                 lines.append(_line(values, _heavy(rest), len(lines)))
             elif kind != "TEXT" or _get(values, 8) != NAMES:
                 says = f"the drawing holds a {kind} on {_get(values, 8)}, which is no polyline."
-                odd.append(wrong("extra", says))
+                odd.append(Fault("extra", says))
         except ValueError as error:
-            odd.append(wrong("file", f"polyline {len(lines) + 1}: {error}."))
+            odd.append(Fault("file", f"polyline {len(lines) + 1}: {error}."))
     return lines, odd
 
 
-def _word(values: list[Pair]) -> Word:
+def _word(values: list[Group]) -> Word:
     """A text by its middle: of an aligned one the second point counts (groups 11, 21)."""
     return Word(_get(values, 1), float(_get(values, 11)), float(_get(values, 21)))
 
 
-def _line(values: list[Pair], rows: list[tuple[complex, float]], index: int) -> Line:
+def _line(values: list[Group], rows: list[tuple[complex, float]], index: int) -> Line:
     """Rows are points with the bulge of the segment that leaves them."""
     if not rows:
         raise ValueError("it has no points")
@@ -144,7 +144,7 @@ def _line(values: list[Pair], rows: list[tuple[complex, float]], index: int) -> 
     return line_of(points, closed, WORKS.get(layer, ""), f"polyline {index + 1} on {layer}")
 
 
-def _light(values: list[Pair]) -> list[tuple[complex, float]]:
+def _light(values: list[Group]) -> list[tuple[complex, float]]:
     rows: list[tuple[complex, float]] = []
     for code, value in values:
         if code == 10:
@@ -171,11 +171,11 @@ def _heavy(rest: Iterator[Entity]) -> list[tuple[complex, float]]:
     raise ValueError("its SEQEND is missing")
 
 
-def _get(values: list[Pair], code: int) -> str:
+def _get(values: list[Group], code: int) -> str:
     return next((value for found, value in values if found == code), "")
 
 
-def _extents(header: dict[str, list[Pair]], lines: Sequence[Line]) -> list[Finding]:
+def _extents(header: dict[str, list[Group]], lines: Sequence[Line]) -> list[Fault]:
     if not lines:
         return []
     points = np.vstack([line.points for line in lines])
@@ -184,5 +184,5 @@ def _extents(header: dict[str, list[Pair]], lines: Sequence[Line]) -> list[Findi
         told = [float(value) for code, value in header.get(name, []) if code in (10, 20)]
         if len(told) != 2 or np.abs(np.array(told) - wanted).max() > 0.05:
             says = f"{name} is {told}; what is drawn reaches to {wanted.round(3).tolist()}."
-            found.append(wrong("extents", says))
+            found.append(Fault("extents", says))
     return found

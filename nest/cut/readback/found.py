@@ -23,24 +23,24 @@ MOST = 5000  # chords of one arc; a radius of 1 km needs so many, and a damaged 
 # duplicate, open, closed, layer, shape (off the line wanted) · way: started or run otherwise ·
 # scale, shifted, mirrored · order: not in the order of the program · fit: what is cut is not
 # the pattern · label: a part's name is missing, elsewhere, or not of the program
-Code = Literal[
+FaultCode = Literal[
     "file", "units", "extents", "bed", "travel", "missing", "extra", "duplicate", "open",
     "closed", "layer", "shape", "way", "scale", "shifted", "mirrored", "order", "fit", "label",
 ]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class Fault:
     """One thing wrong with a file.
 
-    ``part`` is the id of the placement it is about, "" for the whole file; ``by`` is how much
-    in mm, or the factor of a scale, or a count; ``says`` the same as a sentence.
+    ``says`` is it as a sentence; ``part`` the id of the placement it is about, "" for the whole
+    file; ``by`` how much in mm, or the factor of a scale, or a count.
     """
 
-    code: Code
-    part: str
-    by: float
+    code: FaultCode
     says: str
+    part: str = ""
+    by: float = 0.0
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -77,13 +77,8 @@ class Read:
 
     lines: tuple[Line, ...]
     lifted: FloatArray
-    findings: tuple[Finding, ...]
+    findings: tuple[Fault, ...]
     words: tuple[Word, ...] = ()
-
-
-def wrong(code: Code, says: str, *, part: str = "", by: float = 0.0) -> Finding:
-    """A finding, of the whole file unless a part is named."""
-    return Finding(code, part, by, says)
 
 
 def bent(first: complex, last: complex, bulge: float) -> list[complex]:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from nest.cut.machine import Machine
-from nest.cut.readback.found import Code, Finding, Line, Read, line_of, pairs, swung, wrong
+from nest.cut.readback.found import Fault, FaultCode, Line, Read, line_of, pairs, swung
 
 SAME = 1e-3  # of a power or a mm; files have four digits
 LONGEST = 80  # letters in a line of grbl 1.1
@@ -40,7 +40,7 @@ class _Controller:
     deepest: float = 0.0
     lines: list[Line] = field(default_factory=list)
     lifted: list[complex] = field(default_factory=list)
-    findings: list[Finding] = field(default_factory=list)
+    findings: list[Fault] = field(default_factory=list)
 
     @property
     def laser(self) -> bool:
@@ -73,8 +73,8 @@ class _Controller:
             self.lines.append(line_of(self.run, closed, self.work, where))
         self.run, self.deepest = [], 0.0
 
-    def blame(self, where: str, says: str, code: Code = "file", by: float = 0.0) -> None:
-        self.findings.append(wrong(code, f"{where}: {says}", by=by))
+    def blame(self, where: str, says: str, code: FaultCode = "file", by: float = 0.0) -> None:
+        self.findings.append(Fault(code, f"{where}: {says}", by=by))
 
 
 def read(data: bytes, machine: Machine) -> Read:

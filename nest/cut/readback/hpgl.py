@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field
 
 from nest.cut.machine import Machine
-from nest.cut.readback.found import Finding, Line, Read, line_of, pairs, wrong
+from nest.cut.readback.found import Fault, Line, Read, line_of, pairs
 
 UNIT = 0.025  # mm
 KNOWN = ("IN", "PA", "SP", "VS", "PU", "PD")
@@ -25,7 +25,7 @@ class _Plotter:
     run: list[complex] = field(default_factory=list)
     lines: list[Line] = field(default_factory=list)
     lifted: list[complex] = field(default_factory=list)
-    findings: list[Finding] = field(default_factory=list)
+    findings: list[Fault] = field(default_factory=list)
 
     def lift(self, where: str) -> None:
         if len(self.run) > 1:
@@ -54,12 +54,12 @@ def read(data: bytes, machine: Machine) -> Read:
     own = {line.strip() for line in (*machine.start, *machine.finish)}
     text = data.decode("ascii", "replace")
     if not text.rstrip().endswith(";"):
-        plotter.findings.append(wrong("file", "the last instruction has no end: it was cut off."))
+        plotter.findings.append(Fault("file", "the last instruction has no end: it was cut off."))
     for number, row in enumerate(text.split("\n"), 1):
         for word in filter(None, (word.strip() for word in row.split(";"))):
             _obey(plotter, word, f"line {number}", row.strip() in own)
     if plotter.down:
-        plotter.findings.append(wrong("travel", "the pen is down when the file ends."))
+        plotter.findings.append(Fault("travel", "the pen is down when the file ends."))
     plotter.lift("the end")
     return Read(tuple(plotter.lines), pairs(plotter.lifted), tuple(plotter.findings))
 
@@ -70,12 +70,12 @@ def _obey(plotter: _Plotter, word: str, where: str, own: bool) -> None:
     if not found or name not in KNOWN:
         if not own:
             says = f"{where}: '{word[:20]}' is not among {', '.join(KNOWN)}."
-            plotter.findings.append(wrong("file", says))
+            plotter.findings.append(Fault("file", says))
         return
     numbers = [int(value) for value in given.split(",")] if given else []
     if name == "SP":
         if plotter.down:
-            plotter.findings.append(wrong("travel", f"{where}: the pen changes while down."))
+            plotter.findings.append(Fault("travel", f"{where}: the pen changes while down."))
         plotter.lift(where)
         plotter.pen = numbers[0] if numbers else 0
     elif name in ("PU", "PD"):
@@ -86,9 +86,9 @@ def _pen(plotter: _Plotter, down: bool, numbers: list[int], where: str) -> None:
     if not down:
         plotter.lift(where)
     elif plotter.pen == 0 and not plotter.down:
-        plotter.findings.append(wrong("file", f"{where}: the pen goes down, and none is chosen."))
+        plotter.findings.append(Fault("file", f"{where}: the pen goes down, and none is chosen."))
     plotter.down = down
     if len(numbers) % 2:
-        plotter.findings.append(wrong("file", f"{where}: a coordinate has no partner."))
+        plotter.findings.append(Fault("file", f"{where}: a coordinate has no partner."))
     for x, y in zip(numbers[::2], numbers[1::2], strict=False):
         plotter.go(complex(x, y) * UNIT)

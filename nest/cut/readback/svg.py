@@ -14,7 +14,7 @@ from collections.abc import Iterator
 import numpy as np
 import svgelements
 
-from nest.cut.readback.found import Finding, Line, Read, Word, line_of, swung, wrong
+from nest.cut.readback.found import Fault, Line, Read, Word, line_of, swung
 
 WORKS = {"#00ff00": "mark", "#0000ff": "hole", "#ff0000": "cut"}  # colour -> what is done there
 NAMES = "#000000"  # the colour that is not cut
@@ -38,27 +38,27 @@ def read(data: bytes) -> Read:
         lines = tuple(_lines(drawing, height))
         words, odd = _words(root, height)
     except _BROKEN as error:
-        return Read((), none, (wrong("file", f"this is no SVG that can be read: {error}"),))
+        return Read((), none, (Fault("file", f"this is no SVG that can be read: {error}"),))
     return Read(lines, none, (*_page(root), *odd), words)
 
 
-def _page(root: ElementTree.Element) -> Iterator[Finding]:
+def _page(root: ElementTree.Element) -> Iterator[Fault]:
     """One user unit must be one millimetre, and told so that nobody has to guess."""
     sides = [_LENGTH.match(root.get(key, "")) for key in ("width", "height")]
     box = [float(value) for value in root.get("viewBox", "").replace(",", " ").split()]
     if not all(sides) or any(side and side[2] != "mm" for side in sides):
         given = f"{root.get('width')} x {root.get('height')}"
-        yield wrong("units", f"the page is {given}, which is not told in mm.")
+        yield Fault("units", f"the page is {given}, which is not told in mm.")
     if len(box) != 4:
-        yield wrong("units", "there is no viewBox, so programs guess how large a unit is.")
+        yield Fault("units", "there is no viewBox, so programs guess how large a unit is.")
         return
     sizes = [float(side[1]) * _MM[side[2]] if side else 0.0 for side in sides]
     if not np.allclose(box, [0, 0, *sizes], atol=1e-6):
         says = f"the viewBox {box} is not the page of {sizes} mm: a unit is no millimetre."
-        yield wrong("units", says)
+        yield Fault("units", says)
 
 
-def _words(root: ElementTree.Element, height: float) -> tuple[tuple[Word, ...], list[Finding]]:
+def _words(root: ElementTree.Element, height: float) -> tuple[tuple[Word, ...], list[Fault]]:
     """The texts of groups in the colour that is not cut; any other is a finding."""
     words, odd = [], []
     for group in root.iter(f"{_SVG}g"):
@@ -66,9 +66,9 @@ def _words(root: ElementTree.Element, height: float) -> tuple[tuple[Word, ...], 
             said = "".join(text.itertext())
             words.append(Word(said, float(text.get("x", "")), height - float(text.get("y", ""))))
             if (group.get("stroke"), group.get("fill")) != (NAMES, "none"):
-                odd.append(wrong("label", f"'{said[:40]}' is drawn in {group.get('stroke')}."))
+                odd.append(Fault("label", f"'{said[:40]}' is drawn in {group.get('stroke')}."))
     if len(words) < sum(1 for _ in root.iter(f"{_SVG}text")):
-        odd.append(wrong("label", "a text stands in no group."))
+        odd.append(Fault("label", "a text stands in no group."))
     return tuple(words), odd
 
 

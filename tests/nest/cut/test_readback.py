@@ -20,7 +20,7 @@ import shapely
 from nest.cut import files
 from nest.cut.contour import Contour
 from nest.cut.formats import SUFFIXES, encoded
-from nest.cut.readback import fit, judge
+from nest.cut.readback import judge, simulation
 from nest.cut.readback.found import bent, swung
 from nest.cut.stroke import along
 from tests import cut_sample as cs
@@ -409,7 +409,7 @@ def test_the_judges_blade_goes_where_the_tests_blade_goes(offset):
     pivot, _ = walked(stroke.points, stroke.bulges)
     theirs = dragged(pivot, 50.0, offset)[::25]
     pivot = pivot[::25]
-    ours, heading = fit.trailed(pivot, offset, math.radians(50.0))
+    ours, heading = simulation.trailed(pivot, offset, math.radians(50.0))
     assert math.degrees(heading) % 360 == pytest.approx(
         heading_of(pivot[-1], theirs[-1]) % 360, abs=0.2
     )
@@ -418,7 +418,7 @@ def test_the_judges_blade_goes_where_the_tests_blade_goes(offset):
 
 def test_a_blade_closes_as_the_tractrix_does():
     """tan(e/2) falls by e^(-s/d): 90° becomes 2·atan(e^-1) = 40.4° after one offset (derived)."""
-    tips, heading = fit.trailed(np.array([[0.0, 0.0], [3.0, 0.0]]), 3.0, math.pi / 2)
+    tips, heading = simulation.trailed(np.array([[0.0, 0.0], [3.0, 0.0]]), 3.0, math.pi / 2)
     assert heading == pytest.approx(2 * math.atan(math.exp(-1)))
     assert np.hypot(*(tips[-1] - [3.0, 0.0])) == pytest.approx(3.0)
 

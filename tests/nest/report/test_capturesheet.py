@@ -20,7 +20,7 @@ from hides.thickness import Need, Reading
 from hides.units import THICKEST
 from nest.draw.tints import doubtful
 from nest.report.capturesheet import capture_sheet
-from nest.report.gaugesheet import gauge_sheet, gauged, need_text
+from nest.report.gaugesheet import gauge_sheet, gauging, need_text
 from nest.report.hidesheet import hide_sheet
 from tests.small_hides import sheet, square_flaw
 
@@ -110,7 +110,7 @@ GAUGED = tuple(
 
 def test_what_is_surely_thick_enough_is_told_from_what_more_readings_would_decide() -> None:
     """3.5 mm at one end, 2.7 mm at the other: sure, open, and surely not."""
-    found = gauged(sheet(readings=GAUGED), Need(3.1, THICKEST))
+    found = gauging(sheet(readings=GAUGED), Need(3.1, THICKEST))
     assert found.sure.bounds[2] < 520
     assert 0.3 < found.sure.area / HIDE.gross_area < 0.5
     assert found.open.bounds[0] > 300
@@ -121,7 +121,7 @@ def test_what_is_surely_thick_enough_is_told_from_what_more_readings_would_decid
 
 def test_places_to_gauge_are_numbered_on_the_picture_and_in_the_list() -> None:
     """With their coordinates, and how well the thickness is known there."""
-    found = gauged(sheet(readings=GAUGED), Need(3.1, THICKEST), count=3)
+    found = gauging(sheet(readings=GAUGED), Need(3.1, THICKEST), count=3)
     told = texts(gauge_sheet(found))
     for number, (x, y) in enumerate(found.places, 1):
         assert told.split("\n").count(f"{number}") == 2
@@ -133,7 +133,7 @@ def test_places_to_gauge_are_numbered_on_the_picture_and_in_the_list() -> None:
 
 def test_without_readings_nothing_is_claimed_as_known() -> None:
     """A list of first places, and no ± that nobody measured."""
-    found = gauged(sheet(), None, count=4)
+    found = gauging(sheet(), None, count=4)
     told = texts(gauge_sheet(found))
     assert told.count("nothing") == 4
     assert "no thickness asked for" in told

@@ -24,9 +24,9 @@ from nest.draw.book import Tile, save_book
 from nest.draw.sheet import Sheet, Style
 from nest.part import Mark, Part
 from nest.plan import placed_outline
-from nest.report.placing import placing_pages, spots
+from nest.report.placingsheet import placing_pages, placing_rows
 from nest.report.templates import Template, targets, template_pages, templates_of
-from nest.report.tiles import Drawing, count_of, printed, window_of
+from nest.report.tiles import FullSize, count_of, printed, window_of
 from tests.places import ROOT
 from tests.small import PLACEMENTS, plan
 
@@ -244,7 +244,7 @@ def test_tiles_without_ink_are_not_printed():
     """Two small shapes in the corners of a large sheet: two pages and the first one."""
     sheet = Sheet(374.0, 514.0)
     shapes = (box(5, 5, 20, 20), box(350, 490, 370, 510))
-    pages = printed("Corners", [Drawing("corners", "", sheet, shapes)], "a4")
+    pages = printed("Corners", [FullSize("corners", "", sheet, shapes)], "a4")
     assert [type(page) for page in pages] == [Sheet, Tile, Tile]
     assert [page.window for page in pages[1:]] == [(182, 252, 374, 514), (0, 0, 192, 262)]
 
@@ -270,7 +270,7 @@ def test_a_template_laid_by_the_list_lies_where_the_plan_says(tmp_path):
     text = subprocess.run(["pdftotext", "-layout", str(tmp_path / "placing.pdf"), "-"],
                           check=True, capture_output=True, text=True).stdout  # fmt: skip
     rows = {match[1]: np.array(match.groups()[2:], dtype=float) for match in ROW.finditer(text)}
-    labels = {spot.label: spot.id for spot in spots(plan())}
+    labels = {one.label: one.id for one in placing_rows(plan())}
     assert rows.keys() == labels.keys()
     placed = {placement.id: placement for placement in plan().placements}
     for label, numbers in rows.items():

@@ -10,12 +10,12 @@ from shapely import Polygon
 
 from hides.outline import turned
 from nest.knife import Choices, Knife
-from nest.part import Part
+from nest.part import XY, Part
 from nest.sheath.channel import LIP, Channel, fit_warnings, verdict
 from nest.sheath.loop import risen
+from nest.sheath.model import Dimension, Facts, Station
 from nest.sheath.parts import Draft
 from nest.sheath.pattern import CORNER_RADIUS
-from nest.sheath.shape import Dimension, Facts, Spot, Station
 from nest.sheath.stitch import thread_diameter, thread_length
 
 EVERY = 10.0  # mm between stations that are reported
@@ -106,7 +106,7 @@ def dimensions_of(draft: Draft, parts: Sequence[Part]) -> tuple[Dimension, ...]:
     traced = channel.allowance + float(np.interp(x, channel.x, channel.edge))
     mid = (channel.lie.guard + channel.lie.tip) / 2
     seat_x = place.x + 5
-    measures: tuple[tuple[str, Spot, Spot], ...] = (
+    measures: tuple[tuple[str, XY, XY], ...] = (
         ("length along the fold", (throat, 0.0), (end, 0.0)),
         ("width at the throat", (x, -outer), (x, outer)),
         ("fold to welt at the throat", (x, 0.0), (x, inner)),
@@ -136,7 +136,7 @@ def _of_loop(draft: Draft, parts: Sequence[Part]) -> list[Dimension]:
     ]
 
 
-def _on_body(draft: Draft, label: str, p: Spot, q: Spot) -> Dimension:
+def _on_body(draft: Draft, label: str, p: XY, q: XY) -> Dimension:
     x, y = (float(v) for v in draft.origin)
     value = float(np.hypot(q[0] - p[0], q[1] - p[1]))
     return Dimension("body", label, (p[0] - x, p[1] - y), (q[0] - x, q[1] - y), value)

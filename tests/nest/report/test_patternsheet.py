@@ -16,7 +16,7 @@ from shapely import STRtree
 from svgelements import SVG, Group, Shape
 
 from nest.knife import read
-from nest.report.pattern import pattern_sheet
+from nest.report.patternsheet import pattern_sheet
 from nest.sheath import make
 from tests.places import ROOT
 

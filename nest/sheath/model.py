@@ -6,9 +6,7 @@ from dataclasses import dataclass
 
 from hides.outline import FloatArray
 from nest.knife import Choices
-from nest.part import Part
-
-Spot = tuple[float, float]
+from nest.part import XY, Part
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +39,8 @@ class Dimension:
 
     part: str
     label: str
-    p: Spot
-    q: Spot
+    p: XY
+    q: XY
     value: float
 
 

@@ -20,7 +20,7 @@ from hides.outline import FloatArray
 from nest.cut.contour import Contour
 from nest.cut.machine import Machine
 from nest.cut.program import Program
-from nest.cut.readback.found import Finding, Line, bent, pairs, wrong
+from nest.cut.readback.found import Fault, Line, bent, pairs
 
 BEAM = 0.05  # mm, how far a cut piece may be off its pattern
 BLADE = 0.15  # mm, the same for a blade that trails, which rounds corners
@@ -32,7 +32,7 @@ UNKNOWN = -1.4  # radian; where a blade may point before it is aligned: nearly a
 STILL = 1e-3  # radian; a blade that is nearer to its way goes straight
 
 
-def leaves(program: Program, lines: Sequence[Sequence[Line]]) -> Iterator[Finding]:
+def leaves(program: Program, lines: Sequence[Sequence[Line]]) -> Iterator[Fault]:
     """Judge what is left; ``lines`` are those of each stroke, in the program's order.
 
     The k-th stroke is judged by the k-th contour of the pattern. Strokes that belong to no part
@@ -41,7 +41,7 @@ def leaves(program: Program, lines: Sequence[Sequence[Line]]) -> Iterator[Findin
     machine = program.machine
     if len(program.pattern) != len(lines):
         says = f"{len(lines)} strokes stand beside {len(program.pattern)} contours of the pattern."
-        yield wrong("fit", says)
+        yield Fault("fit", says)
         return
     aligned = bool(program.strokes) and program.strokes[0].what == "align"
     tips = _tips(lines, machine, aligned)
@@ -97,7 +97,7 @@ def _tips(
     return found
 
 
-def _fits(contour: Contour, tip: shapely.Geometry, machine: Machine) -> Iterator[Finding]:
+def _fits(contour: Contour, tip: shapely.Geometry, machine: Machine) -> Iterator[Fault]:
     """Every point of the contour has the tool's way beside it, half a kerf off."""
     if not contour.part:
         return
@@ -111,10 +111,10 @@ def _fits(contour: Contour, tip: shapely.Geometry, machine: Machine) -> Iterator
     mean = abs(float(off.mean()) - half)
     if worst > allowed or (mean > MEAN and half):
         says = f"the {contour.what or contour.work} would be {max(worst, mean):.3f} mm off."
-        yield wrong("fit", says, part=contour.part, by=max(worst, mean))
+        yield Fault("fit", says, part=contour.part, by=max(worst, mean))
     elif half and _inward(run, tip) != contour.inside:
         says = f"the {contour.what or contour.work} is cut on the wrong side of its line."
-        yield wrong("fit", says, part=contour.part, by=machine.kerf)
+        yield Fault("fit", says, part=contour.part, by=machine.kerf)
 
 
 def _distances(tip: shapely.Geometry, points: FloatArray) -> FloatArray:
@@ -149,7 +149,7 @@ def _sampled(run: FloatArray) -> FloatArray:
 
 def _spared(
     pattern: Sequence[Contour], tips: Sequence[shapely.Geometry], machine: Machine
-) -> Iterator[Finding]:
+) -> Iterator[Fault]:
     """No outline is cut through a part: its own, or a neighbour's."""
     allowed = BLADE if machine.tool == "drag" else BEAM
     outlines = [c for c in pattern if c.closed and c.work == "cut" and not c.inside and c.part]
@@ -164,4 +164,4 @@ def _spared(
             by = float(shapely.intersection(parts[i], tip).length)
             if by > allowed:
                 says = f"the cut of '{contour.part or contour.what}' goes {by:.2f} mm through it."
-                yield wrong("fit", says, part=outlines[i].part, by=by)
+                yield Fault("fit", says, part=outlines[i].part, by=by)

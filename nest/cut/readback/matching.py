@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
 from nest.cut.program import Program
-from nest.cut.readback.found import Code, Finding, Line, bent, line_of, wrong
+from nest.cut.readback.found import Fault, FaultCode, Line, bent, line_of
 from nest.cut.stroke import SWIVEL, Stroke
 
 # Factors that are a story: told wrong -> what happened. From issues of drawing programs; the
@@ -35,7 +35,7 @@ STORIES = {
     1000 / 1016: "1000 units an inch were written for 40 units a mm",
 }
 TURNED = ("tangential", "oscillating")  # knives that a machine lifts and turns
-CLOSE = 30.0  # mm; a line farther from a stroke than this is not the same one gone wrong
+CLOSE = 30.0  # mm; a line farther from a stroke than this is not the same one gone
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +94,14 @@ def _wanted(stroke: Stroke, split: bool) -> Iterator[Line]:
 
 def compared(
     wanted: tuple[Line, ...], found: tuple[Line, ...], allowed: Allowance
-) -> Iterator[Finding]:
+) -> Iterator[Fault]:
     """All that differs between two sequences of lines by more than is allowed."""
     if not found:
         if wanted:
-            yield wrong("missing", "nothing is drawn in the file.", by=len(wanted))
+            yield Fault("missing", "nothing is drawn in the file.", by=len(wanted))
         return
     if not wanted:
-        yield wrong("extra", "the program draws nothing, and the file does.", by=len(found))
+        yield Fault("extra", "the program draws nothing, and the file does.", by=len(found))
         return
     want, have = _side(wanted), _side(found)
     pairs = _matched(want, have, allowed)
@@ -142,23 +142,23 @@ def _same(want: _Side, i: int, have: _Side, k: int, allowed: Allowance) -> bool:
     return bool(shapely.hausdorff_distance(want.shapes[i], have.shapes[k]) <= allowed.off)
 
 
-def _details(want: Line, have: Line, allowed: Allowance) -> Iterator[Finding]:
+def _details(want: Line, have: Line, allowed: Allowance) -> Iterator[Fault]:
     """What may differ between two lines that lie on each other."""
     part = want.where
     joined = have.closed and np.hypot(*(want.run[0] - want.run[-1])) <= allowed.off
     if want.closed != have.closed and not joined:  # HPGL and G-code know no other closed lines
-        code: Code = "open" if want.closed else "closed"
-        yield wrong(code, f"{have.where} is {code} and should not be.", part=part)
+        code: FaultCode = "open" if want.closed else "closed"
+        yield Fault(code, f"{have.where} is {code} and should not be.", part=part)
         return
     if (have.work and want.work not in have.work.split("|")) or not have.work:
         says = f"{have.where} is told as {have.work or 'nothing known'}, and is a {want.work}."
-        yield wrong("layer", says, part=part)
+        yield Fault("layer", says, part=part)
     ends = zip((want.run[0], want.run[-1]), (have.run[0], have.run[-1]), strict=True)
     off = max(float(np.hypot(*(a - b))) for a, b in ends)
     turned = want.closed and _area(want) * _area(have) < 0
     if off > 2 * allowed.off or turned:
         how = "runs backwards" if turned else f"starts or ends {off:.2f} mm from where it should"
-        yield wrong("way", f"{have.where} {how}.", part=part, by=off)
+        yield Fault("way", f"{have.where} {how}.", part=part, by=off)
 
 
 def _area(line: Line) -> float:
@@ -168,16 +168,16 @@ def _area(line: Line) -> float:
 
 def _disorder(
     wanted: Sequence[Line], found: Sequence[Line], pairs: dict[int, int]
-) -> Iterator[Finding]:
+) -> Iterator[Fault]:
     ranks = [(i, pairs[i]) for i in sorted(pairs)]
     late = [(i, k) for (_, before), (i, k) in pairwise(ranks) if k < before]
     if late:
         i, k = late[0]
         says = f"{found[k].where} is drawn too early; {len(late)} lines are out of order."
-        yield wrong("order", says, part=wanted[i].where, by=len(late))
+        yield Fault("order", says, part=wanted[i].where, by=len(late))
 
 
-def _rest(want: _Side, have: _Side, pairs: dict[int, int], allowed: Allowance) -> Iterator[Finding]:
+def _rest(want: _Side, have: _Side, pairs: dict[int, int], allowed: Allowance) -> Iterator[Fault]:
     """Lines and strokes that found no partner."""
     lost = [i for i in range(len(want.lines)) if i not in pairs]
     taken = set(pairs.values())
@@ -185,7 +185,7 @@ def _rest(want: _Side, have: _Side, pairs: dict[int, int], allowed: Allowance) -
     for i in lost:
         k = _nearest(want, i, have, over)
         if k is None:
-            yield wrong("missing", _lacks(want.lines[i]), part=want.lines[i].where)
+            yield Fault("missing", _lacks(want.lines[i]), part=want.lines[i].where)
         else:
             over.remove(k)
             yield _gone_wrong(want, i, have, k)
@@ -194,9 +194,9 @@ def _rest(want: _Side, have: _Side, pairs: dict[int, int], allowed: Allowance) -
         where = have.lines[k].where
         if n in twice:
             part = want.lines[twice[n]].where
-            yield wrong("duplicate", f"{where} is drawn once more.", part=part)
+            yield Fault("duplicate", f"{where} is drawn once more.", part=part)
         else:
-            yield wrong("extra", f"{where} is in no stroke of the program.")
+            yield Fault("extra", f"{where} is in no stroke of the program.")
 
 
 def _some(side: _Side, which: Sequence[int]) -> _Side:
@@ -218,24 +218,24 @@ def _nearest(want: _Side, i: int, have: _Side, among: Sequence[int]) -> int | No
     return among[best] if off[best] < limit else None
 
 
-def _gone_wrong(want: _Side, i: int, have: _Side, k: int) -> Finding:
+def _gone_wrong(want: _Side, i: int, have: _Side, k: int) -> Fault:
     one, other = want.lines[i], have.lines[k]
     part = one.where
     if one.closed and not other.closed:
         gap = float(np.hypot(*(other.points[0] - other.points[-1])))
-        return wrong("open", f"{other.where} is open by {gap:.2f} mm.", part=part, by=gap)
+        return Fault("open", f"{other.where} is open by {gap:.2f} mm.", part=part, by=gap)
     sides = have.boxes[k] - want.boxes[i]
     if np.ptp(sides[[0, 2]]) < 1e-2 and np.ptp(sides[[1, 3]]) < 1e-2:
         by = float(np.hypot(sides[0], sides[1]))
         if by > 1e-2:
-            return wrong("shifted", f"{other.where} lies {by:.3f} mm off.", part=part, by=by)
+            return Fault("shifted", f"{other.where} lies {by:.3f} mm off.", part=part, by=by)
     far = float(shapely.hausdorff_distance(want.shapes[i], have.shapes[k]))
     longer = float(have.lengths[k] - want.lengths[i])
     says = f"{other.where} leaves its stroke by {far:.3f} mm and is {longer:+.3f} mm longer."
-    return wrong("shape", says, part=part, by=far)
+    return Fault("shape", says, part=part, by=far)
 
 
-def _story(want: _Side, have: _Side, allowed: Allowance) -> Finding | None:
+def _story(want: _Side, have: _Side, allowed: Allowance) -> Fault | None:
     """The one mistake that explains all lines, if there is one."""
     low, high = want.boxes[:, :2].min(0), want.boxes[:, 2:].max(0)
     first, last = have.boxes[:, :2].min(0), have.boxes[:, 2:].max(0)
@@ -246,18 +246,18 @@ def _story(want: _Side, have: _Side, allowed: Allowance) -> Finding | None:
     if _explains(want, have, lambda points: points - shift, allowed):
         by = float(np.hypot(*shift))
         says = f"everything is shifted by ({shift[0]:.3f}, {shift[1]:.3f}) mm."
-        return wrong("shifted", says, by=by)
+        return Fault("shifted", says, by=by)
     for axis, name in enumerate("xy"):
         signs = np.where(np.arange(2) == axis, -1.0, 1.0)
         back = np.where(np.arange(2) == axis, first + high, -shift)
         if _explains(want, have, partial(_undone, signs, back), allowed):
-            return wrong("mirrored", f"everything is mirrored in {name}.")
+            return Fault("mirrored", f"everything is mirrored in {name}.")
     return None
 
 
 def _scaled(
     want: _Side, have: _Side, corners: tuple[FloatArray, ...], allowed: Allowance
-) -> Finding | None:
+) -> Fault | None:
     low, high, first, last = corners
     sizes = np.maximum(high - low, 1e-9)
     scales = (last - first) / sizes
@@ -271,7 +271,7 @@ def _scaled(
         return None
     names = (says for factor, says in STORIES.items() if abs(scale / factor - 1) < 2e-3)
     says = f"everything is {scale:.4f} times as large: {next(names, 'a wrong scale')}."
-    return wrong("scale", says, by=scale)
+    return Fault("scale", says, by=scale)
 
 
 def _undone(signs: FloatArray, back: FloatArray, points: FloatArray) -> FloatArray:

@@ -54,7 +54,7 @@ CAUTIONS = (*BY_HAND, "A flaw that the picture does not show? Stop, record it, a
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class PlacingRow:
     """Where a template goes: P and Q as (along, across) in mm, rounded as a tape is read."""
 
     id: str
@@ -65,11 +65,11 @@ class Spot:
     apart: float
 
 
-def spots(plan: Plan) -> tuple[Spot, ...]:
+def placing_rows(plan: Plan) -> tuple[PlacingRow, ...]:
     """The places of all parts, in order along the backbone."""
     patterns = patterns_of(plan)
-    found = [_spot(plan, placement, patterns) for placement in plan.placements]
-    return tuple(sorted(found, key=lambda spot: (min(spot.p[0], spot.q[0]), spot.id)))
+    found = [_row_of(plan, placement, patterns) for placement in plan.placements]
+    return tuple(sorted(found, key=lambda row: (min(row.p[0], row.q[0]), row.id)))
 
 
 def placing_pages(plan: Plan, hide: Hide | None, paper: str) -> list[Sheet]:
@@ -77,22 +77,24 @@ def placing_pages(plan: Plan, hide: Hide | None, paper: str) -> list[Sheet]:
 
     Without a hide the picture shows the parts alone.
     """
-    found = spots(plan)
+    found = placing_rows(plan)
     height, width = PRINTED[paper]
     pages = [_picture(plan, hide, found, (width, height))]
-    lines = [cells(_words(spot), WIDTHS, LINE, right=NUMBERS) for spot in found]
+    lines = [cells(_words(row), WIDTHS, LINE, right=NUMBERS) for row in found]
     while lines:
         page, lines = _list_page(plan, lines, (width, height), first=len(pages) == 1)
         pages.append(page)
     return pages
 
 
-def _spot(plan: Plan, placement: Placement, patterns: dict[str, Pattern]) -> Spot:
+def _row_of(plan: Plan, placement: Placement, patterns: dict[str, Pattern]) -> PlacingRow:
     wanted = plan.by_id[placement.id]
     p, q = targets(wanted.part)
     label = patterns[wanted.kit].label(wanted)
     apart = float(np.hypot(*(q - p)))
-    return Spot(placement.id, label, wanted.kit, _read(p, placement), _read(q, placement), apart)
+    return PlacingRow(
+        placement.id, label, wanted.kit, _read(p, placement), _read(q, placement), apart
+    )
 
 
 def _read(point: FloatArray, at: Placement) -> tuple[float, float]:
@@ -101,16 +103,16 @@ def _read(point: FloatArray, at: Placement) -> tuple[float, float]:
     return round(float(x) / STEP) * STEP + 0.0, round(float(y) / STEP) * STEP + 0.0
 
 
-def _words(spot: Spot) -> tuple[str, ...]:
-    numbers = [f"{value:.1f}" for value in (*spot.p, *spot.q)]
-    return (spot.label, spot.sheath, *numbers[:2], "", *numbers[2:], f"{spot.apart:.1f}")
+def _words(row: PlacingRow) -> tuple[str, ...]:
+    numbers = [f"{value:.1f}" for value in (*row.p, *row.q)]
+    return (row.label, row.sheath, *numbers[:2], "", *numbers[2:], f"{row.apart:.1f}")
 
 
 # --- the picture -----------------------------------------------------------------------------
 
 
 def _picture(
-    plan: Plan, hide: Hide | None, found: Sequence[Spot], size: tuple[float, float]
+    plan: Plan, hide: Hide | None, found: Sequence[PlacingRow], size: tuple[float, float]
 ) -> Sheet:
     width, height = size
     where = f"hide “{plan.hide_name}”, grain side up"
@@ -138,7 +140,7 @@ def _around(shapes: Sequence[shapely.Polygon]) -> Box:
 
 
 def _draw_parts(
-    pen: Pen, plan: Plan, shapes: dict[str, shapely.Polygon], found: Sequence[Spot]
+    pen: Pen, plan: Plan, shapes: dict[str, shapely.Polygon], found: Sequence[PlacingRow]
 ) -> None:
     patterns = patterns_of(plan)
     labels = Labels(pen)
@@ -146,8 +148,8 @@ def _draw_parts(
     for placement in plan.placements:
         wanted = plan.by_id[placement.id]
         draw_part(pen, wanted.part, placement, patterns[wanted.kit].fill)
-    for spot in found:
-        for letter, place in (("P", spot.p), ("Q", spot.q)):
+    for row in found:
+        for letter, place in (("P", row.p), ("Q", row.q)):
             pen.dots([place], 0.8, SPOT, layer=4.0)
             labels.near(pen, place, letter, LETTER, on_it=False)
     for placement in plan.placements:

@@ -23,7 +23,8 @@ from hides.outline import FloatArray, Outline, turned
 from hides.trace import Drawing
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
-from nest.knife.shape import Knife, Profile, profile_of
+from nest.knife.model import Knife, Profile, profile_of
+from nest.part import XY
 
 LENGTHS = (40.0, 600.0)  # mm; below it is a blade for a craft knife, above it is a sword
 
@@ -38,17 +39,15 @@ TWIN = 0.05  # sides that differ by less (mean difference over mean width) are t
 SURE = 1.2  # one side bulges so many times more than the other before it is called the edge
 FAINT = 0.004  # of the blade's length: bulges below it tell nothing
 
-Pair = tuple[float, float]
-
 
 def knife_from(
     drawing: Drawing | ArrayLike,
     *,
     name: str = "Knife",
     length: float | None = None,
-    tip: Pair | None = None,
-    butt: Pair | None = None,
-    edge: Pair | None = None,
+    tip: XY | None = None,
+    butt: XY | None = None,
+    edge: XY | None = None,
     guard: float | None = None,
     blade_thickness: float | None = None,
     tip_thickness: float | None = None,
@@ -120,7 +119,7 @@ def knife_from(
 
 
 @dataclass(frozen=True, slots=True)
-class _Lie:
+class _Axis:
     """How the knife lies in its drawing: its butt, the direction to its tip, their distance."""
 
     butt: FloatArray
@@ -133,7 +132,7 @@ class _Lie:
         return turned(points - self.butt, -self.angle)
 
 
-def _named_lie(drawing: Drawing, tip: Pair | None, butt: Pair | None) -> _Lie:
+def _named_lie(drawing: Drawing, tip: XY | None, butt: XY | None) -> _Axis:
     if tip is None or butt is None:
         missing = "tip" if tip is None else "butt"
         raise KnifeError(
@@ -155,7 +154,7 @@ def _named_lie(drawing: Drawing, tip: Pair | None, butt: Pair | None) -> _Lie:
                 mend="Give the point in the drawing's own units and axes.",
                 place=f"key '{key}'",
             )
-    lie = _Lie(a, math.degrees(math.atan2(*(b - a)[::-1])), span)
+    lie = _Axis(a, math.degrees(math.atan2(*(b - a)[::-1])), span)
     x = lie.laid(drawing.outline.points)[:, 0]
     if x.min() < -2 * OFF * span or x.max() > (1 + 2 * OFF) * span:
         raise KnifeError(
@@ -168,7 +167,7 @@ def _named_lie(drawing: Drawing, tip: Pair | None, butt: Pair | None) -> _Lie:
     return lie
 
 
-def _own_lie(drawing: Drawing) -> _Lie:
+def _own_lie(drawing: Drawing) -> _Axis:
     """Lie along the outline's own long axis, its more pointed end forward."""
     angle = _axis(drawing.outline)
     points = turned(drawing.outline.points, -angle)
@@ -184,7 +183,7 @@ def _own_lie(drawing: Drawing) -> _Lie:
         "Laid along its own long axis, the more pointed end, at "
         f"[{tip[0]:.4g}, {tip[1]:.4g}] in the drawing, taken for the tip (keys tip and butt)."
     )
-    lie = _Lie(butt, angle, float(end - start), said)
+    lie = _Axis(butt, angle, float(end - start), said)
     _refuse_stout(lie, drawing)
     return lie
 
@@ -229,7 +228,7 @@ def _bluntness(points: FloatArray) -> float:
     return float(width[:3].mean() / width[3])
 
 
-def _refuse_stout(lie: _Lie, drawing: Drawing) -> None:
+def _refuse_stout(lie: _Axis, drawing: Drawing) -> None:
     x, y = np.ptp(lie.laid(drawing.outline.points), axis=0)
     if y > STOUT * x:
         raise KnifeError(
@@ -239,7 +238,7 @@ def _refuse_stout(lie: _Lie, drawing: Drawing) -> None:
         )
 
 
-def _scale(drawing: Drawing, lie: _Lie, length: float | None) -> tuple[float, str]:
+def _scale(drawing: Drawing, lie: _Axis, length: float | None) -> tuple[float, str]:
     """Mm per unit of the drawing."""
     if length is not None:
         return number(length, "length", *LENGTHS, " mm") / lie.span, ""
@@ -429,7 +428,7 @@ def _lug(
 
 def _thicknesses(
     blade: float | None, handle: object, guard: float
-) -> tuple[float, tuple[Pair, ...], str]:
+) -> tuple[float, tuple[XY, ...], str]:
     said = []
     if blade is None:
         blade = 3.5
@@ -448,7 +447,7 @@ def _thicknesses(
     return blade, stations, f"Thickness taken for granted: {', '.join(said)}." if said else ""
 
 
-def _stations(handle: object, guard: float) -> tuple[Pair, ...]:
+def _stations(handle: object, guard: float) -> tuple[XY, ...]:
     key = "handle_thickness"
     if not isinstance(handle, list | tuple):
         return ((0.0, number(handle, key, 2.0, 60.0, " mm")),)

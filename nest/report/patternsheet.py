@@ -35,7 +35,7 @@ from nest.draw.rows import Row, cells, gap, head, height_of, note, pair, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.knife import Knife
-from nest.part import Mark, Part
+from nest.part import XY, Mark, Part
 from nest.report.page import BAND, MARGIN, PAPERS, RULER, SQUARE, draw_check, titled
 from nest.sheath import Sheath, Station
 
@@ -52,8 +52,6 @@ SMALL_MARK = Type(5.4, THREAD, halo=KNIFE.fill)
 TIE = Style(edge=MEASURE.edge, width=0.08)
 CAUTION = Type(6.2, ALARM, bold=True)
 SIZE = Type(6.0, MEASURE.edge, halo=PAPER)
-
-Place = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +127,7 @@ def _style(sheath: Sheath) -> str:
 
 def _laid_out(
     items: Sequence[Item], words: float, paper: str | None
-) -> tuple[float, float, list[Place]]:
+) -> tuple[float, float, list[XY]]:
     """Page size, and where the lower left corner of each item's box goes."""
     for name in [paper] if paper else PAPERS:
         for width, height in (PAPERS[name], PAPERS[name][::-1]):
@@ -145,7 +143,7 @@ def _laid_out(
     return width, height, _shelves(items, room, height - MARGIN - BAND)[0]
 
 
-def _shelves(items: Sequence[Item], room: float, top: float) -> tuple[list[Place], float]:
+def _shelves(items: Sequence[Item], room: float, top: float) -> tuple[list[XY], float]:
     """Lay items in rows from ``top`` down, the first one first and the others in the best order.
 
     Returns their places and where the last row ends: minus infinity if one is too wide.
@@ -154,7 +152,7 @@ def _shelves(items: Sequence[Item], room: float, top: float) -> tuple[list[Place
         return [], -float("inf")
     tried = []
     for order in permutations(range(1, len(items))):
-        places: dict[int, Place] = {}
+        places: dict[int, XY] = {}
         x, high, low = 0.0, top, top
         for i in (0, *order):
             if x and x + items[i].width > room:
@@ -179,7 +177,7 @@ def _reach(sheath: Sheath, part: Part) -> tuple[float, float, float, float]:
 # --- the parts -------------------------------------------------------------------------------
 
 
-def _draw_part(sheet: Sheet, sheath: Sheath, item: Item, place: Place) -> None:
+def _draw_part(sheet: Sheet, sheath: Sheath, item: Item, place: XY) -> None:
     part = item.part
     if part is None:
         return
