@@ -9,7 +9,10 @@ from __future__ import annotations
 import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
+from typing import Any, get_type_hints
 
 from hides.errors import InputError
 from hides.files import read_whole
@@ -74,3 +77,46 @@ def one_of(value: object, key: str, allowed: tuple[object, ...]) -> None:
     if value not in allowed or isinstance(value, bool) != isinstance(allowed[0], bool):
         names = " or ".join(repr(a) for a in allowed)
         raise InputError(f"{key} must be {names}, got {value!r}.", place=f"key '{key}'")
+
+
+@dataclass(frozen=True, slots=True)
+class Between:
+    """Bounds of a number; a field's type names them: ``Annotated[float, Between(0, 3, "mm")]``."""
+
+    low: float
+    high: float
+    unit: str = ""
+
+    def check(self, value: object, key: str) -> float:
+        """The number, if it lies within."""
+        return number(value, key, self.low, self.high, self.unit and f" {self.unit}")
+
+
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """The short list that a value must be in, beside a field's type as :class:`Between` is."""
+
+    allowed: tuple[object, ...]
+
+    def check(self, value: object, key: str) -> None:
+        """Refuse a value that is not in it."""
+        one_of(value, key, self.allowed)
+
+
+@cache
+def rules_of(kind: type) -> dict[str, Between | OneOf]:
+    """What a dataclass says beside the types of its fields, by their names."""
+    hints = get_type_hints(kind, include_extras=True)
+    return {key: h.__metadata__[0] for key, h in hints.items() if hasattr(h, "__metadata__")}
+
+
+def check_fields(record: Any) -> None:
+    """Refuse a value, or one of several in a tuple, that breaks the rule beside its type.
+
+    A number may be None, where that is its default.
+    """
+    for key, rule in rules_of(record.__class__).items():
+        value = getattr(record, key)
+        for one in value if isinstance(value, tuple) else (value,):
+            if one is not None or isinstance(rule, OneOf):
+                rule.check(one, key)

@@ -11,11 +11,12 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from pathlib import Path
+from typing import Annotated
 
 import numpy as np
 
 from hides.errors import InputError
-from hides.keys import known_keys, number, one_of, read_table, text
+from hides.keys import Between, OneOf, check_fields, known_keys, read_table, text
 from hides.outline import FloatArray
 from nest.errors import CutError
 
@@ -27,6 +28,8 @@ FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode", "pdf")
 HOLES = ("circle", "cross", "none")
 MARKS = ("fold", "throat", "inner", "loop", "grain")
 BEAMS = ("M4", "M3")
+SWITCH = OneOf((False, True))
+SIDE = Between(10, 20_000, "mm")
 SUFFIX = ".machine.toml"
 EDGE = 5.0  # mm that parts keep off the bed's edge, beside what a blade needs to begin and end
 SHARED = 40.0  # mm by which two layings of a hide overlap at least, for their common marks
@@ -85,63 +88,52 @@ class Machine:
 
     Raises
     ------
-    InputError : a value out of its bounds (:data:`BOUNDS`) or not among those allowed.
+    InputError : a value out of the bounds beside its type, or not among those allowed.
     """
 
     name: str
-    tool: str
-    bed: tuple[float, float]
-    shift: tuple[float, float] | None = None
-    origin: str = "lower left"
-    swap_axes: bool = False
-    mirror: str = "none"
-    formats: tuple[str, ...] = ("dxf-r12", "svg")
-    kerf: float = 0.0
-    offset: float = 0.0
-    blade_angle: float = 60.0
-    overcut: float = 0.0
-    swivel_threshold: float = 20.0
-    swivel_height: float = 0.0
-    lift_threshold: float = 180.0
-    least_radius: float | None = None
-    lead_in: float = 0.0
-    passes: int = 1
-    holes: str = "circle"
-    hole: float = 1.2
-    marks: tuple[str, ...] = ()
-    labels: bool = True
-    feed_cut: float = 10.0
-    feed_mark: float = 20.0
-    feed_travel: float = 100.0
-    seconds_per_stroke: float = 0.3
-    power_cut: float | None = None
-    power_mark: float | None = None
-    beam: str = "M4"
-    z_travel: float = 5.0
-    z_cut: float = -4.0
-    z_mark: float = -0.3
-    pen_cut: int = 1
-    pen_mark: int = 2
+    tool: Annotated[str, OneOf(TOOLS)]
+    bed: Annotated[tuple[float, float], SIDE]
+    shift: Annotated[tuple[float, float] | None, SIDE] = None
+    origin: Annotated[str, OneOf(ORIGINS)] = "lower left"
+    swap_axes: Annotated[bool, SWITCH] = False
+    mirror: Annotated[str, OneOf(MIRRORS)] = "none"
+    formats: Annotated[tuple[str, ...], OneOf(FORMATS)] = ("dxf-r12", "svg")
+    kerf: Annotated[float, Between(0.0, 3.0, "mm")] = 0.0
+    offset: Annotated[float, Between(0.0, 6.0, "mm")] = 0.0
+    blade_angle: Annotated[float, Between(10.0, 90.0, "degrees")] = 60.0
+    overcut: Annotated[float, Between(0.0, 20.0, "mm")] = 0.0
+    swivel_threshold: Annotated[float, Between(1.0, 90.0, "degrees")] = 20.0
+    swivel_height: Annotated[float, Between(0.0, 20.0, "mm")] = 0.0
+    lift_threshold: Annotated[float, Between(1.0, 180.0, "degrees")] = 180.0
+    least_radius: Annotated[float | None, Between(0.0, 50.0, "mm")] = None
+    lead_in: Annotated[float, Between(0.0, 50.0, "mm")] = 0.0
+    passes: Annotated[int, Between(1, 50)] = 1
+    holes: Annotated[str, OneOf(HOLES)] = "circle"
+    hole: Annotated[float, Between(0.3, 10.0, "mm")] = 1.2
+    marks: Annotated[tuple[str, ...], OneOf(MARKS)] = ()
+    labels: Annotated[bool, SWITCH] = True
+    feed_cut: Annotated[float, Between(0.1, 2000.0, "mm/s")] = 10.0
+    feed_mark: Annotated[float, Between(0.1, 2000.0, "mm/s")] = 20.0
+    feed_travel: Annotated[float, Between(0.1, 5000.0, "mm/s")] = 100.0
+    seconds_per_stroke: Annotated[float, Between(0.0, 60.0, "s")] = 0.3
+    power_cut: Annotated[float | None, Between(0.0, 1e6)] = None
+    power_mark: Annotated[float | None, Between(0.0, 1e6)] = None
+    beam: Annotated[str, OneOf(BEAMS)] = "M4"
+    z_travel: Annotated[float, Between(0.1, 200.0, "mm")] = 5.0
+    z_cut: Annotated[float, Between(-50.0, 0.0, "mm")] = -4.0
+    z_mark: Annotated[float, Between(-50.0, 5.0, "mm")] = -0.3
+    pen_cut: Annotated[int, Between(1, 99)] = 1
+    pen_mark: Annotated[int, Between(1, 99)] = 2
     start: tuple[str, ...] = ()
     finish: tuple[str, ...] = ()
-    largest_file: int = 0
-    smallest_step: float = 0.0
-    chrome_allowed: bool = False
+    largest_file: Annotated[int, Between(0, 1e10, "bytes")] = 0
+    smallest_step: Annotated[float, Between(0.0, 2.0, "mm")] = 0.0
+    chrome_allowed: Annotated[bool, SWITCH] = False
     cautions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
-        for key, (low, high, unit) in BOUNDS.items():
-            value = getattr(self, key)
-            if value is not None:
-                number(value, key, low, high, unit)
-        for key, allowed in CHOICES.items():
-            one_of(getattr(self, key), key, allowed)
-        for key, known in LISTS.items():
-            for value in getattr(self, key):
-                one_of(value, key, known)
-        for key in ("bed", "shift"):
-            for side in getattr(self, key) or ():
-                number(side, key, 10, 20_000, " mm")
+        check_fields(self)
         self._agree()
 
     def _agree(self) -> None:
@@ -230,46 +222,8 @@ class Machine:
         return found[:, ::-1].copy() if self.swap_axes else found
 
 
-_SOME = " mm"
-BOUNDS: dict[str, tuple[float, float, str]] = {
-    "kerf": (0.0, 3.0, _SOME),
-    "offset": (0.0, 6.0, _SOME),
-    "blade_angle": (10.0, 90.0, " degrees"),
-    "overcut": (0.0, 20.0, _SOME),
-    "swivel_threshold": (1.0, 90.0, " degrees"),
-    "swivel_height": (0.0, 20.0, _SOME),
-    "lift_threshold": (1.0, 180.0, " degrees"),
-    "least_radius": (0.0, 50.0, _SOME),
-    "lead_in": (0.0, 50.0, _SOME),
-    "passes": (1, 50, ""),
-    "hole": (0.3, 10.0, _SOME),
-    "feed_cut": (0.1, 2000.0, " mm/s"),
-    "feed_mark": (0.1, 2000.0, " mm/s"),
-    "feed_travel": (0.1, 5000.0, " mm/s"),
-    "seconds_per_stroke": (0.0, 60.0, " s"),
-    "power_cut": (0.0, 1e6, ""),
-    "power_mark": (0.0, 1e6, ""),
-    "z_travel": (0.1, 200.0, _SOME),
-    "z_cut": (-50.0, 0.0, _SOME),
-    "z_mark": (-50.0, 5.0, _SOME),
-    "pen_cut": (1, 99, ""),
-    "pen_mark": (1, 99, ""),
-    "largest_file": (0, 1e10, " bytes"),
-    "smallest_step": (0.0, 2.0, _SOME),
-}
-CHOICES: dict[str, tuple[object, ...]] = {
-    "tool": TOOLS,
-    "origin": ORIGINS,
-    "mirror": MIRRORS,
-    "holes": HOLES,
-    "beam": BEAMS,
-    "swap_axes": (False, True),
-    "labels": (False, True),
-    "chrome_allowed": (False, True),
-}
-LISTS: dict[str, tuple[object, ...]] = {"formats": FORMATS, "marks": MARKS}
 _WHOLE = ("passes", "pen_cut", "pen_mark", "largest_file")
-_LINES = ("start", "finish", "cautions")
+_LISTS = ("formats", "marks", "start", "finish", "cautions")
 KEYS = tuple(f.name for f in fields(Machine))
 
 
@@ -346,7 +300,7 @@ def _value(key: str, value: object) -> object:
         return _sides(key, value)
     if key in _WHOLE and not (isinstance(value, int) and not isinstance(value, bool)):
         raise CutError(f"{key} must be a whole number, got {value!r}.", place=f"key '{key}'")
-    if key in _LINES or key in LISTS:
+    if key in _LISTS:
         if not isinstance(value, list):
             raise CutError(f"{key} must be a list of texts, got {value!r}.", place=f"key '{key}'")
         return tuple(text(line, key) for line in value)
@@ -357,5 +311,5 @@ def _sides(key: str, value: object) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:
         sides = "[width, depth]" if key == "bed" else "[along, across]"
         raise CutError(f"{key} must be {sides}, got {value!r}.", place=f"key '{key}'")
-    width, depth = (number(side, key, 10, 20_000, " mm") for side in value)
+    width, depth = (SIDE.check(side, key) for side in value)
     return width, depth

@@ -12,13 +12,12 @@ to the edge along y, and the back's highest point has v = 0. Millimetres through
 ('Heron', 232.0, 118.0)
 """
 
-from nest.knife.choices import BOUNDS, CHOICE_KEYS, HANDS, LOOPS, Choices, pitch_of
+from nest.knife.choices import CHOICE_KEYS, HANDS, LOOPS, Choices, pitch_of
 from nest.knife.file import read
 from nest.knife.model import Knife, Profile, profile_of
 from nest.knife.straighten import knife_from
 
 __all__ = [
-    "BOUNDS",
     "CHOICE_KEYS",
     "HANDS",
     "LOOPS",

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from typing import Annotated
 
 from hides.errors import InputError
-from hides.keys import known_keys, number, one_of
+from hides.keys import Between, OneOf, check_fields, known_keys
 from hides.units import parse_thickness
 from nest.errors import KnifeError
 
 HANDS = ("right", "left")
 LOOPS = ("sewn", "back")
+LEATHER, STITCH = Between(1.0, 6.0, "mm"), Between(2.0, 12.0, "mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,39 +46,34 @@ class Choices:
 
     Raises
     ------
-    InputError : a value out of its bounds (:data:`BOUNDS`).
+    InputError : a value out of the bounds beside its type.
     """
 
-    leather: float = 3.4
-    welt: float = 10.0
-    welt_thickness: float | None = None
-    throat: float = 0.667
-    stitch: float = 4.0
-    margin: float | None = None
-    belt: float = 40.0
-    belt_thickness: float = 4.0
-    belt_ease: float = 5.0
-    loop: str = "sewn"
-    loop_width: float | None = None
-    loop_pad: float = 22.0
-    hand: str = "right"
-    slack: float = 0.5
-    clearance: float = 1.0
-    grip: float = 1.0
-    neutral: float = 0.5
-    oversize: float = 0.5
-    excess: float = 5.0
-    handle_margin: float | None = None
-    thumb: float = 0.0
-    drain: float = 0.0
+    leather: Annotated[float, LEATHER] = 3.4
+    welt: Annotated[float, Between(6.0, 40.0, "mm")] = 10.0
+    welt_thickness: Annotated[float | None, Between(1.0, 12.0, "mm")] = None
+    throat: Annotated[float, Between(0.0, 0.95)] = 0.667
+    stitch: Annotated[float, STITCH] = 4.0
+    margin: Annotated[float | None, Between(2.5, 20.0, "mm")] = None
+    belt: Annotated[float, Between(15.0, 100.0, "mm")] = 40.0
+    belt_thickness: Annotated[float, Between(1.5, 10.0, "mm")] = 4.0
+    belt_ease: Annotated[float, Between(1.0, 20.0, "mm")] = 5.0
+    loop: Annotated[str, OneOf(LOOPS)] = "sewn"
+    loop_width: Annotated[float | None, Between(15.0, 100.0, "mm")] = None
+    loop_pad: Annotated[float, Between(15.0, 60.0, "mm")] = 22.0
+    hand: Annotated[str, OneOf(HANDS)] = "right"
+    slack: Annotated[float, Between(-5.0, 15.0, "mm")] = 0.5
+    clearance: Annotated[float, Between(0.0, 5.0, "mm")] = 1.0
+    grip: Annotated[float, Between(0.0, 3.0, "mm")] = 1.0
+    neutral: Annotated[float, Between(0.2, 0.6)] = 0.5
+    oversize: Annotated[float, Between(0.0, 3.0, "mm")] = 0.5
+    excess: Annotated[float, Between(0.0, 20.0, "mm")] = 5.0
+    handle_margin: Annotated[float | None, Between(3.0, 60.0, "mm")] = None
+    thumb: Annotated[float, Between(0.0, 30.0, "mm")] = 0.0
+    drain: Annotated[float, Between(0.0, 10.0, "mm")] = 0.0
 
     def __post_init__(self) -> None:
-        for key, (low, high) in BOUNDS.items():
-            value = getattr(self, key)
-            if value is not None:
-                number(value, key, low, high, _unit(key))
-        one_of(self.hand, "hand", HANDS)
-        one_of(self.loop, "loop", LOOPS)
+        check_fields(self)
         if self.margin_mm > self.welt - 3:
             raise KnifeError(
                 f"margin must leave 3 mm of the welt inside the seam: {self.margin_mm:g} mm from "
@@ -115,32 +112,6 @@ class Choices:
 
 
 CHOICE_KEYS = tuple(f.name for f in fields(Choices))
-BOUNDS: dict[str, tuple[float, float]] = {
-    "leather": (1.0, 6.0),
-    "welt": (6.0, 40.0),
-    "welt_thickness": (1.0, 12.0),
-    "throat": (0.0, 0.95),
-    "stitch": (2.0, 12.0),
-    "margin": (2.5, 20.0),
-    "belt": (15.0, 100.0),
-    "belt_thickness": (1.5, 10.0),
-    "belt_ease": (1.0, 20.0),
-    "loop_width": (15.0, 100.0),
-    "loop_pad": (15.0, 60.0),
-    "slack": (-5.0, 15.0),
-    "clearance": (0.0, 5.0),
-    "grip": (0.0, 3.0),
-    "neutral": (0.2, 0.6),
-    "oversize": (0.0, 3.0),
-    "excess": (0.0, 20.0),
-    "handle_margin": (3.0, 60.0),
-    "thumb": (0.0, 30.0),
-    "drain": (0.0, 10.0),
-}
-
-
-def _unit(key: str) -> str:
-    return "" if key in ("throat", "neutral") else " mm"
 
 
 def _thickness(value: object) -> float:
@@ -152,7 +123,7 @@ def _thickness(value: object) -> float:
             raise error.at(place="key 'leather'") from None
         return sum(span) / 2
     ends = value if isinstance(value, list | tuple) and len(value) == 2 else (value, value)
-    return sum(number(end, "leather", *BOUNDS["leather"], " mm") for end in ends) / 2
+    return sum(LEATHER.check(end, "leather") for end in ends) / 2
 
 
 def pitch_of(value: object) -> float:
@@ -162,14 +133,14 @@ def pitch_of(value: object) -> float:
     table lists 5.4, 4.5, 3.9, 3.4 and 3.0 mm for 5 to 9). Anything else is asked, not guessed.
     """
     if not isinstance(value, str):
-        return number(value, "stitch", *BOUNDS["stitch"], " mm")
+        return STITCH.check(value, "stitch")
     text = value.lower().strip()
     for lead, tail, span in (("", "mm", None), ("", "per inch", 25.4), ("27/", "", 27.0)):
         body = text.removeprefix(lead).removesuffix(tail).strip()
         marked = text.startswith(lead) and text.endswith(tail)
         if marked and body.replace(".", "", 1).isdigit() and float(body) > 0:
             pitch = float(body) if span is None else span / float(body)
-            return number(pitch, "stitch", *BOUNDS["stitch"], " mm")
+            return STITCH.check(pitch, "stitch")
     raise KnifeError(
         f"stitch = {value!r} can mean two pitches.",
         mend='Give it in mm (4.0), as "6 per inch" (4.23 mm) or as "27/6" (an iron of 4.5 mm).',

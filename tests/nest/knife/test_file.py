@@ -5,7 +5,8 @@ from dataclasses import fields
 import pytest
 
 from hides.errors import InputError
-from nest.knife import BOUNDS, Choices, pitch_of, read
+from hides.keys import Between, rules_of
+from nest.knife import Choices, pitch_of, read
 from tests.places import ROOT
 
 SAMPLES = ROOT / "shared" / "knives"
@@ -94,10 +95,11 @@ def test_a_missing_file_and_one_that_is_no_text_are_named(tmp_path):
 def test_every_number_among_the_choices_has_bounds_and_a_default_inside_them():
     default = Choices()
     numbers = [f.name for f in fields(Choices) if f.name not in ("hand", "loop")]
-    assert sorted(numbers) == sorted(BOUNDS)
-    for key, (low, high) in BOUNDS.items():
+    bounds = {k: rule for k, rule in rules_of(Choices).items() if isinstance(rule, Between)}
+    assert sorted(numbers) == sorted(bounds)
+    for key, rule in bounds.items():
         value = getattr(default, key)
-        assert value is None or low <= value <= high, key
+        assert value is None or rule.low <= value <= rule.high, key
 
 
 @pytest.mark.parametrize(
