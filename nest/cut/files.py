@@ -14,8 +14,8 @@ from nest.cut.readback import Fault, judge
 def write(program: Program, form: str, path: Path) -> tuple[Fault, ...]:
     """Write a program's file in ``form``, read it back from the disk and judge it.
 
-    ``form`` is one of :data:`nest.cut.formats.SUFFIXES`. No finding is a pass; a file with
-    findings is not left behind, and what the path held before stays.
+    ``form`` is one of :data:`nest.cut.formats.SUFFIXES`. No fault is a pass; a file with
+    faults is not left behind, and what the path held before stays.
 
     Raises
     ------
@@ -25,12 +25,12 @@ def write(program: Program, form: str, path: Path) -> tuple[Fault, ...]:
     new = path.with_name(path.name + ".new")
     try:
         write_whole(new, data)
-        findings = judge(read_whole(new, len(data)), form, program)
-        if not findings:
+        faults = judge(read_whole(new, len(data)), form, program)
+        if not faults:
             new.replace(path)
     except OSError as error:
         what = f"can't be written ({error.strerror})."
         raise InputError(what, mend="Check the folder.", file=path) from None
     finally:
         new.unlink(missing_ok=True)
-    return findings
+    return faults

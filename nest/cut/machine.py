@@ -21,7 +21,8 @@ from hides.outline import FloatArray
 from nest.errors import CutError
 
 TOOLS = ("laser", "drag", "tangential", "oscillating", "hand")
-KNIVES = ("drag", "tangential", "oscillating")
+TURNED = ("tangential", "oscillating")  # knives that their machine lifts and turns
+KNIVES = ("drag", *TURNED)
 ORIGINS = ("lower left", "lower right", "upper left", "upper right", "centre")
 MIRRORS = ("none", "x", "y")
 FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode", "pdf")
@@ -31,7 +32,7 @@ BEAMS = ("M4", "M3")
 SWITCH = OneOf((False, True))
 SIDE = Between(10, 20_000, "mm")
 SUFFIX = ".machine.toml"
-EDGE = 5.0  # mm that parts keep off the bed's edge, beside what a blade needs to begin and end
+BED_MARGIN = 5.0  # mm that parts keep off the bed's edge, beside the room for the tool
 SHARED = 40.0  # mm by which two layings of a hide overlap at least, for their common marks
 
 
@@ -177,8 +178,8 @@ class Machine:
     def spare(self) -> float:
         """How far parts keep off the bed's edge, mm: room for the tool beside their outlines."""
         if not self.is_knife:
-            return EDGE + self.kerf
-        return EDGE + self.lead_in + self.overcut + 2 * self.offset + self.kerf
+            return BED_MARGIN + self.kerf
+        return BED_MARGIN + self.lead_in + self.overcut + 2 * self.offset + self.kerf
 
     @property
     def room(self) -> tuple[float, float]:

@@ -14,20 +14,16 @@ from nest.errors import CutError
 
 __all__ = ["SUFFIXES", "encoded"]
 
-_WRITERS: dict[str, Callable[[Program], bytes | str]] = {
-    "dxf-r12": dxf.r12,
-    "dxf-r2000": dxf.r2000,
-    "svg": svg.text,
-    "hpgl": hpgl.text,
-    "gcode": gcode.text,
+# A new format is a row here, one in the readers of nest.cut.readback, and its name in
+# nest.cut.machine.FORMATS: what a file's name ends in, and who writes it.
+_FORMATS: dict[str, tuple[str, Callable[[Program], bytes | str]]] = {
+    "dxf-r12": (".r12.dxf", dxf.r12),
+    "dxf-r2000": (".dxf", dxf.r2000),
+    "svg": (".svg", svg.text),
+    "hpgl": (".plt", hpgl.text),
+    "gcode": (".nc", gcode.text),
 }
-SUFFIXES = {
-    "dxf-r12": ".r12.dxf",
-    "dxf-r2000": ".dxf",
-    "svg": ".svg",
-    "hpgl": ".plt",
-    "gcode": ".nc",
-}
+SUFFIXES = {form: suffix for form, (suffix, _) in _FORMATS.items()}
 
 
 def encoded(program: Program, form: str) -> bytes:
@@ -37,7 +33,7 @@ def encoded(program: Program, form: str) -> bytes:
     ------
     CutError : the machine can't be told so, or takes no file as large as this.
     """
-    data = _WRITERS[form](program)
+    data = _FORMATS[form][1](program)
     data = data.encode("utf-8") if isinstance(data, str) else data
     most = program.machine.largest_file
     if most and len(data) > most:

@@ -24,7 +24,16 @@ from ezdxf.document import Drawing
 from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 
-from nest.cut.formats.lines import LAYERS, NAMES, NOT_CUT, as_seen, drawn, flattened, named, remarks
+from nest.cut.formats.lines import (
+    LAYERS,
+    NAMES_LAYER,
+    NOT_CUT,
+    as_seen,
+    drawn,
+    flattened,
+    named,
+    remarks,
+)
 from nest.cut.program import Program
 
 CHORD = 0.01  # mm, how far a chord of R12 may be off its arc
@@ -73,12 +82,12 @@ def _new(version: str, program: Program) -> Drawing:
     for layer in LAYERS.values():
         drawing.layers.add(layer.name, color=layer.index)
     if program.labels:
-        drawing.layers.add(NAMES.name, color=NAMES.index, plot=False)
+        drawing.layers.add(NAMES_LAYER.name, color=NAMES_LAYER.index, plot=False)
     return drawing
 
 
 def _write_names(drawing: Drawing, program: Program) -> None:
-    middle, layer = TextEntityAlignment.MIDDLE_CENTER, {"layer": NAMES.name}
+    middle, layer = TextEntityAlignment.MIDDLE_CENTER, {"layer": NAMES_LAYER.name}
     for label in named(program):
         words = label.text.encode("ascii", "replace").decode()
         size, turn = round(label.height, 2), round(label.angle, 2)

@@ -16,12 +16,11 @@ import numpy as np
 
 from hides.outline import FloatArray
 from nest.cut.contour import Label, upright
-from nest.cut.machine import Machine
+from nest.cut.machine import TURNED, Machine
 from nest.cut.program import Program
 from nest.cut.stroke import SWIVEL, Stroke
 
 STRAIGHT = 1e-9  # a bulge below this bends a chord of 1 m by less than a nanometre
-TURNED = ("tangential", "oscillating")  # knives that are lifted to be turned
 THIN = 0.02  # mm, how far a line may move where points closer than the smallest step are left out
 
 
@@ -41,8 +40,8 @@ LAYERS = {
     "hole": Layer("HOLES", 5, "#0000ff"),
     "cut": Layer("CUT", 1, "#ff0000"),
 }
-NAMES = Layer("LABELS", 7, "#000000")
-NOT_CUT = f"Layer {NAMES.name} holds the parts' names and is not cut: switch it off."
+NAMES_LAYER = Layer("LABELS", 7, "#000000")
+NOT_CUT = f"Layer {NAMES_LAYER.name} holds the parts' names and is not cut: switch it off."
 
 
 def counted(program: Program) -> tuple[Stroke, ...]:

@@ -18,7 +18,7 @@ from hides.outline import FloatArray
 from nest.cut.contour import Label
 from nest.cut.formats.lines import (
     LAYERS,
-    NAMES,
+    NAMES_LAYER,
     NOT_CUT,
     STRAIGHT,
     Layer,
@@ -55,7 +55,7 @@ def text(program: Program) -> str:
         _group(layer, [_path(stroke, height) for stroke in strokes if stroke.work == work])
         for work, layer in LAYERS.items()
     )
-    names = _group(NAMES, [_words(label, height) for label in named(program)])
+    names = _group(NAMES_LAYER, [_words(label, height) for label in named(program)])
     return head + "".join(groups) + names + "</svg>\n"
 
 

@@ -8,8 +8,8 @@ strokes (:mod:`nest.cut.readback.matching`), and what the tool would leave with 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,39 +22,53 @@ from nest.cut.readback.found import Fault, FaultCode, Line, Read, Word, pairs
 from nest.cut.readback.matching import Allowance, compared, wanted_lines
 from nest.cut.readback.simulation import leaves
 
-__all__ = ["ALLOWED", "Allowance", "Fault", "FaultCode", "judge"]
+__all__ = ["Fault", "FaultCode", "judge"]
 
-# How far a line read may be off its stroke: the format's rounding, and its chords. Steps of
-# 0.2 mm between whole units of HPGL make a way longer by 0.1 to 0.5 %.
-ALLOWED = {
-    "dxf-r12": Allowance(0.015),
-    "dxf-r2000": Allowance(0.005),
-    "svg": Allowance(0.005),
-    "hpgl": Allowance(0.04, 5e-3),
-    "gcode": Allowance(0.012),
+THINNED = 0.02  # mm more where points closer than the machine's smallest step are left out
+ROUNDING = 0.05  # mm, beyond the bed or beside a name's place without blame
+
+
+@dataclass(frozen=True, slots=True)
+class _Reader:
+    """How the files of one format are read.
+
+    ``allowed`` is how far a line read may be off its stroke, by the format's rounding and its
+    chords. Files that drive the machine are in its own count, with every pass; in layered ones
+    marks come first, then holes, then cuts.
+    """
+
+    read: Callable[[bytes, Machine], Read]
+    allowed: Allowance
+    drives: bool = False
+    layered: bool = False
+
+
+# Steps of 0.2 mm between whole units of HPGL make a way longer by 0.1 to 0.5 %.
+_READERS = {
+    "dxf-r12": _Reader(dxf.read, Allowance(0.015)),
+    "dxf-r2000": _Reader(dxf.read, Allowance(0.005)),
+    "svg": _Reader(svg.read, Allowance(0.005), layered=True),
+    "hpgl": _Reader(hpgl.read, Allowance(0.04, 5e-3), drives=True),
+    "gcode": _Reader(gcode.read, Allowance(0.012), drives=True),
 }
-THIN = 0.02  # mm more where points closer than the machine's smallest step are left out
-DRIVES = ("hpgl", "gcode")  # these are in the machine's own count, with every pass
-EDGE = 0.05  # mm, beyond the bed without blame: rounding
 
 
 def judge(data: bytes, form: str, program: Program) -> tuple[Fault, ...]:
-    """Judge the bytes of a file against its program; no finding is a pass.
+    """Judge the bytes of a file against its program; no fault is a pass.
 
     ``form`` is one of :data:`nest.cut.formats.SUFFIXES`.
     """
-    machine = program.machine
-    allowed = ALLOWED[form]
-    if machine.smallest_step:
-        allowed = replace(allowed, off=allowed.off + THIN)
-    read = _on_bed(_read(data, form, machine), machine, form in DRIVES)
-    pairs = wanted_lines(program, form in DRIVES, form == "svg")
+    machine, reader = program.machine, _READERS[form]
+    more = THINNED if machine.smallest_step else 0.0
+    allowed = replace(reader.allowed, off=reader.allowed.off + more)
+    read = _on_bed(reader.read(data, machine), machine, reader.drives)
+    pairs = wanted_lines(program, reader.drives, reader.layered)
     wanted = tuple(line for _, line in pairs)
     found = (
-        *read.findings,
+        *read.faults,
         *compared(wanted, read.lines, allowed),
         *_off_bed(read, machine),
-        *_misnamed(() if form in DRIVES else program.labels, read.words),
+        *_misnamed(() if reader.drives else program.labels, read.words),
     )
     return found or _fitting(program, [k for k, _ in pairs], read.lines)
 
@@ -67,20 +81,12 @@ def _fitting(program: Program, order: Sequence[int], lines: Sequence[Line]) -> t
     return tuple(leaves(program, pieces))
 
 
-def _read(data: bytes, form: str, machine: Machine) -> Read:
-    if form == "svg":
-        return svg.read(data)
-    if form == "hpgl":
-        return hpgl.read(data, machine)
-    return gcode.read(data, machine) if form == "gcode" else dxf.read(data)
-
-
 def _on_bed(read: Read, machine: Machine, drives: bool) -> Read:
     """The same in bed coordinates: the machine's count undone."""
     lines = tuple(replace(line, points=_bed(line.points, machine, drives)) for line in read.lines)
     places = _bed(pairs([complex(word.x, word.y) for word in read.words]), machine, drives)
     words = tuple(Word(w.text, *at) for w, at in zip(read.words, places.tolist(), strict=True))
-    return Read(lines, _bed(read.lifted, machine, drives), read.findings, words)
+    return Read(lines, _bed(read.lifted, machine, drives), read.faults, words)
 
 
 def _bed(points: FloatArray, machine: Machine, drives: bool) -> FloatArray:
@@ -108,7 +114,7 @@ def _misnamed(labels: Sequence[Label], words: Sequence[Word]) -> Iterator[Fault]
             continue
         left.remove(same[0])
         off = math.hypot(same[0].x - label.x, same[0].y - label.y)
-        if off > EDGE:
+        if off > ROUNDING:
             says = f"the name '{label.text}' stands {off:.2f} mm from its place."
             yield Fault("label", says, part=label.text, by=off)
     for word in left:
@@ -123,12 +129,12 @@ def _ascii(text: str) -> str:
 def _off_bed(read: Read, machine: Machine) -> Iterator[Fault]:
     """Nothing may be drawn beyond the bed, nor may the tool travel there."""
     worst = max((_beyond(line.points, machine) for line in read.lines), default=0.0)
-    outside = sum(_beyond(line.points, machine) > EDGE for line in read.lines)
+    outside = sum(_beyond(line.points, machine) > ROUNDING for line in read.lines)
     if outside:
         says = f"{outside} lines leave the bed, by {worst:.2f} mm at most."
         yield Fault("bed", says, by=worst)
     by = _beyond(read.lifted, machine)
-    if by > EDGE:
+    if by > ROUNDING:
         yield Fault("bed", f"the tool travels {by:.2f} mm off the bed.", by=by)
 
 

@@ -2,7 +2,7 @@
 
 A DXF file is pairs of lines: a group code and its value. Only what a cutter must understand is
 known here: the units and extents in the header, the layers' table, LWPOLYLINE, POLYLINE with
-its VERTEX and SEQEND, and TEXT on the layer that is not cut. Anything else is a finding.
+its VERTEX and SEQEND, and TEXT on the layer that is not cut. Anything else is a fault.
 """
 
 from __future__ import annotations
@@ -12,30 +12,29 @@ from itertools import pairwise
 
 import numpy as np
 
+from nest.cut.machine import Machine
 from nest.cut.readback.found import Fault, Line, Read, Word, bent, line_of
 
 WORKS = {"MARK": "mark", "HOLES": "hole", "CUT": "cut"}  # layer -> what is done there
-NAMES = "LABELS"  # the layer that is not cut
-NEAR = 1e-4  # mm, between the extents told and those drawn with chords
+NAMES_LAYER = "LABELS"  # the layer that is not cut
 Group = tuple[int, str]
 Entity = tuple[str, list[Group]]
 
 
-def read(data: bytes) -> Read:
-    """Read a drawing."""
+def read(data: bytes, _: Machine) -> Read:
+    """Read a drawing; it is the same whatever machine it is for."""
     try:
         groups = list(_pairs(data.decode("ascii")))
         header = _header(groups)
         drawn = _split(_section(groups, "ENTITIES"))
-        named = [values for kind, values in drawn if kind == "TEXT" and _get(values, 8) == NAMES]
         lines, odd = _lines(drawn)
         told = (*_ended(groups), *_units(header), *_strangers(groups, drawn))
-        findings = (*told, *odd, *_extents(header, lines))
-        words = tuple(_word(values) for values in named)
+        faults = (*told, *odd, *_extents(header, lines))
+        words = tuple(_word(values) for kind, values in drawn if _is_name(kind, values))
     except (ValueError, LookupError) as error:
         says = f"this is no DXF of plain pairs of lines: {error}"
         return Read((), np.empty((0, 2)), (Fault("file", says),))
-    return Read(tuple(lines), np.empty((0, 2)), findings, words)
+    return Read(tuple(lines), np.empty((0, 2)), faults, words)
 
 
 def _ended(groups: Sequence[Group]) -> Iterator[Fault]:
@@ -119,12 +118,16 @@ def _lines(drawn: Sequence[Entity]) -> tuple[list[Line], list[Fault]]:
                 lines.append(_line(values, _light(values), len(lines)))
             elif kind == "POLYLINE":
                 lines.append(_line(values, _heavy(rest), len(lines)))
-            elif kind != "TEXT" or _get(values, 8) != NAMES:
+            elif not _is_name(kind, values):
                 says = f"the drawing holds a {kind} on {_get(values, 8)}, which is no polyline."
                 odd.append(Fault("extra", says))
         except ValueError as error:
             odd.append(Fault("file", f"polyline {len(lines) + 1}: {error}."))
     return lines, odd
+
+
+def _is_name(kind: str, values: list[Group]) -> bool:
+    return kind == "TEXT" and _get(values, 8) == NAMES_LAYER
 
 
 def _word(values: list[Group]) -> Word:

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 
 from hides.outline import FloatArray
+from nest.cut.machine import Machine
 
-FINE = 0.002  # mm, how far a chord may be off its arc when two lines are compared
-MOST = 5000  # chords of one arc; a radius of 1 km needs so many, and a damaged file asks for more
+CHORD_OFF = 0.002  # mm, how far a chord may be off its arc when two lines are compared
+# of one arc; a radius of 1 km needs so many, and a damaged file asks for more
+MOST_CHORDS = 5000
 
 # file: it can't be understood · units: its unit is not told, or not mm · extents: it tells
 # others than it has · bed: off the bed · travel: tool down between lines · missing, extra,
@@ -73,11 +75,11 @@ class Word:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Read:
-    """All of a file: lines in order, where the tool went while lifted (n, 2), findings, texts."""
+    """All of a file: lines in order, where the tool went while lifted (n, 2), faults, texts."""
 
     lines: tuple[Line, ...]
     lifted: FloatArray
-    findings: tuple[Fault, ...]
+    faults: tuple[Fault, ...]
     words: tuple[Word, ...] = ()
 
 
@@ -98,8 +100,8 @@ def bent(first: complex, last: complex, bulge: float) -> list[complex]:
 def swung(first: complex, centre: complex, angle: float) -> list[complex]:
     """Points strictly between the ends of an arc that swings by ``angle`` radians (+ ccw)."""
     arm = first - centre
-    step = 2 * math.acos(max(1 - FINE / max(abs(arm), 2 * FINE), 0.5))
-    count = min(max(math.ceil(abs(angle) / step), 1), MOST)
+    step = 2 * math.acos(max(1 - CHORD_OFF / max(abs(arm), 2 * CHORD_OFF), 0.5))
+    count = min(max(math.ceil(abs(angle) / step), 1), MOST_CHORDS)
     return [centre + arm * cmath.exp(1j * angle * i / count) for i in range(1, count)]
 
 
@@ -121,3 +123,35 @@ def line_of(points: list[complex], closed: bool, work: str, where: str) -> Line:
     if len(points) < 2 or not all(map(cmath.isfinite, points)):
         raise ValueError(f"{where} is no line of two points and more")
     return Line(pairs(points), closed, work, where)
+
+
+@dataclass
+class Tool:
+    """A machine's tool while a file that drives it is read, and what it has done; mm."""
+
+    machine: Machine
+    at: complex = 0j
+    run: list[complex] = field(default_factory=list)
+    lines: list[Line] = field(default_factory=list)
+    lifted: list[complex] = field(default_factory=list)
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def own(self) -> set[str]:
+        """The machine's own start and finish lines, which may hold anything."""
+        return {line.strip() for line in (*self.machine.start, *self.machine.finish)}
+
+    def end_line(self, work: str, where: str) -> None:
+        """Close the line drawn so far."""
+        if len(self.run) > 1:
+            closed = abs(self.run[0] - self.run[-1]) < 1e-6 and len(self.run) > 2
+            self.lines.append(line_of(self.run, closed, work, where))
+        self.run = []
+
+    def blame(self, where: str, says: str, code: FaultCode = "file", by: float = 0.0) -> None:
+        """Add a fault; ``by`` is in mm."""
+        self.faults.append(Fault(code, f"{where}: {says}", by=by))
+
+    def done(self) -> Read:
+        """All that was found."""
+        return Read(tuple(self.lines), pairs(self.lifted), tuple(self.faults))

@@ -13,34 +13,27 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from nest.cut.machine import Machine
-from nest.cut.readback.found import Fault, FaultCode, Line, Read, line_of, pairs, swung
+from nest.cut.readback.found import Read, Tool, swung
 
 SAME = 1e-3  # of a power or a mm; files have four digits
-LONGEST = 80  # letters in a line of grbl 1.1
+LONGEST_LINE = 80  # letters in a line of grbl 1.1
 KNOWN_G = (0, 1, 2, 3, 17, 21, 90, 94)
-KNOWN_M = (2, 3, 4, 5)
 _WORD = re.compile(r"\s*([A-Z])\s*(-?(?:\d+\.?\d*|\.\d+))")
 _COMMENT = re.compile(r"\([^)]*\)|;.*")
 
 
 @dataclass
-class _Controller:
+class _Controller(Tool):
     """State of the controller while a file is read; ``down`` is beam on or blade in."""
 
-    machine: Machine
-    at: complex = 0j
     z: float | None = None
     beam: bool = False
     motion: int | None = None
     feed: float = 0.0
     modes: set[int] = field(default_factory=set)
     ended: bool = False
-    run: list[complex] = field(default_factory=list)
     power: float = 0.0
     deepest: float = 0.0
-    lines: list[Line] = field(default_factory=list)
-    lifted: list[complex] = field(default_factory=list)
-    findings: list[Fault] = field(default_factory=list)
 
     @property
     def laser(self) -> bool:
@@ -66,33 +59,27 @@ class _Controller:
 
     def settle(self, where: str) -> None:
         """Close the line drawn so far, if the tool is up."""
-        if self.down:
-            return
-        if len(self.run) > 1:
-            closed = abs(self.run[0] - self.run[-1]) < 1e-6 and len(self.run) > 2
-            self.lines.append(line_of(self.run, closed, self.work, where))
-        self.run, self.deepest = [], 0.0
-
-    def blame(self, where: str, says: str, code: FaultCode = "file", by: float = 0.0) -> None:
-        self.findings.append(Fault(code, f"{where}: {says}", by=by))
+        if not self.down:
+            self.end_line(self.work, where)
+            self.deepest = 0.0
 
 
 def read(data: bytes, machine: Machine) -> Read:
     """Read a file for a machine; its own start and finish lines may hold any word."""
     control = _Controller(machine)
-    own = {line.strip() for line in (*machine.start, *machine.finish)}
+    own = control.own
     rows = data.decode("ascii", "replace").split("\n")
     for number, row in enumerate(rows, 1):
         where = f"line {number}"
-        if len(row.rstrip("\r")) > LONGEST:
-            control.blame(where, f"it has more than {LONGEST} letters.")
+        if len(row.rstrip("\r")) > LONGEST_LINE:
+            control.blame(where, f"it has more than {LONGEST_LINE} letters.")
         _block(control, row, where, row.strip() in own)
         control.settle(where)
     if control.down:
         control.blame("the end", "the tool is still down.", "travel")
     if not control.ended:
         control.blame("the end", "there is no M2: the file was cut off.")
-    return Read(tuple(control.lines), pairs(control.lifted), tuple(control.findings))
+    return control.done()
 
 
 def _block(control: _Controller, row: str, where: str, own: bool) -> None:

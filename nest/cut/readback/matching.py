@@ -2,7 +2,7 @@
 
 Lines are matched by where they lie, not by their number. If none fit as they are, the mistakes
 that files are known for are tried (scale, shift, mirror); one that explains everything is the
-only finding. Otherwise each line that has no stroke, and each stroke without a line, is named.
+only fault. Otherwise each line that has no stroke, and each stroke without a line, is named.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from hides.outline import FloatArray
+from nest.cut.machine import TURNED
 from nest.cut.program import Program
 from nest.cut.readback.found import Fault, FaultCode, Line, bent, line_of
 from nest.cut.stroke import SWIVEL, Stroke
@@ -34,7 +35,6 @@ STORIES = {
     72 / 96: "72 and 96 dots an inch were mixed up",
     1000 / 1016: "1000 units an inch were written for 40 units a mm",
 }
-TURNED = ("tangential", "oscillating")  # knives that a machine lifts and turns
 CLOSE = 30.0  # mm; a line farther from a stroke than this is not the same one gone
 
 

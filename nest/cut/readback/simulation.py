@@ -25,11 +25,11 @@ from nest.cut.readback.found import Fault, Line, bent, pairs
 BEAM = 0.05  # mm, how far a cut piece may be off its pattern
 BLADE = 0.15  # mm, the same for a blade that trails, which rounds corners
 MEAN = 0.02  # mm, on the whole way round: half the kerf must lie beside the line
-SHARP = 5.0  # half kerfs; a beam can't come nearer to the point of a narrow bay
-SAMPLE = 0.5  # mm, between the points of a contour that are looked at
-STEP = 0.2  # of the offset; a blade that still turns is followed in such steps
+NARROW_BAY = 5.0  # half kerfs; a beam can't come nearer to the point of a narrow bay
+SPACING = 0.5  # mm, between the points of a contour that are looked at
+FOLLOW_STEP = 0.2  # of the offset; a blade that still turns is followed in such steps
 UNKNOWN = -1.4  # radian; where a blade may point before it is aligned: nearly against its way
-STILL = 1e-3  # radian; a blade that is nearer to its way goes straight
+STRAIGHT_ON = 1e-3  # radian; a blade that is nearer to its way goes straight
 
 
 def leaves(program: Program, lines: Sequence[Sequence[Line]]) -> Iterator[Fault]:
@@ -63,7 +63,7 @@ def trailed(pivot: FloatArray, offset: float, heading: float) -> tuple[FloatArra
             continue
         along = math.atan2(way.imag, way.real)
         lag = math.remainder(heading - along, 2 * math.pi)
-        count = 1 if abs(lag) < STILL else math.ceil(abs(way) / (STEP * offset))
+        count = 1 if abs(lag) < STRAIGHT_ON else math.ceil(abs(way) / (FOLLOW_STEP * offset))
         count = min(count, 200)  # by then it has settled
         for k in range(1, count + 1):
             gone = k / count
@@ -106,7 +106,7 @@ def _fits(contour: Contour, tip: shapely.Geometry, machine: Machine) -> Iterator
     allowed = BLADE if machine.tool == "drag" else BEAM
     run = _run(contour)
     off = _distances(tip, _sampled(run))
-    most = half * SHARP if half else 0.0
+    most = half * NARROW_BAY if half else 0.0
     worst = float(max(half - off.min(), off.max() - max(most, half)))
     mean = abs(float(off.mean()) - half)
     if worst > allowed or (mean > MEAN and half):
@@ -144,7 +144,7 @@ def _run(contour: Contour) -> FloatArray:
 
 
 def _sampled(run: FloatArray) -> FloatArray:
-    return shapely.get_coordinates(shapely.segmentize(shapely.LineString(run), SAMPLE))
+    return shapely.get_coordinates(shapely.segmentize(shapely.LineString(run), SPACING))
 
 
 def _spared(

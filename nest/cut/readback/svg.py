@@ -14,10 +14,11 @@ from collections.abc import Iterator
 import numpy as np
 import svgelements
 
+from nest.cut.machine import Machine
 from nest.cut.readback.found import Fault, Line, Read, Word, line_of, swung
 
 WORKS = {"#00ff00": "mark", "#0000ff": "hole", "#ff0000": "cut"}  # colour -> what is done there
-NAMES = "#000000"  # the colour that is not cut
+NAMES_COLOUR = "#000000"  # the colour that is not cut
 PX = 96 / 25.4  # in a mm (CSS)
 _SVG = "{http://www.w3.org/2000/svg}"
 _LENGTH = re.compile(r"([\d.]+)(mm|cm|in|px|)$")
@@ -28,8 +29,8 @@ _BROKEN = (
 _MM = {"mm": 1.0, "cm": 10.0, "in": 25.4, "px": 1 / PX, "": 1 / PX}
 
 
-def read(data: bytes) -> Read:
-    """Read a drawing."""
+def read(data: bytes, _: Machine) -> Read:
+    """Read a drawing; it is the same whatever machine it is for."""
     none = np.empty((0, 2))
     try:
         root = ElementTree.fromstring(data)
@@ -59,13 +60,13 @@ def _page(root: ElementTree.Element) -> Iterator[Fault]:
 
 
 def _words(root: ElementTree.Element, height: float) -> tuple[tuple[Word, ...], list[Fault]]:
-    """The texts of groups in the colour that is not cut; any other is a finding."""
+    """The texts of groups in the colour that is not cut; any other is a fault."""
     words, odd = [], []
     for group in root.iter(f"{_SVG}g"):
         for text in group.findall(f"{_SVG}text"):
             said = "".join(text.itertext())
             words.append(Word(said, float(text.get("x", "")), height - float(text.get("y", ""))))
-            if (group.get("stroke"), group.get("fill")) != (NAMES, "none"):
+            if (group.get("stroke"), group.get("fill")) != (NAMES_COLOUR, "none"):
                 odd.append(Fault("label", f"'{said[:40]}' is drawn in {group.get('stroke')}."))
     if len(words) < sum(1 for _ in root.iter(f"{_SVG}text")):
         odd.append(Fault("label", "a text stands in no group."))

@@ -11,7 +11,7 @@ from ortools.sat.python import cp_model
 
 from nest import week
 from nest.cut.cover import fewest
-from nest.cut.machine import EDGE, Machine
+from nest.cut.machine import BED_MARGIN, Machine
 from nest.cut.setups import Move, corrected, places, split
 from nest.errors import CutError
 from nest.plan import placed_outline
@@ -101,7 +101,7 @@ def test_a_week_takes_the_fewest_set_ups_there_are(name, bed):
     """
     plan = laid(week.job_of(week.read(WEEKS / f"{name}.week.toml")))
     shapes = {p.id: placed_outline(plan, p).polygon for p in plan.placements}
-    room = (bed[0] - 2 * EDGE, bed[1] - 2 * EDGE)
+    room = (bed[0] - 2 * BED_MARGIN, bed[1] - 2 * BED_MARGIN)
     count = len(split(plan, laser(*bed)))
     for angle in (0, 90):
         boxes = {n: shapely.affinity.rotate(s, angle, (0, 0)).bounds for n, s in shapes.items()}
