@@ -25,8 +25,12 @@ class Profile:
 
     @property
     def height(self) -> FloatArray:
-        """From back to edge."""
+        """From back to edge, (n,) mm."""
         return self.edge - self.back
+
+    def at(self, u: FloatArray) -> Profile:
+        """The same at other stations, (m,) mm, on straight lines between those it has."""
+        return Profile(u, np.interp(u, self.u, self.back), np.interp(u, self.u, self.edge))
 
 
 @dataclass(frozen=True, eq=False)

@@ -26,6 +26,7 @@ from nest.knife.choices import Choices
 from nest.knife.model import Knife, Profile, profile_of
 from nest.part import XY
 
+STATIONS = 801  # at which back and edge are looked at, from end to end
 LENGTHS = (40.0, 600.0)  # mm; below it is a blade for a craft knife, above it is a sword
 
 # Shares are of the knife's length unless said otherwise; all are judgement, tried on drawings.
@@ -37,6 +38,7 @@ ALIKE = 0.9  # of its area: a shape that covers so much of its mirror image is s
 FORK = 0.07  # of the area between back and edge: more empty ground in it makes it a fork
 TWIN = 0.05  # sides that differ by less (mean difference over mean width) are two edges
 SURE = 1.2  # one side bulges so many times more than the other before it is called the edge
+NEAR_END = np.array([0.0, 0.01, 0.02, 0.03, 0.15])  # where the ends are looked at
 FAINT = 0.004  # of the blade's length: bulges below it tell nothing
 
 
@@ -84,12 +86,13 @@ def knife_from(
     lie = _named_lie(drawing, tip, butt) if tip or butt else _own_lie(drawing)
     scale, scale_said = _scale(drawing, lie, length)
     points = lie.laid(drawing.outline.points) * scale
-    _refuse_fork(points)
-    guard, guard_said = _guard(points, guard)
-    _refuse_double_edge(points, guard, edges)
-    _refuse_double_guard(points, guard)
+    side = profile_of(points, np.linspace(points[:, 0].min(), points[:, 0].max(), STATIONS))
+    _refuse_fork(side, Polygon(points).area)
+    guard, guard_said = _guard(side, guard)
+    _refuse_double_edge(side, guard, edges)
+    _refuse_double_guard(side, guard)
     chosen = None if edge is None else lie.laid(drawing.here(edge)[None])[0] * scale
-    flip, edge_said = _edge_is_below(points, guard, chosen, edge_straight)
+    flip, edge_said = _edge_is_below(side, guard, chosen, edge_straight)
     if flip:
         points = points * (1.0, -1.0)
     blade, handle, thick_said = _thicknesses(blade_thickness, handle_thickness, guard)
@@ -171,14 +174,12 @@ def _own_lie(drawing: Drawing) -> _Axis:
     """Lie along the outline's own long axis, its more pointed end forward."""
     angle = _axis(drawing.outline)
     points = turned(drawing.outline.points, -angle)
-    if _bluntness(points) > _bluntness(-points):
-        angle += 180  # the blunter end is the butt
-        points = -points
     start, end = points[:, 0].min(), points[:, 0].max()
-    ends = profile_of(points, np.array([start, end]))
-    middle = float(ends.back[0] + ends.edge[0]) / 2
-    butt = turned(np.array([[start, middle]]), angle)[0]
-    tip = drawing.here(turned(np.array([[end, float(ends.back[1] + ends.edge[1]) / 2]]), angle)[0])
+    side = profile_of(points, start + (end - start) * np.r_[NEAR_END, 1 - NEAR_END[::-1]])
+    ends = turned(np.c_[side.u, (side.back + side.edge) / 2][[0, -1]], angle)
+    if _bluntness(side.height[::-1]) > _bluntness(side.height):
+        angle, ends = angle + 180, ends[::-1]  # the blunter end is the butt
+    butt, tip = ends[0], drawing.here(ends[1])
     said = (
         "Laid along its own long axis, the more pointed end, at "
         f"[{tip[0]:.4g}, {tip[1]:.4g}] in the drawing, taken for the tip (keys tip and butt)."
@@ -220,12 +221,9 @@ def _principal(points: FloatArray) -> float:
     return math.degrees(math.atan2(2 * xy, xx - yy)) / 2
 
 
-def _bluntness(points: FloatArray) -> float:
-    """Width close to the far end (largest x) over the width further in; 0 for a needle."""
-    low, high = points[:, 0].min(), points[:, 0].max()
-    shares = np.array([0.01, 0.02, 0.03, 0.15])
-    width = profile_of(points, high - shares * (high - low)).height
-    return float(width[:3].mean() / width[3])
+def _bluntness(width: FloatArray) -> float:
+    """Width close to an end over the width further in, by NEAR_END; 0 for a needle."""
+    return float(width[1:4].mean() / width[4])
 
 
 def _refuse_stout(lie: _Axis, drawing: Drawing) -> None:
@@ -262,9 +260,9 @@ def _scale(drawing: Drawing, lie: _Axis, length: float | None) -> tuple[float, s
 # ---------------------------------------------------------------- guard and edge
 
 
-def _guard(points: FloatArray, given: float | None) -> tuple[float, str]:
+def _guard(side: Profile, given: float | None) -> tuple[float, str]:
     """Where handle meets blade, mm from the butt."""
-    size = float(points[:, 0].max())
+    size = float(side.u[-1])
     if given is not None:
         if not 0.1 * size <= given <= 0.9 * size:
             raise KnifeError(
@@ -273,8 +271,7 @@ def _guard(points: FloatArray, given: float | None) -> tuple[float, str]:
                 place="key 'guard'",
             )
         return float(given), ""
-    u = np.linspace(0, size, 401)
-    width = profile_of(points, u).height
+    u, width = side.u[::2], side.height[::2]
     step = _steps(width, reach=12)
     seen = (u > 0.22 * size) & (u < 0.68 * size)
     if step[seen].max() < STEP * width.max():
@@ -305,14 +302,14 @@ def _steps(width: FloatArray, reach: int) -> FloatArray:
 
 
 def _edge_is_below(
-    points: FloatArray, guard: float, chosen: FloatArray | None, straight: bool
+    side: Profile, guard: float, chosen: FloatArray | None, straight: bool
 ) -> tuple[bool, str]:
     """Whether the edge faces -v as the points lie, and the guess in words."""
-    above, below = _bulges(points, guard)
+    above, below = _bulges(side, guard)
     told = above > SURE * below or below > SURE * above
     by_shape = (below > above) != straight
     if chosen is not None:
-        return _chosen_side(points, chosen, by_shape if told else None), ""
+        return _chosen_side(side, chosen, by_shape if told else None), ""
     if not told:
         raise KnifeError(
             "both sides of the blade bulge alike, so the outline doesn't tell which is the edge.",
@@ -323,16 +320,16 @@ def _edge_is_below(
     return by_shape, f"The {which} side of the blade is taken for the edge (key edge)."
 
 
-def _bulges(points: FloatArray, guard: float) -> tuple[float, float]:
+def _bulges(whole: Profile, guard: float) -> tuple[float, float]:
     """How far the upper and the lower side stand out beyond the chord from guard to tip.
 
     Mean over the chord, at least the faintest bulge that tells anything, mm. The tip of a
     single-edged blade lies nearer the back's line than the edge's, so the edge bulges more.
     """
-    size = float(points[:, 0].max())
+    size = float(whole.u[-1])
     start = guard + 0.06 * (size - guard)  # clear of guard, ricasso and choil
-    side = profile_of(points, np.linspace(start, size, 201))
     share = np.linspace(0, 1, 201)
+    side = whole.at(start + (size - start) * share)
     tip = (side.back[-1] + side.edge[-1]) / 2
     upper = side.edge - (side.edge[0] + (tip - side.edge[0]) * share)
     lower = (side.back[0] + (tip - side.back[0]) * share) - side.back
@@ -340,10 +337,9 @@ def _bulges(points: FloatArray, guard: float) -> tuple[float, float]:
     return max(float(upper.mean()), faint), max(float(lower.mean()), faint)
 
 
-def _chosen_side(points: FloatArray, chosen: FloatArray, by_shape: bool | None) -> bool:
+def _chosen_side(side: Profile, chosen: FloatArray, by_shape: bool | None) -> bool:
     """Whether the edge that the maker named faces -v; refuse where the shape contradicts."""
-    low, high = points.min(axis=0), points.max(axis=0)
-    here = profile_of(points, np.clip(chosen[:1], low[0], high[0]))
+    here = side.at(chosen[:1])
     middle, height = float(here.back[0] + here.edge[0]) / 2, float(here.height[0])
     aside = float(chosen[1]) - middle
     if abs(aside) < 0.1 * height:
@@ -367,11 +363,8 @@ def _chosen_side(points: FloatArray, chosen: FloatArray, by_shape: bool | None) 
 # ---------------------------------------------------------------- what can't be held
 
 
-def _refuse_fork(points: FloatArray) -> None:
-    u = np.linspace(points[:, 0].min(), points[:, 0].max(), 801)
-    side = profile_of(points, u)
-    between = float(np.trapezoid(side.height, u))
-    empty = 1 - Polygon(points).area / between
+def _refuse_fork(side: Profile, area: float) -> None:
+    empty = 1 - area / float(np.trapezoid(side.height, side.u))
     if empty > FORK:
         raise KnifeError(
             f"the outline is forked: {empty:.0%} of the ground between its back and its edge is "
@@ -381,13 +374,11 @@ def _refuse_fork(points: FloatArray) -> None:
         )
 
 
-def _refuse_double_edge(points: FloatArray, guard: float, edges: int | None) -> None:
-    size = float(points[:, 0].max())
-    start = guard + 0.08 * (size - guard)
-    side = profile_of(points, np.linspace(start, size - 0.01 * size, 201))
-    tip = profile_of(points, np.array([size]))
-    middle = (side.back[0] + side.edge[0]) / 2
-    line = np.linspace(middle, float(tip.back[0] + tip.edge[0]) / 2, 201)
+def _refuse_double_edge(whole: Profile, guard: float, edges: int | None) -> None:
+    size = float(whole.u[-1])
+    side = whole.at(np.linspace(guard + 0.08 * (size - guard), 0.99 * size, 201))
+    middle, tip = (side.back[0] + side.edge[0]) / 2, (whole.back[-1] + whole.edge[-1]) / 2
+    line = np.linspace(middle, tip, 201)
     alike = float(np.abs((side.edge - line) - (line - side.back)).mean() / side.height.mean())
     if edges == 2 or (edges is None and alike < TWIN):
         raise KnifeError(
@@ -401,12 +392,9 @@ def _refuse_double_edge(points: FloatArray, guard: float, edges: int | None) -> 
         )
 
 
-def _refuse_double_guard(points: FloatArray, guard: float) -> None:
-    size = float(points[:, 0].max())
-    u = np.linspace(0, size, 801)
-    side = profile_of(points, u)
-    at = (u > guard - 0.07 * size) & (u < guard + 0.05 * size)
-    lugs = [_lug(side, at, u, guard, size, up) for up in (True, False)]
+def _refuse_double_guard(side: Profile, guard: float) -> None:
+    size = float(side.u[-1])
+    lugs = [_lug(out, (side.u - guard) / size) for out in (side.edge, -side.back)]
     if min(lugs) > max(LUG[0], LUG[1] * size):
         raise KnifeError(
             f"the knife has a double guard, {lugs[0]:.1f} mm on one side and {lugs[1]:.1f} mm on "
@@ -416,14 +404,15 @@ def _refuse_double_guard(points: FloatArray, guard: float) -> None:
         )
 
 
-def _lug(
-    side: Profile, at: np.ndarray, u: FloatArray, guard: float, size: float, up: bool
-) -> float:
-    """How far the outline at the guard stands out beyond handle and blade on one side, mm."""
-    out = side.edge if up else -side.back
-    handle = out[(u > guard - 0.2 * size) & (u < guard - 0.07 * size)]
-    blade = out[(u > guard + 0.05 * size) & (u < guard + 0.15 * size)]
-    return float(out[at].max() - max(np.median(handle), np.median(blade)))
+def _lug(out: FloatArray, beyond: FloatArray) -> float:
+    """How far one side at the guard stands out beyond handle and blade, mm.
+
+    ``beyond`` (n,) says how far beyond the guard the side is ``out``, as shares of the length.
+    """
+    handle = out[(beyond > -0.2) & (beyond < -0.07)]
+    blade = out[(beyond > 0.05) & (beyond < 0.15)]
+    lug = out[(beyond > -0.07) & (beyond < 0.05)]
+    return float(lug.max() - max(np.median(handle), np.median(blade)))
 
 
 def _thicknesses(

@@ -63,8 +63,9 @@ def lie_on_fold(knife: Knife, throat: float) -> Lie:
     throat : share of the way from guard to butt.
     """
     u = np.linspace(knife.guard * (1 - throat), knife.length, 400)
-    side = knife.profile(u)
-    hull = shapely.get_coordinates(LineString(np.c_[u, side.back]).convex_hull)[:-1]
+    side = knife.profile(np.r_[knife.guard, u])
+    guard, mouth = (side.back + side.edge)[:2] / 2
+    hull = shapely.get_coordinates(LineString(np.c_[u, side.back[1:]]).convex_hull)[:-1]
     middle = (u[0] + u[-1]) / 2
     a, b = hull, np.roll(hull, -1, axis=0)
     over = (np.minimum(a[:, 0], b[:, 0]) <= middle) & (middle <= np.maximum(a[:, 0], b[:, 0]))
@@ -75,16 +76,14 @@ def lie_on_fold(knife: Knife, throat: float) -> Lie:
     angle = math.degrees(math.atan(slope[upper]))
 
     points = turned(knife.outline.points, -angle)
-    spots = np.array([u[0], knife.guard, a[upper, 0]])
-    at = knife.profile(spots)
-    spots_xy = turned(np.c_[spots, [*(at.back + at.edge)[:2] / 2, a[upper, 1]]], -angle)
-    points = points - (0.0, spots_xy[2, 1])
+    spots = turned(np.array([(u[0], mouth), (knife.guard, guard), a[upper]]), -angle)
+    points = points - (0.0, spots[2, 1])
     return Lie(
         points=points,
-        throat=float(spots_xy[0, 0]),
-        guard=float(spots_xy[1, 0]),
+        throat=float(spots[0, 0]),
+        guard=float(spots[1, 0]),
         tip=float(points[:, 0].max()),
-        shift=float(spots_xy[1, 0]) - knife.guard,
+        shift=float(spots[1, 0]) - knife.guard,
     )
 
 
