@@ -21,6 +21,7 @@ OUNCE = 25.4 / 64  # mm; ASTM D1814: 1 oz of leather is 1/64 inch thick
 IRON = 25.4 / 48  # mm; ASTM D1814: 1 iron of sole leather is 1/48 inch
 FOOT_PRESSURE = 49.07  # kPa; ISO 2589: a gauge's foot presses 393 g on a disc of 10 mm
 
+PAPERS = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # mm; ISO 216, ANSI/ASME Y14.1
 THICKEST = 15.0  # mm; no cattle leather is thicker (raw hides reach 6 mm; sole leather 7)
 
 AREA_UNITS = {"ft2": FT2, "dm2": DM2, "m2": 1e6, "mm2": 1.0}

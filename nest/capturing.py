@@ -19,7 +19,8 @@ from hides.label import Label
 from hides.remarks import remarks
 from hides.thickness import THROAT, Need
 from hides.units import area_text, parse_thickness
-from nest.draw.sheet import Sheet, save_book
+from nest.draw.book import save_book
+from nest.draw.sheet import Sheet
 from nest.report.capturesheet import capture_sheet
 from nest.report.gaugesheet import Gauging, gauge_sheet, gauging, need_text
 from nest.report.hidesheet import hide_facts, hide_sheet

@@ -24,6 +24,7 @@ from hides.capture.camera import UNKNOWNS, Camera
 from hides.capture.reading import FEWEST_SHEETS, GOOD_SHEETS, Seen
 from hides.errors import InputError
 from hides.outline import FloatArray, polygons_of, turned
+from hides.units import PAPERS
 
 MOST_RESIDUAL = 1.0  # pixels, root mean square; flat sheets give 0.05, a wrong match 10 and more
 FAIR_RESIDUAL = 0.35
@@ -70,7 +71,7 @@ class Laid:
     @property
     def paper(self) -> Polygon:
         """The paper in the floor frame: what A4 and Letter cover together."""
-        rings = [self.to_floor(targets.paper_of(name)) for name in targets.PAPERS]
+        rings = [self.to_floor(targets.paper_of(name)) for name in PAPERS]
         return hull(rings)
 
 

@@ -22,6 +22,7 @@ import cv2
 import numpy as np
 
 from hides.outline import FloatArray
+from hides.units import PAPERS
 
 DICTIONARY = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_100)
 COLUMNS, ROWS = 4, 3
@@ -30,7 +31,6 @@ WIDTH, HEIGHT = COLUMNS * SQUARE, ROWS * SQUARE
 RULER = 180.0  # mm, as printed beside each pattern
 COUNT = 8  # sheets that differ
 
-PAPERS = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # mm; ISO 216, ANSI/ASME Y14.1
 LEFT = 9.0  # mm from the paper's left edge to the pattern; above and below it the same is left
 
 STICKER, STICKER_MARKER = 48.0, 36.0  # mm; the white square, and the marker in its middle

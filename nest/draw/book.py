@@ -16,6 +16,7 @@ from pathlib import Path
 from pypdf import PageObject, PdfReader, PdfWriter, Transformation
 from pypdf.generic import RectangleObject
 
+from hides.errors import InputError
 from hides.files import write_whole
 from nest.draw.sheet import Box, Sheet
 from nest.draw.words import POINT
@@ -40,8 +41,15 @@ def save_book(pages: Sequence[Sheet | Tile], path: Path | str, title: str = "") 
 
     Raises
     ------
-    InputError : the file can't be written.
+    InputError : the suffix is not .pdf, or the file can't be written.
     """
+    target = Path(path)
+    if target.suffix.lower() != ".pdf":
+        raise InputError(
+            f"several pages go into a PDF, not into {target.suffix or 'a file without suffix'!r}.",
+            mend="Let the name end in .pdf.",
+            file=target,
+        )
     writer = PdfWriter()
     writer.add_metadata({"/Title": title, "/Creator": "Croupon"})
     drawings = {id(page.drawing): page.drawing for page in pages if isinstance(page, Tile)}
@@ -55,7 +63,6 @@ def save_book(pages: Sequence[Sheet | Tile], path: Path | str, title: str = "") 
         page_object.compress_content_streams()
     out = io.BytesIO()
     writer.write(out)
-    target = Path(path)
     write_whole(target, out.getvalue())
     return target
 

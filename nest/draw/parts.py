@@ -23,7 +23,8 @@ from nest.part import Part
 from nest.plan import Placement
 
 AT_HOME = Placement("", 0.0, 0.0, 0.0)
-HOLE = 0.26  # page mm; a stitch hole on a cut plan is a dot, not a measure
+SMALL_HOLE = 0.26  # page mm; a stitch hole on a cut plan is a dot, not a measure
+TRUE_HOLE = 1.0  # mm, diameter of a stitch hole: a round awl or a 1 mm bit
 
 LABEL_SIZES = (8.0, 7.0, 6.0, 5.2, 4.6)  # points, largest that fits wins
 LEADER_TYPE = Type(LABEL_SIZES[-1], INK, bold=True, halo=LEATHER)
@@ -39,7 +40,7 @@ def draw_part(pen: Pen, part: Part, placement: Placement, fill: str, *, name: st
     """Draw a part as it lies: filled outline, then its marks, faintly."""
     look = replace(PART_EDGE, fill=fill)
     pen.shade(outline_of(part, placement), look, layer=3.0, name=name)
-    draw_marks(pen, part, placement, hole=HOLE)
+    draw_marks(pen, part, placement, hole=SMALL_HOLE)
 
 
 def draw_marks(pen: Pen, part: Part, placement: Placement, *, hole: float) -> None:

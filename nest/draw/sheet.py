@@ -28,7 +28,6 @@ import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.artist import Artist
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.image import AxesImage
 from matplotlib.lines import Line2D
@@ -46,7 +45,7 @@ from nest.draw.words import PLAIN, POINT, Type, Words, font_of, words_box
 
 DPI = 220  # of a PNG: 2573 pixels across A4, sharp on a large screen
 SCREEN = 110  # in a notebook
-FORMATS = (".png", ".pdf", ".svg")
+PICTURES = (".png", ".pdf", ".svg")
 SCALES = (1, 2, 2.5, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 15, 17, 20, 25, 30, 40, 50, 75, 100)
 
 Shape = TypeVar("Shape", bound=BaseGeometry)
@@ -283,10 +282,10 @@ class Sheet(Pen):
         InputError : the suffix is none of these.
         """
         target = FilePath(path)
-        if target.suffix.lower() not in FORMATS:
+        if target.suffix.lower() not in PICTURES:
             raise InputError(
                 f"a drawing can't be written as {target.suffix or 'a file without suffix'!r}.",
-                mend=f"Use one of {', '.join(FORMATS)}.",
+                mend=f"Use one of {', '.join(PICTURES)}.",
                 file=target,
             )
         write_whole(target, self.data(target.suffix.lower()[1:], dpi))
@@ -313,29 +312,6 @@ class Sheet(Pen):
             back = "none" if kind == "pdf" else "auto"
             self.figure.savefig(out, format=kind, dpi=dpi, metadata=metadata, facecolor=back)
         return _in_mm(out.getvalue(), self) if kind == "svg" else out.getvalue()
-
-
-def save_book(sheets: Sequence[Sheet], path: FilePath | str) -> FilePath:
-    """Write sheets as the pages of one PDF, each in its true size, whole or not at all.
-
-    Raises
-    ------
-    InputError : the suffix is not .pdf.
-    """
-    target = FilePath(path)
-    if target.suffix.lower() != ".pdf":
-        raise InputError(
-            f"several pages go into a PDF, not into {target.suffix or 'a file without suffix'!r}.",
-            mend="Let the name end in .pdf.",
-            file=target,
-        )
-    out = io.BytesIO()
-    about = {"CreationDate": None, "Title": sheets[0].title, "Creator": "Croupon"}
-    with mpl.rc_context({"pdf.fonttype": 42}), PdfPages(out, metadata=about) as book:
-        for sheet in sheets:
-            book.savefig(sheet.figure)
-    write_whole(target, out.getvalue())
-    return target
 
 
 def _in_mm(svg: bytes, sheet: Sheet) -> bytes:

@@ -21,14 +21,14 @@ from nest.draw.palette import ALARM, FLAW, INK, PAPER, REMNANT, THREAD
 from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type
-from nest.report.page import BAND, MARGIN, PAPERS, titled
+from nest.report.page import ISO_A, MARGIN, Page
 
-SIDEBAR, GUTTER = 62.0, 5.0  # mm
+SIDEBAR = 62.0  # mm, width of the column at the right
 MOST_WIDE = 1800  # pixels of the photo on the page
-GRID = 500.0  # mm between the lines that a tape can check
-STEP = 20.0  # mm; straight lines on the floor bend on a photo, so they are drawn in steps
+TAPE_GRID = 500.0  # mm between the lines that a tape can check
+LINE_STEP = 20.0  # mm; straight lines on the floor bend on a photo, so they are drawn in steps
 
-EDGE = Style(edge=THREAD, width=0.5)
+HIDE_LINE = Style(edge=THREAD, width=0.5)
 FLAW_EDGE = Style(edge=FLAW, width=0.4)
 DOUBT_EDGE = Style(edge=ALARM, width=0.45, dash=(1.4, 0.9))
 SHEET_EDGE = Style(edge=REMNANT, width=0.4)
@@ -44,17 +44,16 @@ LOUD = Type(6.2, ALARM, bold=True)
 
 def capture_sheet(found: Captured, photo: int = 0, *, paper: str = "A4") -> Sheet:
     """Draw one of the photos with outline, flaws, sheets and doubts on it, landscape."""
-    width, height = PAPERS[paper]
-    sheet = titled(width, height, f"“{found.hide.name}” as seen", _facts(found, photo))
-    room, top = width - 2 * MARGIN - SIDEBAR - GUTTER, height - MARGIN - BAND
+    title = f"“{found.hide.name}” as seen"
+    page = Page(ISO_A[paper], title, _facts(found, photo), sidebar=SIDEBAR)
     wide, tall = found.views[photo].size
-    scale = min(room / wide, (top - MARGIN) / tall)
-    frame = (MARGIN, top - tall * scale, wide * scale, tall * scale)
-    pen = sheet.view(frame, (0.0, 0.0, wide, tall), scale=scale, cut=True)
+    scale = min(page.room / wide, (page.top - MARGIN) / tall)
+    frame = (MARGIN, page.top - tall * scale, wide * scale, tall * scale)
+    pen = page.view(frame, (0.0, 0.0, wide, tall), scale=scale, cut=True)
     _Overlay(pen, found, photo).draw()
     rows = [*_verdict_rows(found), *_measure_rows(found, photo), *_legend_rows(found)]
-    stack(sheet, rows, MARGIN + room + GUTTER, top)
-    return sheet
+    stack(page, rows, page.side, page.top)
+    return page
 
 
 class _Overlay:
@@ -69,7 +68,7 @@ class _Overlay:
         wide, tall = self.view.size
         self.pen.picture(_smaller(self.found.photos[self.photo].pixels), (0.0, 0.0, wide, tall))
         self._grid(hide.outline.bounds)
-        self._ring(hide.outline.polygon, EDGE)
+        self._ring(hide.outline.polygon, HIDE_LINE)
         for flaw in hide.flaws:
             self._ring(flaw.shape, FLAW_EDGE)
         for doubt in self.found.doubtful:
@@ -98,17 +97,17 @@ class _Overlay:
 
     def _ring(self, shape: Polygon, look: Style) -> None:
         for ring in (shape.exterior, *shape.interiors):
-            line = self._at(np.asarray(shapely.segmentize(ring, STEP).coords))
+            line = self._at(np.asarray(shapely.segmentize(ring, LINE_STEP).coords))
             halo = Style(edge=PAPER, width=look.width + 0.5, alpha=0.8)
             self.pen.line(line, halo, layer=4.0)
             self.pen.line(line, look, layer=5.0)
 
     def _grid(self, bounds: Box) -> None:
-        """Lines every GRID mm of the hide's frame, and its backbone."""
+        """Lines every TAPE_GRID mm of the hide's frame, and its backbone."""
         x0, y0, x1, y1 = bounds
-        for x in np.arange(np.ceil(x0 / GRID), np.floor(x1 / GRID) + 1) * GRID:
+        for x in np.arange(np.ceil(x0 / TAPE_GRID), np.floor(x1 / TAPE_GRID) + 1) * TAPE_GRID:
             self.pen.line(self._at(_line((x, y0), (x, y1))), GRID_LINE, layer=3.0)
-        for y in np.arange(np.ceil(y0 / GRID), np.floor(y1 / GRID) + 1) * GRID:
+        for y in np.arange(np.ceil(y0 / TAPE_GRID), np.floor(y1 / TAPE_GRID) + 1) * TAPE_GRID:
             self.pen.line(self._at(_line((x0, y), (x1, y))), GRID_LINE, layer=3.0)
         self.pen.line(self._at(_line((x0, 0.0), (x1, 0.0))), AXIS, layer=3.5)
 
@@ -164,7 +163,7 @@ def _measure_rows(found: Captured, photo: int) -> list[Row]:
 
 
 def _legend_rows(found: Captured) -> list[Row]:
-    rows = [head("Drawn on the photo", SIDEBAR), *stroke(EDGE, "edge of the hide", SIDEBAR)]
+    rows = [head("Drawn on the photo", SIDEBAR), *stroke(HIDE_LINE, "edge of the hide", SIDEBAR)]
     if found.hide.flaws:
         rows += stroke(FLAW_EDGE, "flaw, by its first two letters", SIDEBAR)
     if found.doubtful:
@@ -172,12 +171,12 @@ def _legend_rows(found: Captured) -> list[Row]:
     rows += stroke(SHEET_EDGE, "scale sheet that was read", SIDEBAR)
     if found.hide.readings:
         rows += stroke(Style(fill=INK), "gauge reading, mm", SIDEBAR)
-    words = f"Fine white lines: every {GRID:g} mm of the record, to check with a tape."
+    words = f"Fine white lines: every {TAPE_GRID:g} mm of the record, to check with a tape."
     return [*rows, *note(words, SIDEBAR)]
 
 
 def _line(start: tuple[float, float], end: tuple[float, float]) -> FloatArray:
-    count = max(2, int(np.hypot(end[0] - start[0], end[1] - start[1]) / STEP))
+    count = max(2, int(np.hypot(end[0] - start[0], end[1] - start[1]) / LINE_STEP))
     return np.linspace(start, end, count)
 
 

@@ -15,18 +15,17 @@ from hides.hide import Hide
 from hides.units import area_text
 from nest.draw import leather
 from nest.draw.palette import FRONTIER, HEAD, INK, LEFT_OVER, NOTE, PART_EDGE, SMALL, STRONG
-from nest.draw.parts import outline_of
 from nest.draw.rows import Row, beside, cells, gap, head, height_of, note, stack
 from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
 from nest.figures import FIGURES, Figures
 from nest.plan import Plan
-from nest.report.names import patterns_of
-from nest.report.page import BAND, MARGIN, PAPERS, titled
+from nest.report.names import shown_of
+from nest.report.page import ISO_A, MARGIN, Page
 
-CLOSE = 0.01  # costs or areas that differ by less are called equal
-GUTTER = 6.0
-NAMES = 42.0  # mm, width of the column with the figures' names
+ALIKE = 0.01  # costs or areas that differ by less, as a share, are called equal
+PANEL_GUTTER = 6.0  # mm between hides, and between bars
+NAMES_WIDTH = 42.0  # mm, width of the column with the figures' names
 COST = "Leather cost per sheath"
 ADVICE = Type(8.0, bold=True)
 GOOD, OTHER = "#c98b3c", "#d9c8a8"  # the recommended hide's bars, and the others'
@@ -118,12 +117,11 @@ def compare_sheet(tried: Sequence[Tried], *, paper: str | None = None) -> Sheet:
     ValueError : nothing was tried.
     """
     words = recommend(tried)
-    width, height = PAPERS[paper or ("A4" if len(tried) <= 6 else "A3")]
+    size = ISO_A[paper or ("A4" if len(tried) <= 6 else "A3")]
     names = ", ".join(t.hide.name for t in tried)
-    sheet = titled(width, height, f"{tried[0].plan.name}: hides compared", names)
-    top = height - MARGIN - BAND
-    room = width - 2 * MARGIN
-    top = stack(sheet, [*note(words, room, ADVICE), gap(2.0)], MARGIN, top)
+    sheet = Page(size, f"{tried[0].plan.name}: hides compared", names)
+    room = sheet.room
+    top = stack(sheet, [*note(words, room, ADVICE), gap(2.0)], MARGIN, sheet.top)
     rows = _table_rows(tried, room)
     foot = MARGIN + height_of(rows)
     stack(sheet, rows, MARGIN, foot)
@@ -155,7 +153,7 @@ def _lead_over(best: Tried, rivals: Sequence[Tried], *, by_cost: bool) -> str:
     if not measure(second) or measure(second) == float("inf"):
         return ""
     saved = 1.0 - measure(best) / measure(second)
-    if saved < CLOSE:
+    if saved < ALIKE:
         return f", about the same as {second.hide.name}"
     how = "cheaper" if by_cost else "less leather"
     return f", {100 * saved:.0f} % {how} than {second.hide.name}"
@@ -187,16 +185,16 @@ def _used(t: Tried) -> float:
 
 
 def _table_rows(tried: Sequence[Tried], width: float) -> list[Row]:
-    each = min(38.0, (width - NAMES - 50.0) / len(tried))
-    says = width - NAMES - each * len(tried)
-    widths = (NAMES, says, *(each for _ in tried))
+    each = min(38.0, (width - NAMES_WIDTH - 50.0) / len(tried))
+    says = width - NAMES_WIDTH - each * len(tried)
+    widths = (NAMES_WIDTH, says, *(each for _ in tried))
     numbers = range(2, 2 + len(tried))
     heads, *body = table(tried)
     first, *names = heads
     rows = [cells([first, "", *names], widths, STRONG, right=numbers)]
     for label, *values in body:
         row = cells([label, "", *values], widths, Type(6.4, INK), right=numbers)
-        rows.append(beside(row, note(DEFINITIONS.get(label, ""), says - 2.0, SMALL), NAMES))
+        rows.append(beside(row, note(DEFINITIONS.get(label, ""), says - 2.0, SMALL), NAMES_WIDTH))
     return [head("Figures", width), *rows]
 
 
@@ -205,22 +203,20 @@ def _draw_layouts(
 ) -> None:
     """Every hide with its parts, all at one scale."""
     x, y, width, height = rect
-    each = (width - (len(tried) - 1) * GUTTER) / len(tried)
+    each = (width - (len(tried) - 1) * PANEL_GUTTER) / len(tried)
     boxes = [t.hide.outline.bounds for t in tried]
     longest = max(b[2] - b[0] for b in boxes)
     deepest = max(b[3] - b[1] for b in boxes)
     scale = min(each / longest, (height - 7.0) / deepest)
     for i, (t, bounds) in enumerate(zip(tried, boxes, strict=True)):
-        left = x + i * (each + GUTTER)
+        left = x + i * (each + PANEL_GUTTER)
         pen = sheet.view((left, y, each, height - 7.0), bounds, scale)
         leather.draw_ground(pen, t.hide)
         leather.draw_flaws(pen, t.hide)
-        patterns = patterns_of(t.plan)
-        for placement in t.plan.placements:
-            wanted = t.plan.by_id[placement.id]
-            look = Style(fill=patterns[wanted.kit].fill, edge=PART_EDGE.edge, width=0.12)
-            name = f"part:{t.hide.name}:{placement.id}"
-            pen.shade(outline_of(wanted.part, placement), look, layer=3.0, name=name)
+        for one in shown_of(t.plan):
+            look = Style(fill=one.pattern.fill, edge=PART_EDGE.edge, width=0.12)
+            name = f"part:{t.hide.name}:{one.placement.id}"
+            pen.shade(one.shape, look, layer=3.0, name=name)
         for remnant in t.figures.remnants:
             pen.shade(remnant.polygon, LEFT_OVER, layer=2.5)
         for piece in t.figures.cut_line.geoms:
@@ -230,27 +226,24 @@ def _draw_layouts(
         sheet.text((left + each, y + height - 4.5), area, NOTE, anchor="right")
 
 
+def _told(key: str) -> tuple[Callable[[Tried], float | None], Callable[[Tried], str]]:
+    """How to ask a hide for a figure: as a number, and as words."""
+    return lambda t: t.figures.numbers.get(key), lambda t: t.figures.text(key)
+
+
 def _draw_bars(
     sheet: Sheet, tried: Sequence[Tried], rect: tuple[float, float, float, float]
 ) -> None:
     x, y, width, height = rect
-    each = (width - 2 * GUTTER) / 3
-    panels: tuple[tuple[str, Callable[[Tried], float | None], Callable[[Tried], str]], ...] = (
-        (
-            "Used area (the tick is its bound)",
-            lambda t: t.figures.numbers.get("used_area"),
-            lambda t: t.figures.text("used_area"),
-        ),
+    each = (width - 2 * PANEL_GUTTER) / 3
+    panels = (
+        ("Used area (the tick is its bound)", *_told("used_area")),
         (COST, _cost, _money),
-        (
-            "Yield on the used area",
-            lambda t: t.figures.numbers.get("yield_on_used"),
-            lambda t: t.figures.text("yield_on_used"),
-        ),
+        ("Yield on the used area", *_told("yield_on_used")),
     )
     best = best_of(tried)
     for i, (title, value, words) in enumerate(panels):
-        left = x + i * (each + GUTTER)
+        left = x + i * (each + PANEL_GUTTER)
         sheet.text((left, y + height - 3.0), title, Type(7.0, INK, bold=True))
         most = max((value(t) or 0.0 for t in tried), default=0.0) or 1.0
         for j, t in enumerate(tried):

@@ -11,11 +11,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
+import shapely
+from shapely import Point
 
 from hides.hide import Hide
-from hides.units import DM2
+from hides.outline import polygons_of
+from hides.units import DM2, area_text
 from nest.draw import leather
+from nest.draw.labels import Labels
 from nest.draw.palette import (
     ALARM,
     BED_BORDER,
@@ -24,11 +27,12 @@ from nest.draw.palette import (
     INK,
     LEFT_OVER,
     PART_EDGE,
+    REMNANT,
     SEAM,
     SMALL,
     STRETCH,
 )
-from nest.draw.parts import outline_of
+from nest.draw.parts import draw_part
 from nest.draw.rows import (
     Row,
     gap,
@@ -42,14 +46,13 @@ from nest.draw.rows import (
     stroke,
     swatch,
 )
-from nest.draw.sheet import Sheet
-from nest.draw.tints import ramp, tints_of
+from nest.draw.sheet import Pen, Sheet
+from nest.draw.tints import draw_levels, ramp, tints_of
 from nest.draw.words import Type
 from nest.figures import FIGURES, Figures, SheathCost
-from nest.plan import Plan
-from nest.report.layout import draw_layout
-from nest.report.names import Pattern, patterns_of
-from nest.report.page import BAND, MARGIN, PAPERS, stamp, titled
+from nest.plan import Plan, borders
+from nest.report.names import Pattern, patterns_of, shown_of, union_bounds
+from nest.report.page import GUTTER, ISO_A, MARGIN, Page, stamp
 
 # What a maker asks first; the CSV has them all.
 SHOWN = (
@@ -66,32 +69,27 @@ SHOWN = (
     "leather_cost",
     "waste_cost",
 )
-AROUND = 30.0  # mm of leather shown round the parts of a detail
+DETAIL_AROUND = 30.0  # mm of leather shown round the parts of a detail
 SIDEBAR = 50.0  # mm, width of the column at the right
-GUTTER = 5.0  # mm between columns
-COLUMNS = 3  # of figures
-RULER = 7.0  # mm, room for the upright ruler
+FIGURE_COLUMNS = 3
 HEAD_HEIGHT = head("", 0.0).height
 OMITTED = Type(6.0, ALARM, bold=True)
+KEPT = Type(6.0, REMNANT, bold=True)
 
 
 def cut_plan(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> Sheet:
-    """Draw the cut plan on ``paper`` (one of :data:`nest.report.page.PAPERS`, landscape)."""
-    width, height = PAPERS[paper]
-    sheet = titled(width, height, f"{plan.name}: cut plan", _facts(plan, hide))
-    stamp(sheet, plan.check, len(plan.placements))
-    room = width - 2 * MARGIN - SIDEBAR - GUTTER
-    top = height - MARGIN - BAND
-    foot = MARGIN + _draw_figures(sheet, figures, room)
-    frame = (MARGIN + RULER, foot + 9.5, room - RULER, top - foot - 13.5)
-    pen = sheet.view(frame, hide.outline.bounds)
+    """Draw the cut plan on ``paper`` (one of :data:`nest.report.page.ISO_A`, landscape)."""
+    page = Page(ISO_A[paper], f"{plan.name}: cut plan", _facts(plan, hide), sidebar=SIDEBAR)
+    stamp(page, plan.check, len(plan.placements))
+    foot = MARGIN + _draw_figures(page, figures, page.room)
+    pen = page.view(page.frame(foot + 9.5), hide.outline.bounds)
     leather.draw_edges(pen, hide)
     draw_layout(pen, plan, hide, figures)
     rest = [gap(2.0), *_leather_rows(plan, hide, figures), gap(2.0)]
     rest += leather.scale_bar(pen.scale, SIDEBAR)
-    sheaths = _sheath_rows(plan, figures, top - MARGIN - height_of(rest))
-    stack(sheet, [*sheaths, *rest], MARGIN + room + GUTTER, top)
-    return sheet
+    sheaths = _sheath_rows(plan, figures, page.top - MARGIN - height_of(rest))
+    stack(page, [*sheaths, *rest], page.side, page.top)
+    return page
 
 
 def cut_detail(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> Sheet:
@@ -103,21 +101,17 @@ def cut_detail(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -
     """
     if not plan.placements:
         raise ValueError("a plan without parts has no detail to show")
-    rings = [outline_of(plan.by_id[p.id].part, p).bounds for p in plan.placements]
-    low, high = np.min(rings, axis=0)[:2] - AROUND, np.max(rings, axis=0)[2:] + AROUND
-    world = (float(low[0]), float(low[1]), float(high[0]), float(high[1]))
-    long, short = PAPERS[paper]
-    upright = high[1] - low[1] > high[0] - low[0]
-    width, height = (short, long) if upright else (long, short)
-    sheet = titled(width, height, f"{plan.name}: detail", f"hide “{hide.name}”, grain side up")
-    stamp(sheet, plan.check, len(plan.placements))
-    rect = (MARGIN + RULER, MARGIN + 16.0, width - 2 * MARGIN - RULER, 0.0)
-    rect = (*rect[:3], height - MARGIN - BAND - rect[1] - 2.0)
-    pen = sheet.view(rect, world, cut=True)
+    world = union_bounds([one.shape for one in shown_of(plan)], DETAIL_AROUND)
+    upright = world[3] - world[1] > world[2] - world[0]
+    size = ISO_A[paper][::-1] if upright else ISO_A[paper]
+    page = Page(size, f"{plan.name}: detail", f"hide “{hide.name}”, grain side up")
+    stamp(page, plan.check, len(plan.placements))
+    x, y, width, height = page.frame(MARGIN + 16.0)
+    pen = page.view((x, y, width, height + 2.0), world, cut=True)
     leather.draw_rulers(pen, world)
     draw_layout(pen, plan, hide, figures)
-    stack(sheet, leather.scale_bar(pen.scale, SIDEBAR), MARGIN, MARGIN + 7.0)
-    return sheet
+    stack(page, leather.scale_bar(pen.scale, SIDEBAR), MARGIN, MARGIN + 7.0)
+    return page
 
 
 def _facts(plan: Plan, hide: Hide) -> str:
@@ -127,6 +121,46 @@ def _facts(plan: Plan, hide: Hide) -> str:
         f"{hide.tannage}), grain side up    ·    gap {plan.gap:g} mm, edge {plan.edge_margin:g} mm"
         f"    ·    seed {plan.seed}, {plan.budget}"
     )
+
+
+# --- the layout ------------------------------------------------------------------------------
+
+
+def draw_layout(pen: Pen, plan: Plan, hide: Hide, figures: Figures) -> None:
+    """Draw the hide, the parts with their labels, and what is kept, with a pen of the hide."""
+    parts = shown_of(plan)
+    covered = shapely.union_all([one.shape for one in parts])
+    leather.draw_ground(pen, hide)
+    leather.draw_flaws(pen, hide, layer=3.8)
+    for border in shapely.get_parts(borders(plan.bed_windows).intersection(hide.polygon)):
+        pen.line(border.coords, BED_BORDER, layer=2.6, name="bed-border")
+    for one in parts:
+        name = f"part:{one.placement.id}"
+        draw_part(pen, one.wanted.part, one.placement, one.pattern.fill, name=name)
+    labels = Labels(pen)
+    for one in parts:
+        one.write_label(pen, labels, covered)
+    leather.name_flaws(pen, hide, labels)
+    _draw_kept(pen, figures, labels)
+    leather.draw_regions(pen, hide, labels, avoid=covered)
+    labels.obstacles += [pen.on_page(one.shape) for one in parts]
+    draw_levels(pen, hide, labels)
+    leather.draw_stretch(pen, hide, avoid=covered)
+
+
+def _draw_kept(pen: Pen, figures: Figures, labels: Labels) -> None:
+    """Draw what is left: the frontier, the remnants, the largest circle in each."""
+    for remnant in figures.remnants:
+        pen.shade(remnant.polygon, LEFT_OVER, layer=1.8, name="remnant")
+        x, y, radius = remnant.circle
+        circle = Point(x, y).buffer(radius, quad_segs=32)
+        pen.shade(circle, replace(FRONTIER, width=0.25, dash=(1.5, 1.0)), layer=2.2)
+        for words in (f"kept: {area_text(remnant.polygon.area)}", f"circle Ø {2 * radius:.0f} mm"):
+            for room in polygons_of(pen.on_page(circle))[:1]:
+                labels.inside(room, words, KEPT)
+    for piece in figures.cut_line.geoms:
+        pen.line(piece.coords, FRONTIER, layer=4.5, name="frontier")
+        labels.obstacles.append(pen.on_page(piece))
 
 
 # --- words beside and below ------------------------------------------------------------------
@@ -178,8 +212,8 @@ def _leather_rows(plan: Plan, hide: Hide, figures: Figures) -> list[Row]:
 
 def _draw_figures(sheet: Sheet, figures: Figures, width: float) -> float:
     """Set the figures in columns at the foot of the page; return the height they take."""
-    wide = (width - (COLUMNS - 1) * GUTTER) / COLUMNS
-    columns = parted(_figure_rows(figures, wide), COLUMNS)
+    wide = (width - (FIGURE_COLUMNS - 1) * GUTTER) / FIGURE_COLUMNS
+    columns = parted(_figure_rows(figures, wide), FIGURE_COLUMNS)
     tall = max(height_of(rows) for rows in columns)
     stack(sheet, [head("Figures", width)], MARGIN, MARGIN + tall + HEAD_HEIGHT)
     for i, rows in enumerate(columns):

@@ -18,9 +18,9 @@ from nest.draw.rows import Row, cells, gap, head, note, pair, stack, stroke, swa
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.tints import NINETY, doubt_row, draw_doubt, draw_levels, ramp, tints_of
 from nest.draw.words import Type
-from nest.report.page import BAND, MARGIN, PAPERS, titled
+from nest.report.page import ISO_A, MARGIN, Page
 
-SIDEBAR, GUTTER, RULER = 56.0, 5.0, 7.0  # mm
+SIDEBAR = 56.0  # mm, width of the column at the right
 SURE = Style(edge=REMNANT, width=0.5, hatch="//", alpha=0.45)
 SURE_EDGE = Style(edge=REMNANT, width=0.5)
 OPEN = Style(edge="#a3231a", width=0.35, dash=(1.2, 0.8))
@@ -70,18 +70,16 @@ def gauging(
 
 def gauge_sheet(found: Gauging, *, paper: str = "A4") -> Sheet:
     """Draw it on one page, landscape."""
-    hide, (width, height) = found.hide, PAPERS[paper]
-    sheet = titled(width, height, f"Gauging “{hide.name}”", _facts(found))
-    room, top = width - 2 * MARGIN - SIDEBAR - GUTTER, height - MARGIN - BAND
-    frame = (MARGIN + RULER, MARGIN + 8.0, room - RULER, top - MARGIN - 12.0)
-    pen = sheet.view(frame, hide.outline.bounds)
+    hide = found.hide
+    page = Page(ISO_A[paper], f"Gauging “{hide.name}”", _facts(found), sidebar=SIDEBAR)
+    pen = page.view(page.frame(MARGIN + 8.0), hide.outline.bounds)
     _draw(pen, found)
     side = [*_need_rows(found), *_place_rows(found), gap(2.0), head("Leather", SIDEBAR)]
     side += [*ramp(tints_of(hide), SIDEBAR), *doubt_row(hide, SIDEBAR)]
     side += [*stroke(LEADER_DOT, "gauge reading, mm", SIDEBAR), gap(2.0)]
     side += leather.scale_bar(pen.scale, SIDEBAR)
-    stack(sheet, side, MARGIN + room + GUTTER, top)
-    return sheet
+    stack(page, side, page.side, page.top)
+    return page
 
 
 def need_text(need: Need) -> str:

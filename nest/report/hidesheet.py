@@ -12,26 +12,21 @@ from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
 from nest.draw.sheet import Pen, Sheet
 from nest.draw.tints import doubt_row, draw_doubt, draw_levels, ramp, tints_of
 from nest.draw.words import Type
-from nest.report.page import BAND, MARGIN, PAPERS, titled
+from nest.report.page import ISO_A, MARGIN, Page
 
 SIDEBAR = 56.0  # mm, width of the column at the right
-GUTTER = 5.0
-RULER = 7.0  # mm, room for the upright ruler
 REMARK = Type(6.0)
 
 
 def hide_sheet(hide: Hide, *, paper: str = "A4") -> Sheet:
     """Draw a hide with its flaws, thickness, stretch and areas, landscape."""
-    width, height = PAPERS[paper]
-    sheet = titled(width, height, f"Hide “{hide.name}”", _facts(hide))
-    room, top = width - 2 * MARGIN - SIDEBAR - GUTTER, height - MARGIN - BAND
-    frame = (MARGIN + RULER, MARGIN + 8.0, room - RULER, top - MARGIN - 12.0)
-    pen = sheet.view(frame, hide.outline.bounds)
+    page = Page(ISO_A[paper], f"Hide “{hide.name}”", _facts(hide), sidebar=SIDEBAR)
+    pen = page.view(page.frame(MARGIN + 8.0), hide.outline.bounds)
     _draw(pen, hide)
     side = [*_area_rows(hide), gap(2.0), *_leather_rows(hide), gap(2.0)]
     side += [*leather.scale_bar(pen.scale, SIDEBAR), gap(2.0), *_remark_rows(hide)]
-    stack(sheet, side, MARGIN + room + GUTTER, top)
-    return sheet
+    stack(page, side, page.side, page.top)
+    return page
 
 
 def hide_facts(hide: Hide) -> dict[str, str]:

@@ -15,7 +15,7 @@ from hides.files import write_whole
 from hides.units import DM2
 from nest.figures import FIGURES, Figures
 from nest.plan import Plan
-from nest.report.names import patterns_of
+from nest.report.names import shown_of
 
 PART_COLUMNS = (
     "id",
@@ -42,17 +42,15 @@ def write_parts(plan: Plan, path: Path) -> None:
     ------
     InputError : the file can't be written.
     """
-    patterns = patterns_of(plan)
     rows = []
-    for placement in plan.placements:
-        wanted = plan.by_id[placement.id]
-        part, need = wanted.part, wanted.need
+    for one in shown_of(plan):
+        placement, part, need = one.placement, one.wanted.part, one.wanted.need
         holes = sum(len(mark.points) for mark in part.marks if mark.kind == "stitch")
         rows.append(
             (
                 placement.id,
-                patterns[wanted.kit].label(wanted),
-                wanted.kit,
+                one.label,
+                one.wanted.kit,
                 part.kind,
                 f"{placement.x:.3f}",
                 f"{placement.y:.3f}",
@@ -81,16 +79,8 @@ def write_figures(figures: Figures, path: Path) -> None:
         unit = about.unit.replace("money", figures.currency)
         rows.append((key, about.label, _plain(value), unit, about.definition))
     for sheath in figures.sheaths:
-        says = "Net area of the sheath's parts."
-        rows.append(
-            (
-                f"net_area:{sheath.kit}",
-                f"Parts of {sheath.kit}",
-                _plain(sheath.net_area),
-                "mm2",
-                says,
-            )
-        )
+        says, label = "Net area of the sheath's parts.", f"Parts of {sheath.kit}"
+        rows.append((f"net_area:{sheath.kit}", label, _plain(sheath.net_area), "mm2", says))
         if sheath.cost is not None:
             says = "The sheath's share of the leather cost, by net area."
             label = f"Leather cost of {sheath.kit}"

@@ -1,4 +1,4 @@
-"""What things are called on a page: a letter for each sheath pattern, short names for parts.
+"""What pages show of a plan's parts: a letter for each sheath pattern, short names, shapes.
 
 A letter stands for the sheath pattern, a number for the sheath, and W or L for its welt and
 loop; the body has the plain name ("B2", "B2W", "B2L").
@@ -11,11 +11,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
+from nest.draw.labels import Labels
 from nest.draw.palette import fill_of
+from nest.draw.parts import label_part, outline_of
+from nest.draw.sheet import Box, Pen
 from nest.part import Part
-from nest.plan import Plan
+from nest.plan import Placement, Plan
 from nest.week import Wanted
 
 SUFFIX = {"body": "", "welt": "W", "loop": "L"}
@@ -35,6 +40,35 @@ class Pattern:
         return f"{self.letter}{self.kits.index(wanted.kit) + 1}{SUFFIX[wanted.part.kind]}"
 
 
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A placed part as pages show it; ``shape`` is in mm, hide frame."""
+
+    placement: Placement
+    wanted: Wanted
+    pattern: Pattern
+    shape: Polygon
+
+    @property
+    def label(self) -> str:
+        """What it is called on the page."""
+        return self.pattern.label(self.wanted)
+
+    def write_label(self, pen: Pen, labels: Labels, avoid: BaseGeometry) -> None:
+        """Write its label on it with a pen of the hide, or beside it clear of ``avoid``."""
+        shape, angle, fill = pen.on_page(self.shape), self.placement.angle, self.pattern.fill
+        label_part(shape, self.label, angle, labels, fill=fill, avoid=pen.on_page(avoid))
+
+
+def shown_of(plan: Plan) -> tuple[Shown, ...]:
+    """All parts that the plan places, in its order."""
+    patterns, by_id = patterns_of(plan), plan.by_id
+    return tuple(
+        Shown(at, by_id[at.id], patterns[by_id[at.id].kit], outline_of(by_id[at.id].part, at))
+        for at in plan.placements
+    )
+
+
 def patterns_of(plan: Plan) -> dict[str, Pattern]:
     """The pattern of every kit: kits "heron-1" and "heron-2" share one if their parts agree."""
     kits: dict[str, list[Part]] = {}
@@ -51,6 +85,12 @@ def patterns_of(plan: Plan) -> dict[str, Pattern]:
         pattern = Pattern(_letter(i), told, fill_of(i), tuple(members))
         found.update(dict.fromkeys(members, pattern))
     return {kit: found[kit] for kit in kits}
+
+
+def union_bounds(shapes: Sequence[Polygon], around: float = 0.0) -> Box:
+    """The box of several shapes in mm, with ``around`` mm on every side."""
+    x0, y0, x1, y1 = shapely.union_all(shapes).bounds
+    return x0 - around, y0 - around, x1 + around, y1 + around
 
 
 def _stem(kit: str) -> str:

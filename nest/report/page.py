@@ -1,30 +1,65 @@
-"""What every page of Croupon shares: paper sizes, the title, the checker's stamp."""
+"""What every page of Croupon shares: paper, margins, the title, the checker's stamp."""
 
 from __future__ import annotations
 
 from shapely import box
 
 from nest.draw.palette import ALARM, BODY, INK, NOTE, REMNANT, RULE, SMALL, TITLE
-from nest.draw.rows import note
-from nest.draw.sheet import Sheet, Style
+from nest.draw.rows import Row, note
+from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
 from nest.plan import Verdict
 
-# ISO 216 trimmed sizes, mm, landscape
-PAPERS = {"A4": (297.0, 210.0), "A3": (420.0, 297.0), "A2": (594.0, 420.0), "A1": (841.0, 594.0)}
+# ISO 216 trimmed sizes of pictures, mm, landscape; what a printer at home takes is in
+# hides.units.PAPERS
+ISO_A = {"A4": (297.0, 210.0), "A3": (420.0, 297.0), "A2": (594.0, 420.0), "A1": (841.0, 594.0)}
 MARGIN = 9.0  # mm; printers of the home leave up to 6 mm blank
 BAND = 15.0  # mm, height of the title band
+GUTTER = 5.0  # mm between columns
+SCALE_ROOM = 7.0  # mm left of a picture for the upright scale beside it
 RULER, SQUARE = 100.0, 50.0  # mm, to check the print by
+CAUTION, LARGE_CAUTION = Type(6.2, ALARM, bold=True), Type(6.4, ALARM, bold=True)
 
 
-def titled(width: float, height: float, title: str, below: str) -> Sheet:
-    """Start a page with its title band: a name in large type and a line of facts below it."""
-    sheet = Sheet(width, height, title=title)
-    top = height - MARGIN
-    sheet.text((MARGIN, top - 5.0), title, TITLE)
-    sheet.text((MARGIN, top - 10.6), below, BODY)
-    sheet.line([(MARGIN, top - 13.0), (width - MARGIN, top - 13.0)], RULE)
-    return sheet
+class Page(Sheet):
+    """A page with its title band: a name in large type and a line of facts below it.
+
+    ``size`` is (width, height); below the band is room for a picture and, at its right, for a
+    ``sidebar`` of words. All in mm.
+
+    Attributes
+    ----------
+    top : y of the lower end of the band.
+    room : width of what lies left of the sidebar.
+    side : x of the sidebar.
+    """
+
+    def __init__(
+        self,
+        size: tuple[float, float],
+        title: str,
+        below: str,
+        *,
+        sidebar: float = 0.0,
+        gutter: float = GUTTER,
+    ) -> None:
+        super().__init__(*size, title=title)
+        self.top = self.height - MARGIN - BAND
+        self.room = self.width - 2 * MARGIN - (sidebar + gutter if sidebar else 0.0)
+        self.side = self.width - MARGIN - sidebar
+        top = self.height - MARGIN
+        self.text((MARGIN, top - 5.0), title, TITLE)
+        self.text((MARGIN, top - 10.6), below, BODY)
+        self.line([(MARGIN, top - 13.0), (self.width - MARGIN, top - 13.0)], RULE)
+
+    def frame(self, low: float, left: float = SCALE_ROOM) -> Box:
+        """Room for a picture (x, y, width, height) in mm from y = ``low`` up to the band."""
+        return MARGIN + left, low, self.room - left, self.top - low - 4.0
+
+
+def caution(words: str, width: float, style: Type = CAUTION) -> list[Row]:
+    """Rows, ``width`` mm wide, that warn of what can hurt."""
+    return note(f"⚠ {words}", width, style)
 
 
 def stamp(sheet: Sheet, verdict: Verdict | None, parts: int) -> None:

@@ -30,27 +30,25 @@ from nest.draw.palette import (
     SMALL,
     THREAD,
 )
-from nest.draw.parts import AT_HOME, draw_marks
+from nest.draw.parts import AT_HOME, TRUE_HOLE, draw_marks
 from nest.draw.rows import Row, cells, gap, head, height_of, note, pair, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.knife import Knife
 from nest.part import XY, Mark, Part
-from nest.report.page import BAND, MARGIN, PAPERS, RULER, SQUARE, draw_check, titled
+from nest.report.page import BAND, ISO_A, MARGIN, RULER, SQUARE, Page, caution, draw_check
 from nest.sheath import Sheath, Station
 
-COLUMN = 76.0  # mm, width of the words beside the parts
-GUTTER = 7.0
+SIDEBAR = 76.0  # mm, width of the words beside the parts
+BESIDE = SIDEBAR + 7.0  # mm, with the room left of them
 AIR = 5.0  # mm round each part with its measures
-STEP = 4.5  # mm from a part to its measures, and from one to the next
-HOLE = 1.0  # mm, diameter of a stitch hole: a round awl or a 1 mm bit
+MEASURE_STEP = 4.5  # mm from a part to its measures, and from one to the next
 
 FACE = Type(11.0, FADED, bold=True)
 NAME = Type(7.0, FADED, bold=True)
 TILTS = (0.0, -10.0, 10.0, -20.0, 20.0, -30.0, 30.0)  # degrees; a welt's words may follow it
 SMALL_MARK = Type(5.4, THREAD, halo=KNIFE.fill)
 TIE = Style(edge=MEASURE.edge, width=0.08)
-CAUTION = Type(6.2, ALARM, bold=True)
 SIZE = Type(6.0, MEASURE.edge, halo=PAPER)
 
 
@@ -97,7 +95,7 @@ def pattern_sheet(sheath: Sheath, knife: Knife, *, paper: str | None = None) -> 
 
     Parameters
     ----------
-    paper : one of :data:`nest.report.page.PAPERS`; by default the smallest that holds all,
+    paper : one of :data:`nest.report.page.ISO_A`; by default the smallest that holds all,
         and beyond A1 a page as large as needed.
 
     Raises
@@ -108,13 +106,13 @@ def pattern_sheet(sheath: Sheath, knife: Knife, *, paper: str | None = None) -> 
     rows = _rows(sheath, knife)
     width, height, places = _laid_out([*items, CHECK], height_of(rows), paper)
     below = f"{_style(sheath)}    ·    {sheath.choices.leather:g} mm leather    ·    grain side up"
-    sheet = titled(width, height, f"{sheath.name}: sheath pattern 1:1", below)
+    page = Page((width, height), f"{sheath.name}: sheath pattern 1:1", below, sidebar=SIDEBAR)
     for item, place in zip(items, places, strict=False):
-        _draw_part(sheet, sheath, item, place)
+        _draw_part(page, sheath, item, place)
     x, y = places[-1]
-    draw_check(sheet, x + AIR, y + AIR + 8.0)
-    stack(sheet, rows, width - MARGIN - COLUMN, height - MARGIN - BAND)
-    return sheet
+    draw_check(page, x + AIR, y + AIR + 8.0)
+    stack(page, rows, page.side, page.top)
+    return page
 
 
 def _style(sheath: Sheath) -> str:
@@ -129,17 +127,17 @@ def _laid_out(
     items: Sequence[Item], words: float, paper: str | None
 ) -> tuple[float, float, list[XY]]:
     """Page size, and where the lower left corner of each item's box goes."""
-    for name in [paper] if paper else PAPERS:
-        for width, height in (PAPERS[name], PAPERS[name][::-1]):
+    for name in [paper] if paper else ISO_A:
+        for width, height in (ISO_A[name], ISO_A[name][::-1]):
             top = height - MARGIN - BAND
-            places, foot = _shelves(items, width - 2 * MARGIN - COLUMN - GUTTER, top)
+            places, foot = _shelves(items, width - 2 * MARGIN - BESIDE, top)
             if min(foot, top - words) >= MARGIN:
                 return width, height, places
     if paper:
         raise ValueError(f"the pattern doesn't fit {paper} at full size")
     room = max(600.0, *(item.width for item in items))
     tall = max(words, -_shelves(items, room, 0.0)[1])
-    width, height = room + 2 * MARGIN + COLUMN + GUTTER, tall + 2 * MARGIN + BAND
+    width, height = room + 2 * MARGIN + BESIDE, tall + 2 * MARGIN + BAND
     return width, height, _shelves(items, room, height - MARGIN - BAND)[0]
 
 
@@ -186,10 +184,10 @@ def _draw_part(sheet: Sheet, sheath: Sheath, item: Item, place: XY) -> None:
     pen.shade(part.outline.polygon, PATTERN, layer=2.0, name=f"part:{part.kind}")
     if part.kind == "body":
         _draw_knife(pen, sheath)
-    draw_marks(pen, part, AT_HOME, hole=HOLE)
+    draw_marks(pen, part, AT_HOME, hole=TRUE_HOLE)
     labels = Labels(pen)
     holes = [mark.points for mark in part.marks if mark.kind == "stitch"]
-    labels.obstacles += polygons_of(MultiPoint(pen.at(np.vstack(holes))).buffer(HOLE))
+    labels.obstacles += polygons_of(MultiPoint(pen.at(np.vstack(holes))).buffer(TRUE_HOLE))
     measures = _measures(sheath, part)
     labels.obstacles += [LineString(pen.at(m.lines[0])) for m in measures if m.inside]
     for mark in part.marks:
@@ -238,10 +236,10 @@ def _measures(sheath: Sheath, part: Part) -> list[Measure]:
         level = abs(q[0] - p[0]) >= abs(q[1] - p[1])
         if level and abs(q[0] - p[0]) > 0.9 * (x1 - x0):
             below += 1
-            found.append(Measure.moved(p, q, 1, y0 - STEP * below, words))
+            found.append(Measure.moved(p, q, 1, y0 - MEASURE_STEP * below, words))
         elif not level and (min(p[0], q[0]) < x0 + 1.0 or abs(q[1] - p[1]) > 0.9 * (y1 - y0)):
             left += 1
-            found.append(Measure.moved(p, q, 0, x0 - STEP * left, words))
+            found.append(Measure.moved(p, q, 0, x0 - MEASURE_STEP * left, words))
         else:
             found.append(Measure((np.array([p, q]),), words, inside=True))
     return found
@@ -279,58 +277,54 @@ def _rows(sheath: Sheath, knife: Knife) -> list[Row]:
 
 def _cut_rows(sheath: Sheath) -> list[Row]:
     facts = sheath.facts
-    rows = [head("Cut and glue", COLUMN)]
+    rows = [head("Cut and glue", SIDEBAR)]
     for kind, area in facts.areas.items():
-        rows.append(pair(f"Leather, {kind}", f"{area / DM2:.2f} dm²", COLUMN))
-    rows.append(pair("Fold to the knife's back", f"{facts.fold_allowance:.1f} mm", COLUMN))
+        rows.append(pair(f"Leather, {kind}", f"{area / DM2:.2f} dm²", SIDEBAR))
+    rows.append(pair("Fold to the knife's back", f"{facts.fold_allowance:.1f} mm", SIDEBAR))
     rule = f"{facts.fold_rule:.1f} mm by the rule of thumb: the leather's thickness and a little"
-    rows += note(rule, COLUMN)
-    rows.append(pair("Welt stands out of the throat", f"{facts.welt_trim:g} mm", COLUMN))
-    rows += note("trim it flush when the glue has set", COLUMN)
-    return rows + _caution("Glue fumes: air the room and follow the label.")
+    rows += note(rule, SIDEBAR)
+    rows.append(pair("Welt stands out of the throat", f"{facts.welt_trim:g} mm", SIDEBAR))
+    rows += note("trim it flush when the glue has set", SIDEBAR)
+    return [*rows, gap(0.6), *caution("Glue fumes: air the room and follow the label.", SIDEBAR)]
 
 
 def _sew_rows(sheath: Sheath) -> list[Row]:
     facts = sheath.facts
     low, high = facts.pitches
     pitch = f"{low:.2f}" if high - low < 0.005 else f"{low:.2f} to {high:.2f}"
-    rows = [head("Sew", COLUMN)]
-    rows.append(pair("Edge seam", f"{facts.stitches} stitches, {facts.seam:.0f} mm", COLUMN))
+    rows = [head("Sew", SIDEBAR)]
+    rows.append(pair("Edge seam", f"{facts.stitches} stitches, {facts.seam:.0f} mm", SIDEBAR))
     if facts.loop_stitches:
         loop = f"{facts.loop_stitches} stitches, {facts.loop_seam:.0f} mm"
-        rows.append(pair("Loop seams", loop, COLUMN))
-    rows.append(pair("Pitch", f"{pitch} mm", COLUMN))
+        rows.append(pair("Loop seams", loop, SIDEBAR))
+    rows.append(pair("Pitch", f"{pitch} mm", SIDEBAR))
     thread = f"{facts.thread / 1000:.2f} m of {facts.thread_diameter:g} mm"
-    rows.append(pair("Thread for the edge seam", thread, COLUMN))
+    rows.append(pair("Thread for the edge seam", thread, SIDEBAR))
     few, many = facts.thread_rule
     rule = f"rule of thumb, 7 to 8 × the seam: {few / 1000:.2f} to {many / 1000:.2f} m"
-    rows += note(rule, COLUMN)
+    rows += note(rule, SIDEBAR)
     if facts.loop_stitches:
-        rows.append(pair("Thread for the loop", f"{facts.loop_thread / 1000:.2f} m", COLUMN))
-    rows.append(pair("Needles", f"{facts.needles}", COLUMN))
-    return rows + _caution("Awl: keep the other hand out of its line.")
+        rows.append(pair("Thread for the loop", f"{facts.loop_thread / 1000:.2f} m", SIDEBAR))
+    rows.append(pair("Needles", f"{facts.needles}", SIDEBAR))
+    return [*rows, gap(0.6), *caution("Awl: keep the other hand out of its line.", SIDEBAR)]
 
 
 def _fit_rows(stations: Sequence[Station]) -> list[Row]:
     numbers, widths = range(1, 5), (5.0, 10.0, 15.0, 14.0, 12.0, 3.0, 16.0)
     titles = ("", "at", "needed", "there", "slack", "", "")
-    rows = [head("Fit: fold to welt, mm", COLUMN), cells(titles, widths, NOTE, right=numbers)]
+    rows = [head("Fit: fold to welt, mm", SIDEBAR), cells(titles, widths, NOTE, right=numbers)]
     for number, s in enumerate(stations, 1):
         figures = (f"{s.u:.0f}", f"{s.needed:.1f}", f"{s.available:.1f}", f"{s.slack:+.1f}")
         style = Type(6.2, ALARM if s.slack < -1.0 else INK)
         words = (f"{number}", *figures, "", s.verdict)
         rows.append(cells(words, widths, style, right=numbers))
     says = "“at” counts from the butt along the knife; leather along its neutral line."
-    rows += [gap(0.6), *note(says, COLUMN)]
-    return rows + _caution("Tape over the blade's edge before you try the fit.")
+    rows += [gap(0.6), *note(says, SIDEBAR), gap(0.6)]
+    return [*rows, *caution("Tape over the blade's edge before you try the fit.", SIDEBAR)]
 
 
 def _remark_rows(words: Sequence[str]) -> list[Row]:
-    rows = [head("Mind", COLUMN)] if words else []
+    rows = [head("Mind", SIDEBAR)] if words else []
     for sentence in words:
-        rows += [*note(sentence, COLUMN), gap(0.6)]
+        rows += [*note(sentence, SIDEBAR), gap(0.6)]
     return rows
-
-
-def _caution(words: str) -> list[Row]:
-    return [gap(0.6), *note(f"⚠ {words}", COLUMN, CAUTION)]

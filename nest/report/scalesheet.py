@@ -11,9 +11,11 @@ from shapely.affinity import rotate
 
 from hides.capture import targets
 from hides.errors import InputError
+from hides.units import PAPERS
+from nest.draw.book import save_book
 from nest.draw.palette import FADED, HAIR, INK, NOTE, TITLE
 from nest.draw.rows import Row, gap, head, note, stack
-from nest.draw.sheet import Sheet, Style, save_book
+from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
 
 BLACK = Style(fill="#000000")
@@ -65,11 +67,11 @@ def write_sheets(path: Path, paper: str = "a4") -> int:
     ------
     InputError : no such paper, or the file can't be written.
     """
-    if paper not in targets.PAPERS:
-        raise InputError(f"no such paper: {paper}.", mend=f"Use {' or '.join(targets.PAPERS)}.")
+    if paper not in PAPERS:
+        raise InputError(f"no such paper: {paper}.", mend=f"Use {' or '.join(PAPERS)}.")
     pages = [hints_page(paper), *(sheet_page(sheet, paper) for sheet in targets.SHEETS)]
     pages += sticker_pages(paper)
-    save_book(pages, path)
+    save_book(pages, path, pages[0].title)
     return len(pages)
 
 
@@ -175,5 +177,5 @@ def _hint_rows(name: str, lines: tuple[str, ...], width: float) -> list[Row]:
 
 
 def _page(paper: str) -> Sheet:
-    width, height = targets.PAPERS[paper]
+    width, height = PAPERS[paper]
     return Sheet(width, height, title="Scale sheets for hides")

@@ -15,6 +15,7 @@ import shapely
 from shapely import box
 
 from hides.hide import Hide
+from hides.units import PAPERS
 from nest.cut.program import Program
 from nest.cut.setups import Setup, places
 from nest.draw.labels import Labels
@@ -33,15 +34,13 @@ from nest.draw.parts import label_part
 from nest.draw.rows import Row, cells, gap, head, note, pair, stack
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type
-from nest.plan import Plan, placed_outline
-from nest.report.names import patterns_of
-from nest.report.page import BAND, MARGIN, stamp, titled
-from nest.report.tiles import PRINTED
+from nest.plan import Plan
+from nest.report.names import shown_of
+from nest.report.page import MARGIN, Page, caution, stamp
 
 SIDEBAR = 74.0  # mm, width of the column at the right
-GUTTER = 6.0
-AROUND = 0.06  # of the bed's length, shown round it: leather that hangs over
-COLUMNS = (10.0, 16.0, 16.0, 16.0, 16.0)  # mm, of the table of marks
+BED_AROUND = 0.06  # of the bed's length, shown round it: leather that hangs over
+MARK_COLUMNS = (10.0, 16.0, 16.0, 16.0, 16.0)  # mm, of the table of marks
 
 BED = Style(edge=INK, width=0.6)
 LATER = replace(PART_EDGE, edge=FADED, width=0.15)
@@ -60,7 +59,6 @@ ASKEW = (
     "If they come to lie otherwise, read their places off the machine and make the file anew: "
     "--marked {number} X,Y X,Y"
 )
-CAUTION = Type(6.2, ALARM, bold=True)
 LINE = Type(6.6)
 TITLES = Type(6.0, INK, bold=True)
 
@@ -72,29 +70,27 @@ def setup_pages(
     programs: Sequence[Program],
     paper: str = "a4",
 ) -> list[Sheet]:
-    """One landscape page on ``paper`` (of :data:`nest.report.tiles.PRINTED`) for each set-up."""
+    """One landscape page on ``paper`` (of :data:`hides.units.PAPERS`) for each set-up."""
     pairs = zip(setups, programs, strict=True)
     return [_page(plan, hide, setup, program, paper) for setup, program in pairs]
 
 
 def _page(plan: Plan, hide: Hide | None, setup: Setup, program: Program, paper: str) -> Sheet:
-    height, width = PRINTED[paper]
     machine = program.machine
     title = f"{plan.name}: set-up {program.number} of {program.count} on {machine.name}"
     below = f"hide “{plan.hide_name}”, grain side up    ·    bed {machine.bed[0]:g} × "
-    sheet = titled(width, height, title, f"{below}{machine.bed[1]:g} mm")
-    stamp(sheet, plan.check, len(plan.placements))
-    room, top = width - 2 * MARGIN - SIDEBAR - GUTTER, height - MARGIN - BAND
-    frame = (MARGIN, MARGIN + 12.0, room, top - MARGIN - 16.0)
-    pen = sheet.view(frame, _world(machine.bed), cut=True)
+    below += f"{machine.bed[1]:g} mm"
+    page = Page(PAPERS[paper], title, below, sidebar=SIDEBAR, gutter=6.0)
+    stamp(page, plan.check, len(plan.placements))
+    pen = page.view(page.frame(MARGIN + 12.0, left=0.0), _world(machine.bed), cut=True)
     _draw_bed(pen, plan, hide, setup, program)
-    stack(sheet, scale_bar(pen.scale, 60.0), MARGIN, MARGIN + 8.0)
-    stack(sheet, _rows(plan, setup, program), MARGIN + room + GUTTER, top)
-    return sheet
+    stack(page, scale_bar(pen.scale, 60.0), MARGIN, MARGIN + 8.0)
+    stack(page, _rows(plan, setup, program), page.side, page.top)
+    return page
 
 
 def _world(bed: tuple[float, float]) -> Box:
-    around = AROUND * max(bed)
+    around = BED_AROUND * max(bed)
     return -around, -around, bed[0] + around, bed[1] + around
 
 
@@ -117,22 +113,17 @@ def _draw_bed(pen: Pen, plan: Plan, hide: Hide | None, setup: Setup, program: Pr
 
 def _draw_parts(pen: Pen, plan: Plan, setup: Setup, labels: Labels) -> None:
     """What is cut now in colour and named, all else as a pale line."""
-    patterns = patterns_of(plan)
-    shapes = {
-        placement.id: shapely.transform(placed_outline(plan, placement).polygon, setup.to_bed.on)
-        for placement in plan.placements
-    }
-    covered = pen.on_page(shapely.union_all(list(shapes.values())))
-    for placement in plan.placements:
-        wanted, shape = plan.by_id[placement.id], shapes[placement.id]
-        pattern = patterns[wanted.kit]
-        if placement.id not in setup.parts:
+    parts = shown_of(plan)
+    shapes = [shapely.transform(one.shape, setup.to_bed.on) for one in parts]
+    covered = pen.on_page(shapely.union_all(shapes))
+    for one, shape in zip(parts, shapes, strict=True):
+        name, fill = one.placement.id, one.pattern.fill
+        if name not in setup.parts:
             pen.shade(shape, LATER, layer=2.0)
             continue
-        pen.shade(shape, replace(PART_EDGE, fill=pattern.fill), layer=3.0, name=placement.id)
-        angle = placement.angle + setup.to_bed.angle
-        words = pattern.label(wanted)
-        label_part(pen.on_page(shape), words, angle, labels, fill=pattern.fill, avoid=covered)
+        pen.shade(shape, replace(PART_EDGE, fill=fill), layer=3.0, name=name)
+        angle = one.placement.angle + setup.to_bed.angle
+        label_part(pen.on_page(shape), one.label, angle, labels, fill=fill, avoid=covered)
 
 
 def _draw_marks(pen: Pen, setup: Setup, labels: Labels) -> None:
@@ -169,17 +160,17 @@ def _rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
         *_program_rows(plan, setup, program),
         gap(2.0),
         head("Mind", SIDEBAR),
-        *[row for words in program.cautions for row in _caution(words)],
+        *[row for words in program.cautions for row in (*caution(words, SIDEBAR), gap(0.6))],
     ]
 
 
 def _laying_rows(setup: Setup, program: Program) -> list[Row]:
     titles = ("mark", "along", "across", "bed x", "bed y")
-    rows = [head("Lay the hide", SIDEBAR), cells(titles, COLUMNS, TITLES, right=range(1, 5))]
+    rows = [head("Lay the hide", SIDEBAR), cells(titles, MARK_COLUMNS, TITLES, right=range(1, 5))]
     counted = program.machine.counted(setup.to_bed.on(places(setup.marks)))
     for mark, place in zip(setup.marks, counted, strict=True):
         numbers = [f"{value:.1f}" for value in (mark.x, mark.y, *place)]
-        rows.append(cells((mark.name, *numbers), COLUMNS, LINE, right=range(1, 5)))
+        rows.append(cells((mark.name, *numbers), MARK_COLUMNS, LINE, right=range(1, 5)))
     rows += [gap(0.8), *note(TAPE if setup.number == 1 else DRAWN, SIDEBAR), gap(0.6)]
     rows += note(ASKEW.format(number=setup.number), SIDEBAR)
     if setup.draws:
@@ -196,10 +187,6 @@ def _program_rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
     rows.append(pair("Travel", f"{program.travel / 1000.0:.1f} m", SIDEBAR))
     rows.append(pair("About", f"{minutes:.0f} min", SIDEBAR))
     rows += note("by the profile's speeds; acceleration is not reckoned", SIDEBAR)
-    patterns = patterns_of(plan)
-    names = [patterns[plan.by_id[one].kit].label(plan.by_id[one]) for one in setup.parts]
+    labels = {one.placement.id: one.label for one in shown_of(plan)}
+    names = [labels[one] for one in setup.parts]
     return [*rows, gap(0.8), *note(f"In colour: {', '.join(names)}", SIDEBAR)]
-
-
-def _caution(words: str) -> list[Row]:
-    return [*note(f"⚠ {words}", SIDEBAR, CAUTION), gap(0.6)]

@@ -21,7 +21,7 @@ from nest.cut.caution import BY_HAND
 from nest.draw.book import Tile
 from nest.draw.labels import Labels
 from nest.draw.palette import INK, NOTE, PATTERN, SEAM, THREAD
-from nest.draw.parts import draw_marks, outline_of
+from nest.draw.parts import TRUE_HOLE, draw_marks, outline_of
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
 from nest.part import Part
@@ -30,14 +30,13 @@ from nest.report.names import SUFFIX, patterns_of
 from nest.report.tiles import OVERLAP, FullSize, count_of, printed, window_of
 
 AIR = 3.0  # mm kept round each template
-HOLE = 1.0  # mm, an awl dot
-CLEAR = 1.6  # mm kept free between words and lines: letters hang below their line
-DOT = 0.8  # mm, a dot of the welt's inner line
-EVERY = 8.0  # mm from one such dot to the next
+WORDS_CLEAR = 1.6  # mm kept free between words and lines: letters hang below their line
+AWL_DOT = 0.8  # mm, a dot of the welt's inner line
+DOT_STEP = 8.0  # mm from one such dot to the next
 TARGET = 4.0  # mm, diameter of the rings at P and Q
-NEAR = 30.0  # mm from where a part wants its label to where it may stand
+LABEL_NEAR = 30.0  # mm from where a part wants its label to where it may stand
 TILTS = (0.0, -10.0, 10.0, -20.0, 20.0)  # degrees; a welt's words may follow it
-MOST = 4  # tiles side by side at most, while looking for a good layout
+MOST_COLUMNS = 4  # tiles side by side at most, while looking for a good layout
 
 NAME = Type(9.0, INK, bold=True)
 SAYS = Type(6.4, INK)
@@ -104,7 +103,7 @@ def _farthest(points: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def template_pages(title: str, templates: Sequence[Template], paper: str) -> list[Sheet | Tile]:
-    """The pages to print, ``paper`` of :data:`nest.report.tiles.PRINTED`; one sheath a page."""
+    """The pages to print, ``paper`` of :data:`hides.units.PAPERS`; one sheath a page."""
     groups: dict[tuple[str, str], list[Template]] = {}
     for template in templates:
         groups.setdefault((template.letter, template.sheath), []).append(template)
@@ -138,9 +137,9 @@ def _drawing(group: Sequence[Template], paper: str) -> FullSize:
 
 
 def _layouts(group: Sequence[Template], paper: str) -> Iterator[list[_Arranged]]:
-    """Rows of templates, in every order and turn, on one to :data:`MOST` pages side by side."""
+    """Rows of templates in every order and turn, on up to :data:`MOST_COLUMNS` pages abreast."""
     wide = window_of(paper)[0]
-    for columns in range(1, MOST + 1):
+    for columns in range(1, MOST_COLUMNS + 1):
         room = columns * (wide - OVERLAP) + OVERLAP
         for order in permutations(group):
             for turns in product((0.0, 90.0), repeat=len(group)):
@@ -198,14 +197,14 @@ def _draw_template(sheet: Sheet, one: _Arranged) -> None:
     part, at = one.template.part, one.at
     shape = outline_of(part, at)
     sheet.shade(shape, PATTERN, layer=2.0, name=f"template:{one.template.name}")
-    draw_marks(sheet, part, at, hole=HOLE)
+    draw_marks(sheet, part, at, hole=TRUE_HOLE)
     labels = Labels(sheet)
     labels.room = shape.buffer(-1.0)
     labels.obstacles += _taken(part, at)
     for mark in part.marks:
         if mark.kind == "inner":
             line = turned(mark.points, at.angle, at.x, at.y)
-            sheet.dots(_along(line), DOT, SEAM, layer=3.6, name="awl:inner")
+            sheet.dots(_along(line), AWL_DOT, SEAM, layer=3.6, name="awl:inner")
     if one.template.letter:
         _draw_targets(sheet, part, at, labels)
     _write(sheet, one, labels)
@@ -217,16 +216,16 @@ def _taken(part: Part, at: Placement) -> list[shapely.Geometry]:
     for mark in part.marks:
         points = turned(mark.points, at.angle, at.x, at.y)
         if mark.kind == "stitch":
-            taken += polygons_of(MultiPoint(points).buffer(HOLE, quad_segs=2))
+            taken += polygons_of(MultiPoint(points).buffer(TRUE_HOLE, quad_segs=2))
         elif len(points) > 1:
-            taken.append(LineString(points).buffer(CLEAR, quad_segs=2))
+            taken.append(LineString(points).buffer(WORDS_CLEAR, quad_segs=2))
     return taken
 
 
 def _along(line: FloatArray) -> FloatArray:
-    """Points every :data:`EVERY` mm or a little less along a line, both ends among them."""
+    """Points every :data:`DOT_STEP` mm or a little less along a line, both ends among them."""
     path = LineString(line)
-    count = max(2, int(np.ceil(path.length / EVERY)) + 1)
+    count = max(2, int(np.ceil(path.length / DOT_STEP)) + 1)
     places = [path.interpolate(share, normalized=True) for share in np.linspace(0, 1, count)]
     return np.array([(place.x, place.y) for place in places])
 
@@ -266,7 +265,7 @@ def _write(sheet: Sheet, one: _Arranged, labels: Labels) -> None:
     for mark in part.marks:
         if mark.kind == "label" and part.kind == "body":
             place = Point(turned(mark.points, at.angle, at.x, at.y)[0])
-            _fit(labels, place.buffer(NEAR), mark.text, (FACE, SAYS), angles)
+            _fit(labels, place.buffer(LABEL_NEAR), mark.text, (FACE, SAYS), angles)
 
 
 def _fit(
@@ -276,5 +275,5 @@ def _fit(
     for style in styles:
         written = labels.inside(shape, words, style, angles=angles)
         if written:
-            labels.obstacles.append(written.box.buffer(CLEAR))
+            labels.obstacles.append(written.box.buffer(WORDS_CLEAR))
             return

@@ -16,21 +16,29 @@ from dataclasses import dataclass
 import numpy as np
 from shapely import Polygon, box
 
+from hides.units import PAPERS
 from nest.draw.book import Tile
-from nest.draw.palette import ALARM, BODY, FADED, HAIR, INK, NOTE, PAPER, SMALL, STRONG
+from nest.draw.palette import BODY, FADED, HAIR, INK, NOTE, PAPER, SMALL, STRONG
 from nest.draw.rows import Row, cells, gap, head, height_of, note, stack
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type, words_box
-from nest.report.page import BAND, MARGIN, RULER, SQUARE, draw_check, draw_ruler, titled
+from nest.report.page import (
+    LARGE_CAUTION,
+    MARGIN,
+    RULER,
+    SQUARE,
+    Page,
+    caution,
+    draw_check,
+    draw_ruler,
+)
 
-# Upright, mm: ISO 216 A4, and ANSI/ASME Y14.1 size A (8.5 × 11 inches)
-PRINTED = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 FOOT = 17.0  # mm, room below a tile for ruler, page number and map
 OVERLAP = 10.0  # mm by which a tile laps over the one before
 CROP = 4.0  # mm, length of a crop mark
-TICKS = (0.12, 0.5, 0.88)  # where along a joint its crossing lines stand
+CROSSINGS = (0.12, 0.5, 0.88)  # where along a joint its crossing lines stand
 TOLD_AT = (0.31, 0.7, 0.06, 0.94)  # where along a joint its words may stand
-TICK = 6.0  # mm, how far one reaches to either side
+CROSSING = 6.0  # mm, how far one reaches to either side
 MAP = (42.0, 13.0)  # mm, most room of the map in the foot of a page
 
 CROPS = Style(edge=INK, width=0.15)
@@ -38,7 +46,6 @@ JOINT = Style(edge=FADED, width=0.15, dash=(3.0, 1.2))
 CUT_HERE = Style(edge=FADED, width=0.15)
 SEEN = Style(fill="#efe7d8", edge=HAIR, width=0.15)
 HERE = Style(fill="#c98b3c", edge=INK, width=0.2)
-CAUTION = Type(6.4, ALARM, bold=True)
 WORDS = Type(6.6)
 TOLD = Type(SMALL.size, FADED, halo=PAPER)
 
@@ -77,8 +84,8 @@ class Joined:
 
 
 def window_of(paper: str) -> tuple[float, float]:
-    """Width and height in mm of what one page of ``paper`` (of :data:`PRINTED`) shows."""
-    width, height = PRINTED[paper]
+    """Width and height in mm of what one page of ``paper`` of :data:`~hides.units.PAPERS` shows."""
+    height, width = PAPERS[paper]
     return width - 2 * MARGIN, height - 2 * MARGIN - FOOT
 
 
@@ -128,8 +135,7 @@ def _tiles(drawing: FullSize, paper: str, first: int) -> list[Joined]:
 def _page(
     title: str, drawing: FullSize, tiles: Sequence[Joined], tile: Joined, paper: str, last: int
 ) -> Tile:
-    width, height = PRINTED[paper]
-    sheet = Sheet(width, height, title=title)
+    sheet = Sheet(*PAPERS[paper][::-1], title=title)
     wide, high = window_of(paper)
     corner = (MARGIN, MARGIN + FOOT)
     _draw_crops(sheet, (*corner, corner[0] + wide, corner[1] + high))
@@ -182,9 +188,9 @@ def _draw_joint(
     pen = Pen(sheet, 1.0, (float(corner[0]), float(corner[1])))
     x0, y0, x1, y1 = later.window
     ends = np.array([[x0, y0], [x0, y1]] if across else [[x0, y1], [x1, y1]])
-    beyond = np.array([TICK, 0.0] if across else [0.0, TICK])
+    beyond = np.array([CROSSING, 0.0] if across else [0.0, CROSSING])
     pen.line(ends, look, layer=2.0)
-    for share in TICKS:
+    for share in CROSSINGS:
         place = ends[0] + share * (ends[1] - ends[0])
         pen.line([place - beyond, place + beyond], CROPS, layer=2.0)
     aside = np.array([2.2, 0.0] if across else [0.0, -2.2])
@@ -263,21 +269,19 @@ def _cover(
     last: int,
     cautions: Sequence[str],
 ) -> Sheet:
-    width, height = PRINTED[paper]
-    name = {"a4": "A4", "letter": "Letter"}[paper]
-    sheet = titled(width, height, title, f"full size, 1:1    ·    {last} pages {name}")
-    room, top = width - 2 * MARGIN, height - MARGIN - BAND
-    foot = MARGIN + 8.0
-    draw_check(sheet, MARGIN, foot + 3.0)
+    below = f"full size, 1:1    ·    {last} pages {paper.capitalize()}"
+    page = Page(PAPERS[paper][::-1], title, below)
+    room, foot = page.room, MARGIN + 8.0
+    draw_check(page, MARGIN, foot + 3.0)
     rows = [head("How to use these pages", room), gap(1.0)]
     for words in HOW:
         rows += [*note(words, room, WORDS), gap(1.0)]
     for words in cautions:
-        rows += [*note(f"⚠ {words}", room, CAUTION), gap(0.6)]
+        rows += [*caution(words, room, LARGE_CAUTION), gap(0.6)]
     rows += [gap(2.0), head("Pages", room), gap(1.0)]
-    rows += _contents(plans, room, top - height_of(rows) - foot - SQUARE - 8.0)
-    stack(sheet, rows, MARGIN, top)
-    return sheet
+    rows += _contents(plans, room, page.top - height_of(rows) - foot - SQUARE - 8.0)
+    stack(page, rows, MARGIN, page.top)
+    return page
 
 
 def _contents(

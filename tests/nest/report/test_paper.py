@@ -24,6 +24,7 @@ from nest.draw.book import Tile, save_book
 from nest.draw.sheet import Sheet, Style
 from nest.part import Mark, Part
 from nest.plan import placed_outline
+from nest.report.page import Page
 from nest.report.placingsheet import placing_pages, placing_rows
 from nest.report.templates import Template, targets, template_pages, templates_of
 from nest.report.tiles import FullSize, count_of, printed, window_of
@@ -245,7 +246,7 @@ def test_tiles_without_ink_are_not_printed():
     sheet = Sheet(374.0, 514.0)
     shapes = (box(5, 5, 20, 20), box(350, 490, 370, 510))
     pages = printed("Corners", [FullSize("corners", "", sheet, shapes)], "a4")
-    assert [type(page) for page in pages] == [Sheet, Tile, Tile]
+    assert [type(page) for page in pages] == [Page, Tile, Tile]
     assert [page.window for page in pages[1:]] == [(182, 252, 374, 514), (0, 0, 192, 262)]
 
 
