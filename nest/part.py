@@ -12,7 +12,7 @@ from hides.outline import FloatArray, Outline
 
 KINDS = ("body", "welt", "loop")
 
-XY = tuple[float, float]  # a point; shapes and holes are arrays (n, 2)
+XY = tuple[float, float]  # mm; one point, where outlines and holes are arrays (n, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class Mark:
 
     ``kind`` is fold, stitch (points are the hole centres), loop (where the loop is sewn on),
     throat, inner (the welt's inner line), grain (two points: the axis), drain (the rim of a
-    hole) or label. ``points`` is (n, 2) in the part frame, ``closed`` joins last to first,
+    hole) or label. ``points`` is (n, 2) mm in the part frame, ``closed`` joins last to first,
     ``text`` is what is written there. Only ``stitch`` points and a ``drain`` are holes.
     """
 

@@ -81,7 +81,10 @@ def draw_stretch(pen: Pen, hide: Hide, avoid: BaseGeometry | None = None) -> Non
 
 
 def draw_flaws(pen: Pen, hide: Hide, *, layer: float = 2.0) -> None:
-    """Draw each flaw in the hatch of what it bars; dashed if on the flesh side only."""
+    """Draw each flaw in the hatch of what it bars; dashed if on the flesh side only.
+
+    ``layer`` is the number of the layer, higher is nearer.
+    """
     for number, flaw in enumerate(hide.flaws, 1):
         shape = flaw.shape.intersection(hide.polygon)
         pen.shade(shape, flaw_look(flaw), layer=layer, name=f"flaw:{number}:{flaw.kind}")
@@ -116,7 +119,7 @@ def barred(flaw: Flaw) -> frozenset[str]:
 
 
 def flaw_legend(hide: Hide, width: float) -> list[Row]:
-    """Legend rows, one for each kind and side of flaw on the hide."""
+    """Legend rows ``width`` mm wide, one for each kind and side of flaw on the hide."""
     rows: list[Row] = []
     for (kind, side), count in Counter((flaw.kind, flaw.face) for flaw in hide.flaws).items():
         flaw = next(f for f in hide.flaws if (f.kind, f.face) == (kind, side))
@@ -193,7 +196,7 @@ def _ruler(
 
 
 def scale_bar(scale: float, width: float) -> list[Row]:
-    """A row with a bar of round length, at most ``width`` wide, and the scale in words."""
+    """A row with a bar of round length, at most ``width`` mm wide, and the scale in words."""
     lengths = (10, 20, 50, 100, 200, 500, 1000)
     step = max((s for s in lengths if 5 * s * scale <= width - 14.0), default=lengths[0])
     wide = step * scale

@@ -27,12 +27,12 @@ class Row:
 
 
 def gap(height: float) -> Row:
-    """An empty row."""
+    """An empty row ``height`` mm high."""
     return Row(height, lambda sheet, x, top: None)
 
 
 def head(words: str, width: float) -> Row:
-    """A heading with a fine rule below it."""
+    """A heading with a fine rule of ``width`` mm below it."""
 
     def draw(sheet: Sheet, x: float, top: float) -> None:
         sheet.text((x, top - 3.0), words, HEAD)
@@ -42,7 +42,7 @@ def head(words: str, width: float) -> Row:
 
 
 def note(words: str, width: float, style: Type = NOTE, *, indent: float = 0.0) -> list[Row]:
-    """Running words, broken into as many rows as they need."""
+    """Running words, broken into as many rows ``width`` mm wide as they need."""
     lines = wrapped(words, width - indent, style)
     return [cells(("", line), (indent, width - indent), style) for line in lines]
 
@@ -69,7 +69,7 @@ def cells(
 
 
 def pair(label: str, value: str, width: float) -> Row:
-    """A label with its value at the right end."""
+    """A label with its value at the right end, ``width`` mm from its left."""
     pitch = BODY.size * POINT * LEADING
 
     def draw(sheet: Sheet, x: float, top: float) -> None:
@@ -80,7 +80,7 @@ def pair(label: str, value: str, width: float) -> Row:
 
 
 def swatch(look: Style, words: str, width: float, style: Type = NOTE) -> list[Row]:
-    """A small sample of a look, and beside it what it means."""
+    """A small sample of a look, and beside it what it means; ``width`` mm for both."""
     lines = list(wrapped(words, width - 8.5, style))
     pitch = max(style.size * POINT * LEADING, 3.1 if len(lines) == 1 else 0.0)
 
@@ -93,21 +93,17 @@ def swatch(look: Style, words: str, width: float, style: Type = NOTE) -> list[Ro
 
 
 def stroke(look: Style, words: str, width: float, style: Type = NOTE) -> list[Row]:
-    """A short piece of line or a dot, and beside it what it means."""
+    """A short piece of line or dots, and beside it what it means; ``width`` mm for both."""
+    (told,) = swatch(Style(), words, width, style)
 
     def draw(sheet: Sheet, x: float, top: float) -> None:
         if look.edge:
             sheet.line([(x, top - 1.45), (x + 6.0, top - 1.45)], look, layer=2.0)
         else:
             sheet.dots([(x + i, top - 1.45) for i in (1.0, 3.0, 5.0)], 0.6, look, layer=2.0)
+        told.draw(sheet, x, top)
 
-    (beside,) = swatch(Style(), words, width, style)
-
-    def both(sheet: Sheet, x: float, top: float) -> None:
-        draw(sheet, x, top)
-        beside.draw(sheet, x, top)
-
-    return [Row(beside.height, both)]
+    return [Row(told.height, draw)]
 
 
 def height_of(rows: Iterable[Row]) -> float:
@@ -116,7 +112,7 @@ def height_of(rows: Iterable[Row]) -> float:
 
 
 def stack(sheet: Sheet, rows: Iterable[Row], x: float, top: float) -> float:
-    """Draw rows one below the other from ``top``; return where the last one ends."""
+    """Draw rows one below the other from ``top`` mm; return where the last one ends."""
     for row in rows:
         row.draw(sheet, x, top)
         top -= row.height
@@ -134,7 +130,7 @@ def beside(row: Row, more: Sequence[Row], indent: float) -> Row:
 
 
 def joined(rows: Iterable[Row]) -> Row:
-    """Several rows that stay together when a stack is parted."""
+    """Several rows that stay together when a stack is parted; their heights in mm add up."""
     rows = tuple(rows)
 
     def draw(sheet: Sheet, x: float, top: float) -> None:

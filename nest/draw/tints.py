@@ -96,7 +96,7 @@ def draw_doubt(pen: Pen, hide: Hide) -> None:
 
 
 def doubt_row(hide: Hide, width: float) -> list[Row]:
-    """A legend row for it, where there is any."""
+    """A legend row ``width`` mm wide for it, where there is any."""
     share = doubtful(hide).area / hide.gross_area
     if share < 0.001:
         return []
@@ -125,7 +125,7 @@ def draw_levels(pen: Pen, hide: Hide, labels: Labels) -> None:
 
 
 def ramp(tints: tuple[Tint, ...], width: float) -> list[Row]:
-    """A legend row for the tints: boxes side by side with the thickness at their borders."""
+    """A legend row ``width`` mm wide: a box for each tint with the thickness at its borders."""
     if not tints:
         return note("thickness not known", width)
     wide = min(9.0, (width - 10.0) / len(tints))

@@ -24,7 +24,7 @@ FAMILY = "DejaVu Sans"
 
 @dataclass(frozen=True, slots=True)
 class Type:
-    """How words look: ``size`` in points, ``halo`` the colour of a rim that keeps them legible."""
+    """How words look: ``size`` in points of 1/72 inch, ``halo`` the colour of a rim round them."""
 
     size: float = 7.0
     colour: str = "#2b2622"

@@ -84,12 +84,12 @@ class Choices:
 
     @property
     def margin_mm(self) -> float:
-        """Distance of the holes from the finished edge."""
+        """Distance of the holes from the finished edge, mm."""
         return self.stitch if self.margin is None else self.margin
 
     @property
     def welt_mm(self) -> float:
-        """Thickness of the welt."""
+        """Thickness of the welt, mm."""
         return self.leather if self.welt_thickness is None else self.welt_thickness
 
     def changed(self, table: Mapping[str, object]) -> Choices:

@@ -96,7 +96,7 @@ class Knife:
 
 
 def profile_of(points: FloatArray, u: FloatArray) -> Profile:
-    """Least and greatest y of a ring (n, 2) at each x in ``u``; the ends stand in beyond it."""
+    """Least and greatest y of a ring (n, 2) at each x in ``u``, mm; the ends stand in beyond it."""
     low, high = points[:, 0].min(), points[:, 0].max()
     x = np.clip(u, low + 1e-9 * (high - low), high - 1e-9 * (high - low))[:, None]
     a, b = points, np.roll(points, -1, axis=0)

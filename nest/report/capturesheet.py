@@ -43,7 +43,7 @@ LOUD = Type(6.2, ALARM, bold=True)
 
 
 def capture_sheet(found: Captured, photo: int = 0, *, paper: str = "A4") -> Sheet:
-    """Draw one of the photos with outline, flaws, sheets and doubts on it, landscape."""
+    """Draw the photo of that index with outline, flaws, sheets and doubts on it, landscape."""
     title = f"“{found.hide.name}” as seen"
     page = Page(ISO_A[paper], title, _facts(found, photo), sidebar=SIDEBAR)
     wide, tall = found.views[photo].size

@@ -63,7 +63,7 @@ def caution(words: str, width: float, style: Type = CAUTION) -> list[Row]:
 
 
 def stamp(sheet: Sheet, verdict: Verdict | None, parts: int) -> None:
-    """Set the checker's verdict into the upper right corner like a rubber stamp."""
+    """Set the checker's verdict on a number of ``parts`` into the upper right corner as a stamp."""
     if verdict is None:
         word, colour, below = "NOT CHECKED", ALARM, "do not cut from this page"
     elif not verdict.passed:

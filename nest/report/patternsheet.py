@@ -61,18 +61,18 @@ class Item:
 
     @property
     def width(self) -> float:
-        """With air on both sides."""
+        """With air on both sides, mm."""
         return self.bounds[2] - self.bounds[0] + 2 * AIR
 
     @property
     def height(self) -> float:
-        """With air above and below."""
+        """With air above and below, mm."""
         return self.bounds[3] - self.bounds[1] + 2 * AIR
 
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """A dimension as drawn: the line with arrows first, then the ties back to the part."""
+    """A dimension as drawn, mm: the line with arrows first, then the ties back to the part."""
 
     lines: tuple[FloatArray, ...]
     words: str
@@ -80,7 +80,7 @@ class Measure:
 
     @classmethod
     def moved(cls, p: FloatArray, q: FloatArray, axis: int, to: float, words: str) -> Measure:
-        """Move a measure along ``axis`` (0 is x) to the coordinate ``to``, with ties."""
+        """Move a measure along ``axis`` (0 is x) to the coordinate ``to`` in mm, with ties."""
         ends = np.array([p, q])
         line = ends.copy()
         line[:, axis] = to

@@ -81,7 +81,7 @@ def templates_of(plan: Plan) -> tuple[Template, ...]:
 
 
 def targets(part: Part) -> tuple[FloatArray, FloatArray]:
-    """P and Q in the part frame: the two stitch holes farthest apart, P nearer to the left.
+    """P and Q in the part frame, mm: the two stitch holes farthest apart, P nearer to the left.
 
     Where the holes are no more than half as far apart as the corners of the outline, a template
     laid by them would lie askew, and those corners are P and Q.

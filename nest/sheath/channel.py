@@ -116,7 +116,7 @@ class Channel:
     room: Polygon
 
     def inner(self, x: float) -> float:
-        """Distance of the welt's inner line from the fold at x."""
+        """Distance of the welt's inner line from the fold at x, mm."""
         return float(np.interp(x, self.x, self.available))
 
 
@@ -180,7 +180,7 @@ def _to_throat(needed: FloatArray, which: np.ndarray) -> FloatArray:
 
 
 def swung(x: FloatArray, y: FloatArray, handle: np.ndarray) -> FloatArray:
-    """The least smooth line over ``y`` (n,) that swings from blade to handle without a kink.
+    """The least smooth line over ``y`` (n,), mm, that swings from blade to handle without a kink.
 
     The handle's needs are carried on towards the tip under parabolas (no bend tighter than
     BEND_OUT where the line turns down), then hollows are filled by parabolas (BEND_IN). Both
@@ -244,7 +244,7 @@ def _place(channel: Channel, station: int) -> str:
 
 
 def verdict(slack: float) -> str:
-    """The slack, to a tenth of a millimetre, in a word."""
+    """The slack in mm, to a tenth, in a word."""
     slack = round(slack, 1)
     if slack < TIGHT:
         return "won't close"

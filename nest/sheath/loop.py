@@ -25,12 +25,12 @@ ARCH = 0.2  # rise of the arched end, as a share of the width
 
 
 def inside_height(choices: Choices) -> float:
-    """Room for the belt between the seams: its width and the ease."""
+    """Room for the belt between the seams: its width and the ease, mm."""
     return choices.belt + choices.belt_ease
 
 
 def bulged(choices: Choices) -> float:
-    """Length of a sewn strip between its seams: over the belt, down to the seams either side.
+    """Length of a sewn strip between its seams: over the belt, down to the seams either side, mm.
 
     B + 2·√((ease/2)² + b²) for a belt B wide and b thick that sits in the middle.
     """
@@ -38,7 +38,7 @@ def bulged(choices: Choices) -> float:
 
 
 def risen(choices: Choices) -> float:
-    """Length that the back rises by to fold over the belt and be sewn down below the throat.
+    """Length that the back rises by to fold over the belt and be sewn down below the throat, mm.
 
     2·(B + ease) + π·(b/2 + k·t) + one pad: up, round the belt, down, and the pad.
     """
@@ -48,7 +48,7 @@ def risen(choices: Choices) -> float:
 
 @dataclass(frozen=True)
 class Seat:
-    """Where the loop sits on the back half: ``middle`` off the fold, ``width``, from ``x`` on."""
+    """The loop's place on the back half, mm: ``middle`` off the fold, ``width``, from ``x`` on."""
 
     x: float
     middle: float
@@ -60,7 +60,7 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
 
     Parameters
     ----------
-    balance : distance of the hanging sheath's centre of weight from the fold.
+    balance : distance of the hanging sheath's centre of weight from the fold, mm.
 
     Raises
     ------
@@ -95,7 +95,7 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
 
 
 def arched_end(width: float, *, inset: float = 0.0) -> FloatArray:
-    """The end of a strap as an arc, (n, 2): from side to side, its crown on x = -inset.
+    """The end of a strap as an arc, (n, 2) mm: from side to side, its crown on x = -inset.
 
     x runs from the crown back along the strap, y across it.
     """
@@ -108,13 +108,13 @@ def arched_end(width: float, *, inset: float = 0.0) -> FloatArray:
 
 
 def strip(length: float, width: float) -> FloatArray:
-    """Outline of a sewn strip, (n, 2): x from one crown (0) to the other (length)."""
+    """Outline of a sewn strip, (n, 2) mm: x from one crown (0) to the other (length)."""
     end = arched_end(width)
     return np.concatenate([end[::-1], turned(end * (-1.0, 1.0), 0, length)])
 
 
 def pad_holes(width: float, pad: float, pitch: float) -> FloatArray:
-    """Holes of one pad, (n, 2): x from the crown (0) to the pad's end (pad), y across.
+    """Holes of one pad, (n, 2) mm: x from the crown (0) to the pad's end (pad), y across.
 
     Along one side from the belt's room outward, round the arch and back along the other.
     """

@@ -80,7 +80,7 @@ class Facts:
 
 @dataclass(frozen=True)
 class Sheath:
-    """One sheath, ready to be drawn, cut and sewn.
+    """One sheath, ready to be drawn, cut and sewn; mm.
 
     Attributes
     ----------

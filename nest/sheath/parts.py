@@ -41,7 +41,7 @@ class Draft:
 
     @cached_property
     def origin(self) -> FloatArray:
-        """The body's centroid: (0, 0) of its own frame."""
+        """The body's centroid: (0, 0) of its own frame, mm."""
         return np.array(self.pattern.body.polygon.centroid.coords[0])
 
 
@@ -156,7 +156,7 @@ def _loop(draft: Draft) -> Part:
 
 
 def moved(part: Part, shift: FloatArray, *, mirror: bool = False) -> Part:
-    """A part mirrored over the x axis if asked, then shifted; marks and regions with it."""
+    """A part mirrored over the x axis if asked, then shifted in mm; marks and regions with it."""
     scale = _OVER if mirror else (1.0, 1.0)
 
     def to(points: FloatArray) -> FloatArray:
@@ -172,6 +172,6 @@ def moved(part: Part, shift: FloatArray, *, mirror: bool = False) -> Part:
 
 
 def frozen(points: FloatArray) -> FloatArray:
-    """The same array, made read-only."""
+    """The same array (of mm), made read-only."""
     points.setflags(write=False)
     return points

@@ -104,7 +104,7 @@ def _path(half: Polygon) -> FloatArray:
 
 
 def thinned(path: FloatArray) -> FloatArray:
-    """Few points (m, 2) of a path (n, 2), the lines between them within SIMPLE of it."""
+    """Few points (m, 2) of a path (n, 2) in mm, the lines between them within SIMPLE of it."""
     return shapely.get_coordinates(LineString(path).simplify(SIMPLE, preserve_topology=False))
 
 

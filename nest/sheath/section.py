@@ -54,7 +54,7 @@ class Section:
 def handle_section(
     back: FloatArray, edge: FloatArray, thickness: FloatArray, rounding: float
 ) -> Section:
-    """Rounded rectangles from depth ``back`` to ``edge``, ``thickness`` wide; (n,) each.
+    """Rounded rectangles from depth ``back`` to ``edge``, ``thickness`` wide; (n,) mm each.
 
     ``rounding`` 1 makes stadiums (the corners as round as they can be), 0 plain rectangles.
     """
@@ -65,7 +65,7 @@ def handle_section(
 
 
 def blade_section(back: FloatArray, edge: FloatArray, thickness: FloatArray) -> Section:
-    """Wedges from a back ``thickness`` wide at depth ``back`` to nothing at ``edge``; (n,) each."""
+    """Wedges from a back ``thickness`` wide at depth ``back`` to nothing at ``edge``; (n,) mm."""
     upper, lower = np.stack([thickness / 2, back], -1), np.stack([np.zeros_like(edge), edge], -1)
     return Section(np.stack([upper, lower], axis=1), np.zeros((len(edge), 2)), edge)
 

@@ -161,7 +161,7 @@ def title(program: Program) -> str:
 
 
 def remarks(program: Program, width: int, *more: str) -> Iterator[str]:
-    """Lines of ``width`` plain letters at most: what it is, of which plan, and the cautions."""
+    """What it is, of which plan, and the cautions, in lines of a number of letters at most."""
     for line in (title(program), f"plan {program.digest}", *program.cautions, *more):
         yield from textwrap.wrap(plain(line), width)
 

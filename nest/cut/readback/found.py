@@ -75,7 +75,7 @@ class Word:
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Read:
-    """All of a file: lines in order, where the tool went while lifted (n, 2), faults, texts."""
+    """All of a file: lines in order, where the tool went lifted (n, 2) in mm, faults, texts."""
 
     lines: tuple[Line, ...]
     lifted: FloatArray
@@ -84,7 +84,7 @@ class Read:
 
 
 def bent(first: complex, last: complex, bulge: float) -> list[complex]:
-    """Points of an arc after its first; ``bulge`` is the tan of a quarter of its angle.
+    """Points of an arc after its first, mm; ``bulge`` is the tan of a quarter of its angle.
 
     The end is the start turned about the centre: last - c = (first - c)·e^(i·angle), which
     gives the centre.
@@ -106,7 +106,7 @@ def swung(first: complex, centre: complex, angle: float) -> list[complex]:
 
 
 def pairs(points: list[complex]) -> FloatArray:
-    """Complex points as (n, 2)."""
+    """Complex points as (n, 2) mm."""
     row = np.array(points, dtype=np.complex128)
     return np.stack([row.real, row.imag], axis=1)
 
