@@ -43,7 +43,7 @@ VERSION = 2  # of the rules below; a plan's verdict names it
 SHAPE_TOLERANCE = 0.001  # mm; a drawn outline against its definition: rounding, nothing else
 ANGLE_TOLERANCE = 0.05  # degrees; far below what a hand can lay
 RISK_TOLERANCE = 1e-6  # a probability; rounding of the risk in the file
-GRID = 2.5  # mm; spacing at which thickness is looked at: a quarter of a narrow welt's width
+LATTICE = 2.5  # mm; spacing at which thickness is looked at: a quarter of a narrow welt's width
 
 
 class Code(StrEnum):
@@ -368,7 +368,7 @@ def _flaws(pieces: Sequence[_Piece], hide: Hide) -> Iterator[Finding]:
 
 
 def _thickness(pieces: Sequence[_Piece], hide: Hide) -> Iterator[Finding]:
-    """Each part is looked at every GRID mm, inside and along its edge, where it lies on leather."""
+    """Each part is looked at every LATTICE mm, inside and along its edge, where leather is."""
     known = [(piece, piece.wanted.need) for piece in pieces if piece.wanted is not None]
     if not known or not hide.thickness.known:
         return
@@ -397,15 +397,15 @@ def _gauged(mean: float) -> str:
 
 
 def _lattice(area: BaseGeometry) -> FloatArray:
-    """(n, 2) points over an area and along its edge, at most GRID mm apart."""
+    """(n, 2) points over an area and along its edge, at most LATTICE mm apart."""
     shape = MultiPolygon(polygons_of(area))
     if shape.is_empty:
         return np.empty((0, 2))
     x0, y0, x1, y1 = shape.bounds
-    xs, ys = np.meshgrid(np.arange(x0, x1 + GRID, GRID), np.arange(y0, y1 + GRID, GRID))
+    xs, ys = np.meshgrid(np.arange(x0, x1 + LATTICE, LATTICE), np.arange(y0, y1 + LATTICE, LATTICE))
     shapely.prepare(shape)
     inside = shapely.contains_xy(shape, xs, ys)
-    edge = shapely.get_coordinates(shapely.segmentize(shape.boundary, GRID))
+    edge = shapely.get_coordinates(shapely.segmentize(shape.boundary, LATTICE))
     return np.vstack([np.column_stack([xs[inside], ys[inside]]), edge])
 
 

@@ -12,6 +12,7 @@ remnant is cut off.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -40,63 +41,42 @@ class Figure:
     definition: str
 
 
-_ROWS = (
-    ("net_area", "Net part area", "mm2", "Area of the outlines of all parts placed."),
-    ("gross_area", "Gross hide area", "mm2", "Leather within the hide's outline, holes left out."),
-    ("stamped_area", "Stamped area", "mm2", "Area the seller stamped on the hide."),
-    (
-        "usable_area",
-        "Usable area",
-        "mm2",
-        "Gross area without the flaws that bar every face of a part, as drawn.",
-    ),
-    (
-        "frontier",
-        "Frontier",
-        "mm",
-        "Farthest that any part reaches towards the end that is kept, from the frame's origin.",
-    ),
-    (
-        "used_area",
-        "Used area",
-        "mm2",
-        "Leather up to the straight line across the hide that touches the farthest part.",
-    ),
-    ("yield_on_hide", "Yield on the hide", "ratio", "Net part area / gross hide area."),
-    ("yield_on_stamped", "Yield on the stamped area", "ratio", "Net part area / stamped area."),
-    ("yield_on_usable", "Yield on the usable area", "ratio", "Net part area / usable area."),
-    ("yield_on_used", "Yield on the used area", "ratio", "Net part area / used area."),
-    (
-        "bound_area",
-        "Bound on the used area",
-        "mm2",
-        "No plan can use less: leather up to the nearest straight line at which the areas of all "
-        "parts, with half the gap around them, find ground allowed to them, and which no part "
-        "passes even where it would lie alone. How well shapes fit together is left out.",
-    ),
-    ("bound_gap", "Gap to the bound", "ratio", "Used area / bound on the used area, less one."),
-    ("remnants", "Remnants", "count", "Pieces of 1 dm² or more beyond the line."),
-    ("remnant_area", "Remnant area", "mm2", "Area of all remnants, flaws in them included."),
-    ("largest_remnant", "Largest remnant", "mm2", "Area of the largest remnant."),
-    (
-        "remnant_circle",
-        "Largest circle left",
-        "mm",
-        "Diameter of the largest circle in any remnant that is clear of holes and of flaws that "
-        "bar every face.",
-    ),
-    ("hide_cost", "Cost of the hide", "money", "Price by the stamped area, or gross if unstamped."),
-    ("leather_cost", "Leather cost", "money", "Cost of the hide × used area / gross hide area."),
-    ("parts_cost", "Leather in the parts", "money", "Cost of the hide × net area / gross area."),
-    ("waste_cost", "Waste cost", "money", "Leather cost less the leather in the parts."),
-    (
-        "usable_cost",
-        "Cost of usable leather",
-        "money/ft2",
-        "Leather cost / net part area: what a square foot that became a part has cost.",
-    ),
-)
-FIGURES: Mapping[str, Figure] = {row[0]: Figure(*row) for row in _ROWS}
+# A new figure is a row here (one that goes on is indented), and its value in :func:`measure`.
+_TABLE = """
+net_area | Net part area | mm2 | Area of the outlines of all parts placed.
+gross_area | Gross hide area | mm2 | Leather within the hide's outline, holes left out.
+stamped_area | Stamped area | mm2 | Area the seller stamped on the hide.
+usable_area | Usable area | mm2 | Gross area without the flaws that bar every face of a part, as
+    drawn.
+frontier | Frontier | mm | Farthest that any part reaches towards the end that is kept, from the
+    frame's origin.
+used_area | Used area | mm2 | Leather up to the straight line across the hide that touches the
+    farthest part.
+yield_on_hide | Yield on the hide | ratio | Net part area / gross hide area.
+yield_on_stamped | Yield on the stamped area | ratio | Net part area / stamped area.
+yield_on_usable | Yield on the usable area | ratio | Net part area / usable area.
+yield_on_used | Yield on the used area | ratio | Net part area / used area.
+bound_area | Bound on the used area | mm2 | No plan can use less: leather up to the nearest
+    straight line at which the areas of all parts, with half the gap around them, find ground
+    allowed to them, and which no part passes even where it would lie alone. How well shapes fit
+    together is left out.
+bound_gap | Gap to the bound | ratio | Used area / bound on the used area, less one.
+remnants | Remnants | count | Pieces of 1 dm² or more beyond the line.
+remnant_area | Remnant area | mm2 | Area of all remnants, flaws in them included.
+largest_remnant | Largest remnant | mm2 | Area of the largest remnant.
+remnant_circle | Largest circle left | mm | Diameter of the largest circle in any remnant that is
+    clear of holes and of flaws that bar every face.
+hide_cost | Cost of the hide | money | Price by the stamped area, or gross if unstamped.
+leather_cost | Leather cost | money | Cost of the hide × used area / gross hide area.
+parts_cost | Leather in the parts | money | Cost of the hide × net area / gross area.
+waste_cost | Waste cost | money | Leather cost less the leather in the parts.
+usable_cost | Cost of usable leather | money/ft2 | Leather cost / net part area: what a square
+    foot that became a part has cost.
+"""
+_ROWS = re.sub(r"\n +", " ", _TABLE.strip()).split("\n")
+FIGURES: Mapping[str, Figure] = {
+    about.key: about for about in (Figure(*row.split(" | ")) for row in _ROWS)
+}
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,10 +35,10 @@ from nest.errors import CutError
 
 LEAD_ANGLES = (30.0, 20.0, 12.0, 6.0, 3.0)  # degrees off the cut, the steepest that has room
 LEAD_SHARES = (1.0, 0.5, 0.25)  # of the lead-in asked, the longest that has room
-CLEAR = 0.3  # mm that a lead-in stays off other parts
+LEAD_CLEAR = 0.3  # mm that a lead-in stays off other parts
 SETTLED = 8.0  # offsets of straight way in which a blade finds its heading: e⁻⁸ is 0.03 %
-TIGHT = 60.0  # degrees of steady turning that make a curve; less is a corner or a kink
-STILL = 0.01  # degrees; headings nearer than this are one
+CURVE_TURN = 60.0  # degrees of steady turning that make a curve; less is a corner or a kink
+SAME_HEADING = 0.01  # degrees; headings nearer than this are one
 FLAT_ARC = 0.002  # mm; a swing that leaves its chord by less is drawn as the chord
 
 
@@ -166,13 +166,13 @@ def _dragged(
     way = _Way([legs[0].p + d * _unit(blade)])
     for k, leg in enumerate(legs):
         first, last = leg.headings
-        limit = machine.swivel_threshold if k else STILL
+        limit = machine.swivel_threshold if k else SAME_HEADING
         _swing(way, leg.p, blade, first, machine, limit)
         way.to(leg.q + d * _unit(last), leg.bulge)
         blade = last
     if machine.passes > 1:
         # every pass comes down at the same place, so each must find the blade as the first did
-        _swing(way, legs[-1].q, blade, heading, machine, STILL)
+        _swing(way, legs[-1].q, blade, heading, machine, SAME_HEADING)
         blade = heading
     return way.stroke(contour, machine.passes), blade
 
@@ -182,7 +182,7 @@ def _swing(
 ) -> None:
     """Swing the pivot round the tip; turns of more than ``limit`` degrees almost lifted."""
     turn = _turn(old, new)
-    if abs(turn) < STILL:
+    if abs(turn) < SAME_HEADING:
         return
     d = machine.offset
     lifted = abs(turn) > limit and machine.swivel_height > 0
@@ -202,12 +202,12 @@ def _turnable(legs: list[_Leg], contour: Contour, machine: Machine) -> None:
         turn = _turn(old.headings[1], new.headings[0])
         step = (old.length + new.length) / 2
         # a corner is swung round, and a curve wide enough ends the run
-        bends = STILL < abs(turn) <= machine.swivel_threshold
+        bends = SAME_HEADING < abs(turn) <= machine.swivel_threshold
         if not bends or step >= least * math.radians(abs(turn)) or turn * turned < 0:
             turned, run = 0.0, 0.0
             continue
         turned, run = turned + turn, run + step
-        if abs(turned) > TIGHT:
+        if abs(turned) > CURVE_TURN:
             raise _too_tight(new.p, run / math.radians(abs(turned)), contour, machine)
 
 
@@ -283,7 +283,7 @@ class _Room:
             return bool(own.buffer(1e-6).contains(line))
         if own.intersection(line).length > 1e-6:
             return False
-        near = self.tree.query(line, predicate="dwithin", distance=CLEAR)
+        near = self.tree.query(line, predicate="dwithin", distance=LEAD_CLEAR)
         return all(self.cuts[i] == k for i in near.tolist())
 
 

@@ -19,14 +19,14 @@ from nest.draw.palette import LEADER, LEADER_DOT
 from nest.draw.sheet import Pen
 from nest.draw.words import Type, Words, words_size
 
-AIR = 0.35  # mm kept free round words
-EDGE = 3.0  # mm kept free along the edge of the page
-TRIES = 500  # places looked at inside one shape
-REACH = np.arange(3.0, 60.0, 1.5)  # mm, lengths a leader may have
+WORD_AIR = 0.35  # mm kept free round words
+PAGE_EDGE = 3.0  # mm kept free along the edge of the page
+MOST_PLACES = 500  # places looked at inside one shape
+LEADER_LENGTHS = np.arange(3.0, 60.0, 1.5)  # mm, lengths a leader may have
 NOTHING = Polygon()
 Shapes = NDArray[np.object_]
-AROUND = ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1))
-TURNS = np.deg2rad(np.arange(0.0, 360.0, 15.0))
+NEIGHBOURS = ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1))
+LEADER_ANGLES = np.deg2rad(np.arange(0.0, 360.0, 15.0))
 
 
 class Labels:
@@ -37,7 +37,7 @@ class Labels:
 
     def __init__(self, pen: Pen) -> None:
         self.sheet = pen.sheet
-        page = shapely.box(0, 0, self.sheet.width, self.sheet.height).buffer(-EDGE)
+        page = shapely.box(0, 0, self.sheet.width, self.sheet.height).buffer(-PAGE_EDGE)
         self.room = page if pen.window is None else pen.window
         self.obstacles: list[shapely.Geometry] = []
 
@@ -77,8 +77,8 @@ class Labels:
         """
         start = _middle(shape)
         size = words_size(words, style)
-        rays = np.column_stack([np.cos(TURNS), np.sin(TURNS)])
-        places = (start + REACH[:, None, None] * rays).reshape(-1, 2)
+        rays = np.column_stack([np.cos(LEADER_ANGLES), np.sin(LEADER_ANGLES)])
+        places = (start + LEADER_LENGTHS[:, None, None] * rays).reshape(-1, 2)
         boxes = _boxes(places, size, 0.0)
         starts = np.broadcast_to(start, places.shape)
         leaders = np.asarray(shapely.linestrings(np.stack([starts, places], axis=1)))
@@ -107,7 +107,7 @@ class Labels:
         ``steps`` says how far off, counted in steps of about the words' own size.
         """
         size = words_size(words, style)
-        rings = [np.array(AROUND) * ring for ring in range(1, steps + 1)]
+        rings = [np.array(NEIGHBOURS) * ring for ring in range(1, steps + 1)]
         offsets = np.vstack([np.zeros((int(on_it), 2)), *rings]) * (np.array(size) / 2 + 1.1)
         places = pen.at(np.array([place]))[0] + offsets
         free = self._free(_boxes(places, size, 0.0))
@@ -127,7 +127,7 @@ class Labels:
     def _lead(self, start: FloatArray, written: Words) -> None:
         middle = np.asarray(written.box.centroid.coords[0])
         line = LineString(np.vstack([start, middle]))
-        shown = line.difference(written.box.buffer(AIR))
+        shown = line.difference(written.box.buffer(WORD_AIR))
         if shown.length > 0.5:
             self.sheet.line(shown.coords, LEADER, layer=7.0)
             self.sheet.dots([start], 0.7, LEADER_DOT, layer=7.0)
@@ -151,7 +151,7 @@ def _middle(shape: Polygon) -> FloatArray:
 def _grid(shape: Polygon, step: float) -> FloatArray:
     """Places inside ``shape``, those nearest its middle first."""
     middle = _middle(shape)
-    step = max(step, float(np.sqrt(shape.area / TRIES)))
+    step = max(step, float(np.sqrt(shape.area / MOST_PLACES)))
     x0, y0, x1, y1 = shape.bounds
     x = middle[0] + step * np.arange(np.ceil((x0 - middle[0]) / step), (x1 - middle[0]) / step)
     y = middle[1] + step * np.arange(np.ceil((y0 - middle[1]) / step), (y1 - middle[1]) / step)
@@ -163,7 +163,7 @@ def _grid(shape: Polygon, step: float) -> FloatArray:
 def _boxes(places: FloatArray, size: tuple[float, float], angle: float) -> Shapes:
     """Boxes of words of ``size`` centred on ``places`` and turned by ``angle`` degrees."""
     a = np.deg2rad(angle)
-    along = np.array([np.cos(a), np.sin(a)]) * (size[0] / 2 + AIR)
-    up = np.array([-np.sin(a), np.cos(a)]) * (size[1] / 2 + AIR)
+    along = np.array([np.cos(a), np.sin(a)]) * (size[0] / 2 + WORD_AIR)
+    up = np.array([-np.sin(a), np.cos(a)]) * (size[1] / 2 + WORD_AIR)
     corners = np.array([-along - up, along - up, along + up, -along + up])
     return np.asarray(shapely.polygons(places[:, None, :] + corners))

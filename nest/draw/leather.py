@@ -36,11 +36,11 @@ from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.tints import draw_tints
 from nest.draw.words import Type
 
-TICKS = 9.0  # page mm between stretch ticks
-TICK = 2.6  # page mm, length of one
+STRETCH_PITCH = 9.0  # page mm between stretch ticks
+STRETCH_TICK = 2.6  # page mm, length of one
 
 REGION = Type(11.0, "#b29a75", bold=True)
-CODE = Type(5.2, FLAW, bold=True, halo=PAPER)
+FLAW_CODE = Type(5.2, FLAW, bold=True, halo=PAPER)
 EDGE_WORD = Type(6.2, FADED, italic=True)
 
 
@@ -63,7 +63,7 @@ def draw_readings(pen: Pen, hide: Hide, labels: Labels) -> None:
 
 def draw_stretch(pen: Pen, hide: Hide, avoid: BaseGeometry | None = None) -> None:
     """Draw small ticks along the line of least stretch, clear of ``avoid`` and of all words."""
-    pitch, half = TICKS / pen.scale, TICK / pen.scale / 2
+    pitch, half = STRETCH_PITCH / pen.scale, STRETCH_TICK / pen.scale / 2
     x0, y0, x1, y1 = hide.outline.bounds
     places = np.stack(np.meshgrid(np.arange(x0, x1, pitch), np.arange(y0, y1, pitch)), axis=-1)
     points = (places.reshape(-1, 2) + pitch / 2).astype(np.float64)
@@ -96,7 +96,7 @@ def name_flaws(pen: Pen, hide: Hide, labels: Labels) -> None:
     """Write each flaw's code on it or beside it."""
     for flaw in hide.flaws:
         centre = flaw.shape.representative_point()
-        labels.near(pen, (centre.x, centre.y), flaw_code(flaw.kind), CODE)
+        labels.near(pen, (centre.x, centre.y), flaw_code(flaw.kind), FLAW_CODE)
 
 
 def flaw_code(kind: str) -> str:

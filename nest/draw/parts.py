@@ -26,6 +26,7 @@ AT_HOME = Placement("", 0.0, 0.0, 0.0)
 SMALL_HOLE = 0.26  # page mm; a stitch hole on a cut plan is a dot, not a measure
 TRUE_HOLE = 1.0  # mm, diameter of a stitch hole: a round awl or a 1 mm bit
 
+TILTS = (0.0, -10.0, 10.0, -20.0, 20.0, -30.0, 30.0)  # degrees; a welt's words may follow it
 LABEL_SIZES = (8.0, 7.0, 6.0, 5.2, 4.6)  # points, largest that fits wins
 LEADER_TYPE = Type(LABEL_SIZES[-1], INK, bold=True, halo=LEATHER)
 MARK_LOOKS = {"fold": FOLD, "grain": replace(MARK, width=0.22)}

@@ -24,12 +24,12 @@ from nest.draw.rows import Row, note, swatch
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 
-STEPS = (0.1, 0.2, 0.5)  # mm of thickness from one tint to the next
-TINTS = 12  # at most so many
-GRID = 12.0  # mm; thickness is sampled on this grid, which is finer than it changes
+TINT_STEPS = (0.1, 0.2, 0.5)  # mm of thickness from one tint to the next
+MOST_TINTS = 12  # at most so many
+FIELD_GRID = 12.0  # mm; thickness is sampled on this grid, which is finer than it changes
 DOUBT = 0.3  # mm; half the width of the 90 % interval from which thickness counts as doubtful
 NINETY = 1.6449  # deviations from the mean hold 90 % of a normal distribution (from tables)
-INSIDE = 2.5  # page mm; numbers on contour lines keep so far from the hide's edge
+NUMBERS_INSIDE = 2.5  # page mm; numbers on contour lines keep so far from the hide's edge
 
 LEVEL = Type(4.8, "#7d6642")
 
@@ -54,7 +54,7 @@ def tints_of(hide: Hide) -> tuple[Tint, ...]:
     if not known:
         return ()
     span = max(known) - min(known)
-    step = next((s for s in STEPS if span / s <= TINTS - 1), STEPS[-1])
+    step = next((s for s in TINT_STEPS if span / s <= MOST_TINTS - 1), TINT_STEPS[-1])
     first, last = (int(np.floor(t / step + 1e-9)) for t in (min(known), max(known) + step))
     thin, thick = np.array(to_rgb(THIN)), np.array(to_rgb(THICK))
     shares = np.linspace(0.0, 1.0, last - first)
@@ -107,7 +107,7 @@ def doubt_row(hide: Hide, width: float) -> list[Row]:
 def draw_levels(pen: Pen, hide: Hide, labels: Labels) -> None:
     """Write the thickness on its contour lines and in its zones, where there is room."""
     if hide.readings:
-        room = hide.polygon.buffer(-INSIDE / pen.scale)
+        room = hide.polygon.buffer(-NUMBERS_INSIDE / pen.scale)
         room = cast(Polygon, room.difference(shapely.union_all([z.polygon for z in hide.zones])))
         x, y, mean, _ = _field(hide)
         generator = contourpy.contour_generator(x, y, mean, line_type=contourpy.LineType.Separate)
@@ -172,7 +172,8 @@ def _label_line(pen: Pen, line: LineString, words: str, labels: Labels) -> None:
 def _field(hide: Hide) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """x (m,), y (n,), mean and deviation (n, m) by the readings, over the hide's box."""
     x0, y0, x1, y1 = hide.outline.bounds
-    x, y = np.arange(x0 - GRID, x1 + 2 * GRID, GRID), np.arange(y0 - GRID, y1 + 2 * GRID, GRID)
+    step = FIELD_GRID
+    x, y = np.arange(x0 - step, x1 + 2 * step, step), np.arange(y0 - step, y1 + 2 * step, step)
     points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     mean, deviation = hide.thickness.field_by_readings(points)
     return x, y, mean.reshape(len(y), len(x)), deviation.reshape(len(y), len(x))

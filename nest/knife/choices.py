@@ -13,7 +13,7 @@ from nest.errors import KnifeError
 
 HANDS = ("right", "left")
 LOOPS = ("sewn", "back")
-LEATHER, STITCH = Between(1.0, 6.0, "mm"), Between(2.0, 12.0, "mm")
+LEATHER_BOUNDS, STITCH_BOUNDS = Between(1.0, 6.0, "mm"), Between(2.0, 12.0, "mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,11 +49,11 @@ class Choices:
     InputError : a value out of the bounds beside its type.
     """
 
-    leather: Annotated[float, LEATHER] = 3.4
+    leather: Annotated[float, LEATHER_BOUNDS] = 3.4
     welt: Annotated[float, Between(6.0, 40.0, "mm")] = 10.0
     welt_thickness: Annotated[float | None, Between(1.0, 12.0, "mm")] = None
     throat: Annotated[float, Between(0.0, 0.95)] = 0.667
-    stitch: Annotated[float, STITCH] = 4.0
+    stitch: Annotated[float, STITCH_BOUNDS] = 4.0
     margin: Annotated[float | None, Between(2.5, 20.0, "mm")] = None
     belt: Annotated[float, Between(15.0, 100.0, "mm")] = 40.0
     belt_thickness: Annotated[float, Between(1.5, 10.0, "mm")] = 4.0
@@ -123,7 +123,7 @@ def _thickness(value: object) -> float:
             raise error.at(place="key 'leather'") from None
         return sum(span) / 2
     ends = value if isinstance(value, list | tuple) and len(value) == 2 else (value, value)
-    return sum(LEATHER.check(end, "leather") for end in ends) / 2
+    return sum(LEATHER_BOUNDS.check(end, "leather") for end in ends) / 2
 
 
 def pitch_of(value: object) -> float:
@@ -133,14 +133,14 @@ def pitch_of(value: object) -> float:
     table lists 5.4, 4.5, 3.9, 3.4 and 3.0 mm for 5 to 9). Anything else is asked, not guessed.
     """
     if not isinstance(value, str):
-        return STITCH.check(value, "stitch")
+        return STITCH_BOUNDS.check(value, "stitch")
     text = value.lower().strip()
     for lead, tail, span in (("", "mm", None), ("", "per inch", 25.4), ("27/", "", 27.0)):
         body = text.removeprefix(lead).removesuffix(tail).strip()
         marked = text.startswith(lead) and text.endswith(tail)
         if marked and body.replace(".", "", 1).isdigit() and float(body) > 0:
             pitch = float(body) if span is None else span / float(body)
-            return STITCH.check(pitch, "stitch")
+            return STITCH_BOUNDS.check(pitch, "stitch")
     raise KnifeError(
         f"stitch = {value!r} can mean two pitches.",
         mend='Give it in mm (4.0), as "6 per inch" (4.23 mm) or as "27/6" (an iron of 4.5 mm).',

@@ -32,14 +32,14 @@ LENGTHS = (40.0, 600.0)  # mm; below it is a blade for a craft knife, above it i
 # Shares are of the knife's length unless said otherwise; all are judgement, tried on drawings.
 STOUT = 0.55  # wider than this, it is no knife
 OFF = 0.03  # tip and butt may be picked this far off the outline
-STEP = 0.12  # of the greatest width: a smaller step doesn't show where the blade starts
+WIDTH_STEP = 0.12  # of the greatest width: a smaller step doesn't show where the blade starts
 LUG = (3.0, 0.012)  # mm, share: a guard stands out so far beyond handle and blade
-ALIKE = 0.9  # of its area: a shape that covers so much of its mirror image is symmetric
+SYMMETRIC = 0.9  # of its area: a shape that covers so much of its mirror image is symmetric
 FORK = 0.07  # of the area between back and edge: more empty ground in it makes it a fork
 TWIN = 0.05  # sides that differ by less (mean difference over mean width) are two edges
-SURE = 1.2  # one side bulges so many times more than the other before it is called the edge
+EDGE_SURE = 1.2  # one side bulges so many times more than the other before it is called the edge
 NEAR_END = np.array([0.0, 0.01, 0.02, 0.03, 0.15])  # where the ends are looked at
-FAINT = 0.004  # of the blade's length: bulges below it tell nothing
+FAINT_BULGE = 0.004  # of the blade's length: bulges below it tell nothing
 
 
 def knife_from(
@@ -200,7 +200,7 @@ def _axis(outline: Outline) -> float:
     angle = _principal(outline.points - middle)
     straight = turned(outline.points - middle, -angle)
     twin = Polygon(straight).buffer(0).intersection(Polygon(straight * (1.0, -1.0)).buffer(0))
-    if twin.area > ALIKE * shape.area:
+    if twin.area > SYMMETRIC * shape.area:
         return angle
     box = shapely.get_coordinates(shapely.minimum_rotated_rectangle(shape))
     sides = np.diff(box[:3], axis=0)
@@ -274,7 +274,7 @@ def _guard(side: Profile, given: float | None) -> tuple[float, str]:
     u, width = side.u[::2], side.height[::2]
     step = _steps(width, reach=12)
     seen = (u > 0.22 * size) & (u < 0.68 * size)
-    if step[seen].max() < STEP * width.max():
+    if step[seen].max() < WIDTH_STEP * width.max():
         raise KnifeError(
             "the width steps nowhere clearly, so the outline doesn't tell where the blade starts.",
             mend="Give guard = mm from the butt.",
@@ -306,7 +306,7 @@ def _edge_is_below(
 ) -> tuple[bool, str]:
     """Whether the edge faces -v as the points lie, and the guess in words."""
     above, below = _bulges(side, guard)
-    told = above > SURE * below or below > SURE * above
+    told = above > EDGE_SURE * below or below > EDGE_SURE * above
     by_shape = (below > above) != straight
     if chosen is not None:
         return _chosen_side(side, chosen, by_shape if told else None), ""
@@ -333,7 +333,7 @@ def _bulges(whole: Profile, guard: float) -> tuple[float, float]:
     tip = (side.back[-1] + side.edge[-1]) / 2
     upper = side.edge - (side.edge[0] + (tip - side.edge[0]) * share)
     lower = (side.back[0] + (tip - side.back[0]) * share) - side.back
-    faint = FAINT * (size - guard)
+    faint = FAINT_BULGE * (size - guard)
     return max(float(upper.mean()), faint), max(float(lower.mean()), faint)
 
 

@@ -34,10 +34,10 @@ DOUBT_EDGE = Style(edge=ALARM, width=0.45, dash=(1.4, 0.9))
 SHEET_EDGE = Style(edge=REMNANT, width=0.4)
 GRID_LINE = Style(edge=PAPER, width=0.15, alpha=0.55)
 AXIS = Style(edge=PAPER, width=0.4, dash=(2.4, 0.8, 0.5, 0.8))
-DOT = Style(fill=INK, edge=PAPER, width=0.2)
+READING_DOT = Style(fill=INK, edge=PAPER, width=0.2)
 ON_PHOTO = Type(6.5, INK, bold=True, halo=PAPER)
-CODE = Type(5.6, FLAW, bold=True, halo=PAPER)
-ASKED = Type(6.5, ALARM, bold=True, halo=PAPER)
+CODE_WORD = Type(5.6, FLAW, bold=True, halo=PAPER)
+DOUBT_NUMBER = Type(6.5, ALARM, bold=True, halo=PAPER)
 WORDS = Type(6.0)
 LOUD = Type(6.2, ALARM, bold=True)
 
@@ -86,12 +86,14 @@ class _Overlay:
             place = self._at(np.array([(x, 0.0)]))[0]
             labels.near(self.pen, place, name, ON_PHOTO, steps=3)
         for number, doubt in enumerate(self.found.doubtful, 1):
-            labels.near(self.pen, self._middle(doubt.shape), f"?{number}", ASKED, steps=3)
+            labels.near(self.pen, self._middle(doubt.shape), f"?{number}", DOUBT_NUMBER, steps=3)
         for flaw in hide.flaws:
-            labels.near(self.pen, self._middle(flaw.shape), flaw_code(flaw.kind), CODE, steps=2)
+            labels.near(
+                self.pen, self._middle(flaw.shape), flaw_code(flaw.kind), CODE_WORD, steps=2
+            )
         for reading in hide.readings:
             place = self._at(np.array([(reading.x, reading.y)]))[0]
-            self.pen.dots([place], 1.1, DOT, layer=6.0)
+            self.pen.dots([place], 1.1, READING_DOT, layer=6.0)
             words = f"{reading.thickness:.2f}"
             labels.near(self.pen, place, words, ON_PHOTO, on_it=False, steps=2)
 

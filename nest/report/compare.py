@@ -7,19 +7,17 @@ bound, leather cost per sheath, yield) and a column of figures; one sentence say
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Protocol
 
 from shapely import box
 
-from hides.hide import Hide
 from hides.units import area_text
 from nest.draw import leather
 from nest.draw.palette import FRONTIER, HEAD, INK, LEFT_OVER, NOTE, PART_EDGE, SMALL, STRONG
 from nest.draw.rows import Row, beside, cells, gap, head, height_of, note, stack
 from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
-from nest.figures import FIGURES, Figures
-from nest.plan import Plan
+from nest.figures import FIGURES
+from nest.planning import Planned
 from nest.report.names import shown_of
 from nest.report.page import ISO_A, MARGIN, Page
 
@@ -50,23 +48,7 @@ DEFINITIONS = {FIGURES[key].label: FIGURES[key].definition for key in TABLE} | {
 }
 
 
-class Tried(Protocol):
-    """A week's plan on one hide, with its figures, as :func:`nest.planning.plan_week` gives it."""
-
-    @property
-    def plan(self) -> Plan:
-        """The plan."""
-
-    @property
-    def hide(self) -> Hide:
-        """The hide it was made for."""
-
-    @property
-    def figures(self) -> Figures:
-        """What it comes to."""
-
-
-def best_of(tried: Sequence[Tried]) -> Tried:
+def best_of(tried: Sequence[Planned]) -> Planned:
     """The hide to cut: most sheaths first, then least cost per sheath, then least leather.
 
     Costs count only where every hide has a price in the same currency.
@@ -78,7 +60,7 @@ def best_of(tried: Sequence[Tried]) -> Tried:
     )
 
 
-def recommend(tried: Sequence[Tried]) -> str:
+def recommend(tried: Sequence[Planned]) -> str:
     """Say in one sentence which hide to cut and why.
 
     Raises
@@ -100,7 +82,7 @@ def recommend(tried: Sequence[Tried]) -> str:
     return words + (f", leaving {left} in one piece." if left else ".")
 
 
-def table(tried: Sequence[Tried]) -> list[list[str]]:
+def table(tried: Sequence[Planned]) -> list[list[str]]:
     """Rows of words: a heading with the hides' names, then one row per figure."""
     rows = [["", *(t.hide.name for t in tried)]]
     rows.append(["Sheaths", *(str(_count(t)) for t in tried)])
@@ -109,7 +91,7 @@ def table(tried: Sequence[Tried]) -> list[list[str]]:
     return [row for row in rows if any(row[1:])]
 
 
-def compare_sheet(tried: Sequence[Tried], *, paper: str | None = None) -> Sheet:
+def compare_sheet(tried: Sequence[Planned], *, paper: str | None = None) -> Sheet:
     """Draw the comparison, landscape; on A4 for up to six hides, on A3 for more.
 
     Raises
@@ -131,7 +113,7 @@ def compare_sheet(tried: Sequence[Tried], *, paper: str | None = None) -> Sheet:
     return sheet
 
 
-def _comparable(tried: Sequence[Tried]) -> bool:
+def _comparable(tried: Sequence[Planned]) -> bool:
     """Whether costs can be compared: all known, in one currency."""
     priced = all(_cost(t) is not None for t in tried)
     return priced and len({t.figures.currency for t in tried}) == 1
@@ -141,12 +123,12 @@ def _holds(sheaths: int, wanted: int) -> str:
     return f"all {wanted} sheaths" if sheaths == wanted else f"{sheaths} of {wanted} sheaths"
 
 
-def _lead_over(best: Tried, rivals: Sequence[Tried], *, by_cost: bool) -> str:
+def _lead_over(best: Planned, rivals: Sequence[Planned], *, by_cost: bool) -> str:
     """How much better the best is than the next of those that hold as many sheaths."""
     if not rivals:
         return ""
 
-    def measure(t: Tried) -> float:
+    def measure(t: Planned) -> float:
         return (_cost(t) or 0.0) if by_cost else _used(t)
 
     second = min(rivals, key=measure)
@@ -159,23 +141,23 @@ def _lead_over(best: Tried, rivals: Sequence[Tried], *, by_cost: bool) -> str:
     return f", {100 * saved:.0f} % {how} than {second.hide.name}"
 
 
-def _money(t: Tried) -> str:
+def _money(t: Planned) -> str:
     cost = _cost(t)
     return "" if cost is None else f"{cost:.2f} {t.figures.currency}"
 
 
-def _count(t: Tried) -> int:
+def _count(t: Planned) -> int:
     """How many sheaths the plan holds."""
     return len(t.figures.sheaths)
 
 
-def _cost(t: Tried) -> float | None:
+def _cost(t: Planned) -> float | None:
     """Leather cost per sheath, None where the hide has no price."""
     whole = t.figures.numbers.get("leather_cost")
     return None if whole is None or not _count(t) else whole / _count(t)
 
 
-def _used(t: Tried) -> float:
+def _used(t: Planned) -> float:
     """Used area in mm² per sheath; infinite where nothing was placed."""
     used = t.figures.numbers.get("used_area", float("inf"))
     return used / _count(t) if _count(t) else float("inf")
@@ -184,7 +166,7 @@ def _used(t: Tried) -> float:
 # --- the page --------------------------------------------------------------------------------
 
 
-def _table_rows(tried: Sequence[Tried], width: float) -> list[Row]:
+def _table_rows(tried: Sequence[Planned], width: float) -> list[Row]:
     each = min(38.0, (width - NAMES_WIDTH - 50.0) / len(tried))
     says = width - NAMES_WIDTH - each * len(tried)
     widths = (NAMES_WIDTH, says, *(each for _ in tried))
@@ -199,7 +181,7 @@ def _table_rows(tried: Sequence[Tried], width: float) -> list[Row]:
 
 
 def _draw_layouts(
-    sheet: Sheet, tried: Sequence[Tried], rect: tuple[float, float, float, float]
+    sheet: Sheet, tried: Sequence[Planned], rect: tuple[float, float, float, float]
 ) -> None:
     """Every hide with its parts, all at one scale."""
     x, y, width, height = rect
@@ -226,13 +208,13 @@ def _draw_layouts(
         sheet.text((left + each, y + height - 4.5), area, NOTE, anchor="right")
 
 
-def _told(key: str) -> tuple[Callable[[Tried], float | None], Callable[[Tried], str]]:
+def _told(key: str) -> tuple[Callable[[Planned], float | None], Callable[[Planned], str]]:
     """How to ask a hide for a figure: as a number, and as words."""
     return lambda t: t.figures.numbers.get(key), lambda t: t.figures.text(key)
 
 
 def _draw_bars(
-    sheet: Sheet, tried: Sequence[Tried], rect: tuple[float, float, float, float]
+    sheet: Sheet, tried: Sequence[Planned], rect: tuple[float, float, float, float]
 ) -> None:
     x, y, width, height = rect
     each = (width - 2 * PANEL_GUTTER) / 3

@@ -21,10 +21,10 @@ from nest.draw.words import Type
 from nest.report.page import ISO_A, MARGIN, Page
 
 SIDEBAR = 56.0  # mm, width of the column at the right
-SURE = Style(edge=REMNANT, width=0.5, hatch="//", alpha=0.45)
+SURE_LOOK = Style(edge=REMNANT, width=0.5, hatch="//", alpha=0.45)
 SURE_EDGE = Style(edge=REMNANT, width=0.5)
-OPEN = Style(edge="#a3231a", width=0.35, dash=(1.2, 0.8))
-NEXT = Style(fill=PAPER, edge=INK, width=0.35)
+OPEN_LOOK = Style(edge="#a3231a", width=0.35, dash=(1.2, 0.8))
+NEXT_LOOK = Style(fill=PAPER, edge=INK, width=0.35)
 NUMBER = Type(6.0, INK, bold=True)
 
 
@@ -100,12 +100,12 @@ def _draw(pen: Pen, found: Gauging) -> None:
     if found.need is None:
         draw_doubt(pen, hide)
     leather.draw_edges(pen, hide)
-    pen.shade(found.open, OPEN, layer=2.0, name="open")
-    pen.shade(found.sure, SURE, layer=2.1, name="sure")
+    pen.shade(found.open, OPEN_LOOK, layer=2.0, name="open")
+    pen.shade(found.sure, SURE_LOOK, layer=2.1, name="sure")
     pen.shade(found.sure, SURE_EDGE, layer=2.2)
     labels = Labels(pen)
     for number, place in enumerate(found.places, 1):
-        pen.dots([place], 4.2, NEXT, layer=6.5, name=f"next:{number}")
+        pen.dots([place], 4.2, NEXT_LOOK, layer=6.5, name=f"next:{number}")
         written = pen.text(place, f"{number}", NUMBER, anchor="middle", layer=9.0)
         labels.obstacles.append(written.box.buffer(1.2))
     leather.draw_readings(pen, hide, labels)
@@ -118,9 +118,9 @@ def _need_rows(found: Gauging) -> list[Row]:
     percent = f"{found.confidence:.0%}"
     rows = [head(f"Leather of {need_text(found.need)}", SIDEBAR)]
     rows += [pair(f"Sure to {percent}", area_text(found.sure.area), SIDEBAR)]
-    rows += swatch(SURE, "hatched: cut parts that need it here", SIDEBAR)
+    rows += swatch(SURE_LOOK, "hatched: cut parts that need it here", SIDEBAR)
     rows += [gap(0.8), pair("Not decided", area_text(found.open.area), SIDEBAR)]
-    rows += swatch(OPEN, "dashed: more readings would tell", SIDEBAR)
+    rows += swatch(OPEN_LOOK, "dashed: more readings would tell", SIDEBAR)
     return [*rows, gap(2.0)]
 
 

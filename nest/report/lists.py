@@ -8,30 +8,31 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 
 from hides.files import write_whole
 from hides.units import DM2
 from nest.figures import FIGURES, Figures
 from nest.plan import Plan
-from nest.report.names import shown_of
+from nest.report.names import Shown, shown_of
 
-PART_COLUMNS = (
-    "id",
-    "label",
-    "sheath",
-    "kind",
-    "x_mm",
-    "y_mm",
-    "angle_deg",
-    "area_mm2",
-    "area_dm2",
-    "thickness_low_mm",
-    "thickness_high_mm",
-    "may_split",
-    "holes",
-)
+# What a column of the parts list is called, and what it says of a part.
+PART_COLUMNS: dict[str, Callable[[Shown], object]] = {
+    "id": lambda one: one.placement.id,
+    "label": lambda one: one.label,
+    "sheath": lambda one: one.wanted.kit,
+    "kind": lambda one: one.wanted.part.kind,
+    "x_mm": lambda one: f"{one.placement.x:.3f}",
+    "y_mm": lambda one: f"{one.placement.y:.3f}",
+    "angle_deg": lambda one: f"{one.placement.angle:.4f}",
+    "area_mm2": lambda one: f"{one.wanted.part.outline.area:.1f}",
+    "area_dm2": lambda one: f"{one.wanted.part.outline.area / DM2:.4f}",
+    "thickness_low_mm": lambda one: f"{one.wanted.need.low:g}",
+    "thickness_high_mm": lambda one: f"{one.wanted.need.high:g}",
+    "may_split": lambda one: "yes" if one.wanted.need.may_split else "no",
+    "holes": lambda one: sum(len(m.points) for m in one.wanted.part.marks if m.kind == "stitch"),
+}
 FIGURE_COLUMNS = ("key", "label", "value", "unit", "definition")
 
 
@@ -42,28 +43,8 @@ def write_parts(plan: Plan, path: Path) -> None:
     ------
     InputError : the file can't be written.
     """
-    rows = []
-    for one in shown_of(plan):
-        placement, part, need = one.placement, one.wanted.part, one.wanted.need
-        holes = sum(len(mark.points) for mark in part.marks if mark.kind == "stitch")
-        rows.append(
-            (
-                placement.id,
-                one.label,
-                one.wanted.kit,
-                part.kind,
-                f"{placement.x:.3f}",
-                f"{placement.y:.3f}",
-                f"{placement.angle:.4f}",
-                f"{part.outline.area:.1f}",
-                f"{part.outline.area / DM2:.4f}",
-                f"{need.low:g}",
-                f"{need.high:g}",
-                "yes" if need.may_split else "no",
-                holes,
-            )
-        )
-    _write(path, PART_COLUMNS, rows)
+    rows = [[told(one) for told in PART_COLUMNS.values()] for one in shown_of(plan)]
+    _write(path, list(PART_COLUMNS), rows)
 
 
 def write_figures(figures: Figures, path: Path) -> None:

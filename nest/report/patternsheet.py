@@ -30,7 +30,7 @@ from nest.draw.palette import (
     SMALL,
     THREAD,
 )
-from nest.draw.parts import AT_HOME, TRUE_HOLE, draw_marks
+from nest.draw.parts import AT_HOME, TILTS, TRUE_HOLE, draw_marks
 from nest.draw.rows import Row, cells, gap, head, height_of, note, pair, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
@@ -41,12 +41,11 @@ from nest.sheath import Sheath, Station
 
 SIDEBAR = 76.0  # mm, width of the words beside the parts
 BESIDE = SIDEBAR + 7.0  # mm, with the room left of them
-AIR = 5.0  # mm round each part with its measures
+PART_AIR = 5.0  # mm round each part with its measures
 MEASURE_STEP = 4.5  # mm from a part to its measures, and from one to the next
 
 FACE = Type(11.0, FADED, bold=True)
 NAME = Type(7.0, FADED, bold=True)
-TILTS = (0.0, -10.0, 10.0, -20.0, 20.0, -30.0, 30.0)  # degrees; a welt's words may follow it
 SMALL_MARK = Type(5.4, THREAD, halo=KNIFE.fill)
 TIE = Style(edge=MEASURE.edge, width=0.08)
 SIZE = Type(6.0, MEASURE.edge, halo=PAPER)
@@ -62,12 +61,12 @@ class Item:
     @property
     def width(self) -> float:
         """With air on both sides, mm."""
-        return self.bounds[2] - self.bounds[0] + 2 * AIR
+        return self.bounds[2] - self.bounds[0] + 2 * PART_AIR
 
     @property
     def height(self) -> float:
         """With air above and below, mm."""
-        return self.bounds[3] - self.bounds[1] + 2 * AIR
+        return self.bounds[3] - self.bounds[1] + 2 * PART_AIR
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +109,7 @@ def pattern_sheet(sheath: Sheath, knife: Knife, *, paper: str | None = None) -> 
     for item, place in zip(items, places, strict=False):
         _draw_part(page, sheath, item, place)
     x, y = places[-1]
-    draw_check(page, x + AIR, y + AIR + 8.0)
+    draw_check(page, x + PART_AIR, y + PART_AIR + 8.0)
     stack(page, rows, page.side, page.top)
     return page
 
@@ -180,7 +179,7 @@ def _draw_part(sheet: Sheet, sheath: Sheath, item: Item, place: XY) -> None:
     if part is None:
         return
     x, y = place
-    pen = Pen(sheet, 1.0, (x + AIR - item.bounds[0], y + AIR - item.bounds[1]))
+    pen = Pen(sheet, 1.0, (x + PART_AIR - item.bounds[0], y + PART_AIR - item.bounds[1]))
     pen.shade(part.outline.polygon, PATTERN, layer=2.0, name=f"part:{part.kind}")
     if part.kind == "body":
         _draw_knife(pen, sheath)
@@ -195,7 +194,7 @@ def _draw_part(sheet: Sheet, sheath: Sheath, item: Item, place: XY) -> None:
     for measure in measures:
         _draw_measure(pen, measure, labels)
     title = f"{sheath.name}: {part.kind.upper()}  ·  cut 1, grain side up, do not turn over"
-    sheet.text((x + AIR, y + 1.0), title, NOTE)
+    sheet.text((x + PART_AIR, y + 1.0), title, NOTE)
 
 
 def _write_mark(pen: Pen, part: Part, mark: Mark, labels: Labels) -> None:

@@ -21,7 +21,7 @@ from nest.cut.caution import BY_HAND
 from nest.draw.book import Tile
 from nest.draw.labels import Labels
 from nest.draw.palette import INK, NOTE, PATTERN, SEAM, THREAD
-from nest.draw.parts import TRUE_HOLE, draw_marks, outline_of
+from nest.draw.parts import TILTS, TRUE_HOLE, draw_marks, outline_of
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
 from nest.part import Part
@@ -29,13 +29,12 @@ from nest.plan import Placement, Plan
 from nest.report.names import SUFFIX, patterns_of
 from nest.report.tiles import OVERLAP, FullSize, count_of, printed, window_of
 
-AIR = 3.0  # mm kept round each template
+TEMPLATE_AIR = 3.0  # mm kept round each template
 WORDS_CLEAR = 1.6  # mm kept free between words and lines: letters hang below their line
 AWL_DOT = 0.8  # mm, a dot of the welt's inner line
 DOT_STEP = 8.0  # mm from one such dot to the next
-TARGET = 4.0  # mm, diameter of the rings at P and Q
+RING_WIDTH = 4.0  # mm, diameter of the rings at P and Q
 LABEL_NEAR = 30.0  # mm from where a part wants its label to where it may stand
-TILTS = (0.0, -10.0, 10.0, -20.0, 20.0)  # degrees; a welt's words may follow it
 MOST_COLUMNS = 4  # tiles side by side at most, while looking for a good layout
 
 NAME = Type(9.0, INK, bold=True)
@@ -153,11 +152,11 @@ def _shelved(items: Sequence[tuple[Template, float]], room: float, wide: float) 
     for template, turn in items:
         points = turned(template.part.outline.points, turn)
         (x0, y0), (x1, y1) = points.min(axis=0), points.max(axis=0)
-        width, height = x1 - x0 + 2 * AIR, y1 - y0 + 2 * AIR
+        width, height = x1 - x0 + 2 * TEMPLATE_AIR, y1 - y0 + 2 * TEMPLATE_AIR
         x = _clear_of_joints(x, width, wide)
         if x and x + width > room:
             x, top = 0.0, low
-        at = Placement("", turn, float(x + AIR - x0), float(top - AIR - y1))
+        at = Placement("", turn, float(x + TEMPLATE_AIR - x0), float(top - TEMPLATE_AIR - y1))
         bounds = (float(x), float(top - height), float(x + width), float(top))
         laid.append(_Arranged(template, at, bounds))
         low = min(low, top - height)
@@ -233,9 +232,9 @@ def _along(line: FloatArray) -> FloatArray:
 def _draw_targets(sheet: Sheet, part: Part, at: Placement, labels: Labels) -> None:
     for letter, point in zip("PQ", targets(part), strict=True):
         place = turned(point[None], at.angle, at.x, at.y)[0]
-        sheet.dots([place], TARGET, RING, layer=3.8, name=f"target:{letter}")
-        labels.obstacles.append(Point(place).buffer(TARGET / 2))
-        reach = TARGET / 2 + 2.2
+        sheet.dots([place], RING_WIDTH, RING, layer=3.8, name=f"target:{letter}")
+        labels.obstacles.append(Point(place).buffer(RING_WIDTH / 2))
+        reach = RING_WIDTH / 2 + 2.2
         free = [place + reach * np.array(way) for way in _ways()]
         inside = [spot for spot in free if labels.room.contains(Point(spot).buffer(1.6))]
         spots = inside or free
@@ -255,7 +254,7 @@ def _hits(labels: Labels, spot: FloatArray) -> bool:
 def _write(sheet: Sheet, one: _Arranged, labels: Labels) -> None:
     """The template's name and what to mind, then what the part's own labels say."""
     template, part, at = one.template, one.template.part, one.at
-    shape, angles = outline_of(part, at), tuple(at.angle + tilt for tilt in TILTS)
+    shape, angles = outline_of(part, at), tuple(at.angle + tilt for tilt in TILTS[:5])
     p, q = targets(part)
     _fit(labels, shape, f"{template.name}  × {template.count}", (NAME, SAYS), angles)
     facts = "grain side up, never turned over"

@@ -23,12 +23,12 @@ from nest.errors import KnifeError
 from nest.knife import Choices, Knife, profile_of
 from nest.sheath.section import blade_section, fold_allowance, half_girth, handle_section
 
-STEP = 1.0  # mm between stations, less than the blade's clearance needs
+STATION_STEP = 1.0  # mm between stations, less than the blade's clearance needs
 BEND_OUT, BEND_IN = 30.0, 45.0  # mm, least radii where the line from blade to handle swings
-TIGHT, SNUG, EASY = -1.0, 1.0, 3.0  # mm of slack: below, won't close; then snug, easy, loose
+WONT_CLOSE, SNUG, EASY = -1.0, 1.0, 3.0  # mm of slack: below, won't close; then snug, easy, loose
 LIP = 2.0  # mm at the guard where a section may be handle or blade: guards are measured so well
 HELD = 0.3  # of the blade from the guard on lies in the swing and is held by the handle
-SHARE = 0.25  # of handle or blade that has to be loose before it is worth a word
+LOOSE_SHARE = 0.25  # of handle or blade that has to be loose before it is worth a word
 SLOPPY = 8.0  # mm of slack at the handle: more than leather can be formed to
 _BEYOND = np.geomspace(0.5, 600, 60)
 ARC = 48  # segments in a quarter of an offset's round: within 0.01 mm at 25 mm radius
@@ -166,7 +166,7 @@ def channel_of(knife: Knife, choices: Choices) -> Channel:
 
 def _stations(lie: Lie) -> FloatArray:
     """Stations from throat to tip, one just before and one at the guard."""
-    count = math.ceil((lie.tip - lie.throat) / STEP)
+    count = math.ceil((lie.tip - lie.throat) / STATION_STEP)
     x = np.linspace(lie.throat, lie.tip, count + 1)
     near = 0.01
     return np.unique(np.r_[x, [lie.guard - near, lie.guard] if lie.guard > lie.throat else []])
@@ -219,7 +219,7 @@ def _check(channel: Channel, choices: Choices) -> None:
     """Refuse a pattern that won't close, or a knife that can't be drawn."""
     key = "slack" if choices.handle_margin is None else "handle_margin"
     worst = int(np.argmin(channel.slack))
-    if channel.slack[worst] < TIGHT:
+    if channel.slack[worst] < WONT_CLOSE:
         raise KnifeError(
             f"the sheath won't close: {_place(channel, worst)} the knife needs "
             f"{channel.needed[worst]:.1f} mm of leather from fold to welt and the pattern gives "
@@ -229,7 +229,7 @@ def _check(channel: Channel, choices: Choices) -> None:
         )
     short = channel.passing - channel.available
     worst = int(np.argmax(short))
-    if short[worst] > -TIGHT:
+    if short[worst] > -WONT_CLOSE:
         raise KnifeError(
             f"the knife can't be drawn: {_place(channel, worst)} the sheath is "
             f"{channel.available[worst]:.1f} mm from fold to welt, and "
@@ -246,7 +246,7 @@ def _place(channel: Channel, station: int) -> str:
 def verdict(slack: float) -> str:
     """The slack in mm, to a tenth, in a word."""
     slack = round(slack, 1)
-    if slack < TIGHT:
+    if slack < WONT_CLOSE:
         return "won't close"
     return "snug" if slack <= SNUG else "easy" if slack <= EASY else "loose"
 
@@ -257,7 +257,7 @@ def fit_warnings(channel: Channel) -> tuple[str, ...]:
     held = lie.guard + HELD * (lie.tip - lie.guard)
     for name, inside in (("handle", channel.x < lie.guard - LIP), ("blade", channel.x > held)):
         slack = channel.slack[inside]
-        if not len(slack) or (slack > EASY).mean() < SHARE:
+        if not len(slack) or (slack > EASY).mean() < LOOSE_SHARE:
             continue
         worst = int(np.argmax(slack))
         said.append(

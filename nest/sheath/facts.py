@@ -18,10 +18,10 @@ from nest.sheath.parts import Draft
 from nest.sheath.pattern import CORNER_RADIUS
 from nest.sheath.stitch import thread_diameter, thread_length
 
-EVERY = 10.0  # mm between stations that are reported
+REPORT_STEP = 10.0  # mm between stations that are reported
 LITTLE = 0.6  # mm that the rule of thumb for the fold adds to the leather: 4 mm for 3.4 mm
 # Grams per mm³ of leather, steel and handle; from memory, they only place the loop.
-LEATHER, STEEL, HANDLE = 0.9e-3, 7.8e-3, 1.2e-3
+LEATHER_DENSITY, STEEL_DENSITY, HANDLE_DENSITY = 0.9e-3, 7.8e-3, 1.2e-3
 
 
 def balance(channel: Channel, knife: Knife, choices: Choices) -> float:
@@ -34,9 +34,9 @@ def balance(channel: Channel, knife: Knife, choices: Choices) -> float:
     handle = whole.intersection(shapely.box(-1e4, -1e4, lie.guard, 1e4))
     thick = float(np.mean([mm for _, mm in knife.handle_thickness]))
     weights = (
-        (half, 2 * choices.leather * LEATHER),
-        (handle, thick * HANDLE),
-        (whole.difference(handle), knife.blade_thickness / 2 * STEEL),
+        (half, 2 * choices.leather * LEATHER_DENSITY),
+        (handle, thick * HANDLE_DENSITY),
+        (whole.difference(handle), knife.blade_thickness / 2 * STEEL_DENSITY),
     )
     total = sum(shape.area * weight for shape, weight in weights)
     return sum(shape.area * weight * shape.centroid.y for shape, weight in weights) / total
@@ -46,7 +46,7 @@ def stations_of(draft: Draft) -> tuple[Station, ...]:
     """The fit from throat to tip, and just behind the guard."""
     channel = draft.channel
     x, guard = channel.x, channel.lie.guard
-    wanted = np.r_[np.arange(x[0], x[-1], EVERY), x[-1], guard - LIP - 0.5]
+    wanted = np.r_[np.arange(x[0], x[-1], REPORT_STEP), x[-1], guard - LIP - 0.5]
     wanted = wanted[(wanted >= x[0]) & (np.abs(wanted - guard) > LIP)]
     return tuple(
         Station(

@@ -17,9 +17,9 @@ from nest.knife import Choices
 from nest.sheath.channel import Channel
 from nest.sheath.stitch import holes
 
-INSET = 5.0  # from the strap's edges to its stitches (load path; common practice)
-SIDE = 2.0  # from the strap's sides to fold and welt
-WIDTHS = (25.0, 40.0)  # usual widths of a loop; down to NARROWEST on a slender knife
+STITCH_INSET = 5.0  # from the strap's edges to its stitches (load path; common practice)
+LOOP_CLEAR = 2.0  # from the strap's sides to fold and welt
+USUAL_WIDTHS = (25.0, 40.0)  # usual widths of a loop; down to NARROWEST on a slender knife
 NARROWEST = 18.0
 ARCH = 0.2  # rise of the arched end, as a share of the width
 
@@ -48,11 +48,15 @@ def risen(choices: Choices) -> float:
 
 @dataclass(frozen=True)
 class Seat:
-    """The loop's place on the back half, mm: ``middle`` off the fold, ``width``, from ``x`` on."""
+    """The loop's place on the back half, mm: ``middle`` off the fold, ``width``, from ``x`` on.
+
+    ``crowns`` are the x of the outer ends of its two pads, before a risen back is folded over.
+    """
 
     x: float
     middle: float
     width: float
+    crowns: tuple[float, float]
 
 
 def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
@@ -69,8 +73,11 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
     throat = channel.lie.throat
     if choices.loop == "sewn":
         start, span = throat + 3.0, inside_height(choices) + 2 * choices.loop_pad
+        crowns = start, start + inside_height(choices) + 2 * choices.loop_pad
     else:
-        start, span = throat, choices.loop_pad + INSET
+        start, span = throat, choices.loop_pad + STITCH_INSET
+        # Folded over, the strap's end comes to lie a pad's length below the throat line.
+        crowns = throat - risen(choices), throat + choices.loop_pad
     end = channel.lie.tip
     if start + span > end:
         raise KnifeError(
@@ -80,10 +87,12 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
             place="[sheath] key 'belt'",
         )
     within = (channel.x >= start) & (channel.x <= start + span)
-    low = channel.allowance + SIDE
-    high = float(channel.available[within].min()) - SIDE
+    low = channel.allowance + LOOP_CLEAR
+    high = float(channel.available[within].min()) - LOOP_CLEAR
     room = high - low
-    width = choices.loop_width or max(min(float(np.clip(0.75 * room, *WIDTHS)), room), NARROWEST)
+    width = choices.loop_width or max(
+        min(float(np.clip(0.75 * room, *USUAL_WIDTHS)), room), NARROWEST
+    )
     if width > room:
         raise KnifeError(
             f"fold and welt leave {room:.1f} mm for the loop, which wants {width:g} mm.",
@@ -91,7 +100,7 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
             place="[sheath] key 'loop_width'",
         )
     middle = float(np.clip(balance, low + width / 2, high - width / 2))
-    return Seat(start, middle, width)
+    return Seat(start, middle, width, crowns)
 
 
 def arched_end(width: float, *, inset: float = 0.0) -> FloatArray:
@@ -118,7 +127,7 @@ def pad_holes(width: float, pad: float, pitch: float) -> FloatArray:
 
     Along one side from the belt's room outward, round the arch and back along the other.
     """
-    arch = arched_end(width, inset=INSET)
-    half = width / 2 - INSET
+    arch = arched_end(width, inset=STITCH_INSET)
+    half = width / 2 - STITCH_INSET
     seam = np.vstack([[pad, -half], arch, [pad, half]])
     return holes(seam, pitch, free_end=False)

@@ -13,10 +13,10 @@ from hides.outline import FloatArray, Outline, turned
 from nest.knife import Choices, Knife
 from nest.part import Mark, Part, Region
 from nest.sheath.channel import Channel
-from nest.sheath.loop import Seat, bulged, inside_height, risen, strip
+from nest.sheath.loop import Seat, bulged, risen, strip
 from nest.sheath.pattern import FlatPattern
 
-BODY_WINDOW, LOOP_WINDOW, FREE = 15.0, 20.0, 90.0  # degrees off the line of least stretch
+BODY_WINDOW, LOOP_WINDOW, FREE_WINDOW = 15.0, 20.0, 90.0  # degrees off the line of least stretch
 
 _OVER = (1.0, -1.0)  # mirrors over the fold
 
@@ -67,7 +67,7 @@ def _body(draft: Draft) -> Part:
         Mark("inner", pattern.inner * _OVER, text="welt, front"),
         Mark("stitch", draft.seam, text="edge seam, back"),
         Mark("stitch", draft.seam * _OVER, text="edge seam, front"),
-        Mark("stitch", _pad_holes_on_back(draft), text="loop"),
+        Mark("stitch", np.concatenate(_on_pads(draft, draft.pad)), text="loop"),
         *_loop_places(draft),
         Mark("grain", np.array([[middle - 20, -wide / 8], [middle + 20, -wide / 8]])),
         Mark(
@@ -80,16 +80,11 @@ def _body(draft: Draft) -> Part:
     return Part("body", pattern.body, tuple(regions), tuple(marks), 0.0, BODY_WINDOW)
 
 
-def _pad_holes_on_back(draft: Draft) -> FloatArray:
-    """The loop's holes on the back half (and on the risen back, where that is the loop)."""
-    choices, place, throat = draft.choices, draft.place, draft.pattern.throat
-    if choices.loop == "sewn":
-        start, end = place.x, place.x + inside_height(choices) + 2 * choices.loop_pad
-    else:
-        # Folded over, the strap's end comes to lie a pad's length below the throat line.
-        start, end = throat - risen(choices), throat + choices.loop_pad
-    first = turned(draft.pad, 0, start, place.middle)
-    return np.concatenate([first, turned(_backward(draft.pad), 0, end, place.middle)])
+def _on_pads(draft: Draft, points: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Points of a pad, from its crown, on both pads: of the back half or of the risen back."""
+    first, last = draft.place.crowns
+    upper = turned(points, 0, first, draft.place.middle)
+    return upper, turned(_backward(points), 0, last, draft.place.middle)
 
 
 def _backward(points: FloatArray) -> FloatArray:
@@ -103,20 +98,17 @@ def _loop_places(draft: Draft) -> list[Mark]:
     crown = strip(2 * length, width)
     crown = crown[crown[:, 0] < length]
     pad = np.concatenate([crown, [[length, -width / 2], [length, width / 2]]])
+    upper, lower = _on_pads(draft, pad)
     if choices.loop == "sewn":
-        end = place.x + inside_height(choices) + 2 * length
-        upper = turned(pad, 0, place.x, place.middle)
-        lower = turned(_backward(pad), 0, end, place.middle)
         return [
             Mark("loop", upper, closed=True, text="loop, upper pad"),
             Mark("loop", lower, closed=True, text="loop, lower pad"),
         ]
     turn = throat - (risen(choices) - length) / 2
     low, high = place.middle - width / 2, place.middle + width / 2
-    seat = turned(_backward(pad), 0, throat + length, place.middle)
     return [
         Mark("fold", np.array([[turn, low], [turn, high]]), text="loop folds here"),
-        Mark("loop", seat, closed=True, text="loop's end comes here"),
+        Mark("loop", lower, closed=True, text="loop's end comes here"),
     ]
 
 
@@ -138,7 +130,7 @@ def _welt(draft: Draft) -> Part:
         Mark("stitch", draft.seam, text="edge seam"),
         Mark("label", np.array(label.coords), text=f"{draft.knife.name}: welt"),
     )
-    return Part("welt", pattern.welt, (Region("hidden", pattern.welt),), marks, 0.0, FREE)
+    return Part("welt", pattern.welt, (Region("hidden", pattern.welt),), marks, 0.0, FREE_WINDOW)
 
 
 def _loop(draft: Draft) -> Part:

@@ -17,10 +17,10 @@ from shapely import LineString
 from hides.outline import FloatArray
 
 WITHIN = 0.06  # of the asked pitch: what a run's pitch may differ by
-CORNER = 45.0  # degrees of turning that make a corner
-REACH = 12.0  # mm of seam over which a corner turns
+CORNER_TURN = 45.0  # degrees of turning that make a corner
+CORNER_REACH = 12.0  # mm of seam over which a corner turns
 BACKSTITCHES = 3  # at each end of a seam, sewn twice
-TAIL = 150.0  # mm of thread left over at each end, for the needle (a published rule: 6 in)
+THREAD_TAIL = 150.0  # mm of thread left over at each end, for the needle (a published rule: 6 in)
 
 
 def holes(seam: FloatArray, pitch: float, *, free_end: bool) -> FloatArray:
@@ -75,17 +75,17 @@ def _corners(line: LineString) -> list[tuple[float, float]]:
     """(turning in degrees, mm along the line) of each corner, sharpest first."""
     step = 0.25
     count = math.ceil(line.length / step)
-    if line.length < 2 * REACH:
+    if line.length < 2 * CORNER_REACH:
         return []
     at = np.linspace(0, line.length, count + 1)
     xy = shapely.get_coordinates(shapely.line_interpolate_point(line, at))
     heading = np.unwrap(np.arctan2(*np.diff(xy, axis=0).T[::-1]))
-    half = round(REACH / 2 / step)
+    half = round(CORNER_REACH / 2 / step)
     turning = np.zeros(len(at))
     middle = np.arange(half, len(heading) - half)
     turning[middle] = np.degrees(np.abs(heading[middle + half] - heading[middle - half]))
     found = []
-    while turning.max() > CORNER:
+    while turning.max() > CORNER_TURN:
         # A bend of even turning is one corner, in its middle.
         peak = turning.max()
         first = int(np.argmax(turning >= peak - 0.5))
@@ -106,7 +106,7 @@ def thread_length(seam: float, stack: float, pitch: float) -> float:
     of thumb from makers (4 to 8 times the seam) are this formula at their stack and pitch.
     """
     sewn = seam + 2 * BACKSTITCHES * pitch
-    return 2 * sewn * (1 + stack / pitch) + 2 * TAIL
+    return 2 * sewn * (1 + stack / pitch) + 2 * THREAD_TAIL
 
 
 def thread_diameter(pitch: float) -> float:

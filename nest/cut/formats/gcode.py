@@ -25,7 +25,7 @@ MOST_RADIUS = 5000.0  # mm; beyond it the sagitta of a 10 mm chord is below 0.00
 CHORD = 0.005  # mm, how far a chord may be off an arc that is too small or too large
 LOWER = 0.05  # mm, how far below travelling height a swivelling blade stays at least
 DIGITS = 4
-WIDTH = 76  # letters of a comment: with its mark below grbl's 80
+COMMENT_WIDTH = 76  # letters of a comment: with its mark below grbl's 80
 MINUTE = 60.0  # s; feeds are written in mm/min
 
 _LASER = (
@@ -56,7 +56,7 @@ def text(program: Program) -> str:
 
 def _head(program: Program) -> Iterator[str]:
     machine = program.machine
-    yield from (f"; {line}" for line in remarks(program, WIDTH))
+    yield from (f"; {line}" for line in remarks(program, COMMENT_WIDTH))
     if machine.tool == "laser":
         yield from (f"; {line}" for line in _LASER)
         if machine.power_cut is None:

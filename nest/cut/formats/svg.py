@@ -31,7 +31,7 @@ from nest.cut.program import Program
 from nest.cut.stroke import Stroke
 
 DIGITS = 4
-HAIR = 0.1  # mm, width of a line: it can be seen, and is no wider than a beam
+HAIRLINE = 0.1  # mm, width of a line: it can be seen, and is no wider than a beam
 
 _HEAD = """<?xml version="1.0" encoding="UTF-8"?>
 <svg xmlns="http://www.w3.org/2000/svg"
@@ -62,7 +62,7 @@ def text(program: Program) -> str:
 def _group(layer: Layer, rows: list[str]) -> str:
     if not rows:
         return ""
-    style = f'fill="none" stroke="{layer.colour}" stroke-width="{HAIR}" stroke-linejoin="round"'
+    style = f'fill="none" stroke="{layer.colour}" stroke-width="{HAIRLINE}" stroke-linejoin="round"'
     return _GROUP.format(name=layer.name, style=style) + "".join(rows) + "</g>\n"
 
 

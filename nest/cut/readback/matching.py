@@ -35,7 +35,7 @@ STORIES = {
     72 / 96: "72 and 96 dots an inch were mixed up",
     1000 / 1016: "1000 units an inch were written for 40 units a mm",
 }
-CLOSE = 30.0  # mm; a line farther from a stroke than this is not the same one gone
+SAME_LINE = 30.0  # mm; a line farther from a stroke than this is not the same one gone
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,7 +214,7 @@ def _nearest(want: _Side, i: int, have: _Side, among: Sequence[int]) -> int | No
         return None
     off = np.abs(have.boxes[among] - want.boxes[i]).max(axis=1)
     best = int(off.argmin())
-    limit = min(CLOSE, max(2.0, float(want.lengths[i])))
+    limit = min(SAME_LINE, max(2.0, float(want.lengths[i])))
     return among[best] if off[best] < limit else None
 
 

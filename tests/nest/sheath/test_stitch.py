@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, box
 
-from nest.sheath.stitch import BACKSTITCHES, TAIL, holes, thread_diameter, thread_length
+from nest.sheath.stitch import BACKSTITCHES, THREAD_TAIL, holes, thread_diameter, thread_length
 
 BENT = np.array([(0, 0), (83, 0), (83, 51)])  # one sharp corner
 
@@ -67,14 +67,14 @@ def test_a_straight_seam_is_divided_evenly():
 def test_thread_is_so_many_times_the_seam(stack, pitch, times):
     """T = 2L(1 + stack/pitch), derived by arithmetic; tails and backstitches apart."""
     seam = 1000.0
-    bare = thread_length(seam, stack, pitch) - 2 * TAIL
+    bare = thread_length(seam, stack, pitch) - 2 * THREAD_TAIL
     backstitched = (seam + 2 * BACKSTITCHES * pitch) / seam
     assert bare / seam / backstitched == pytest.approx(times, abs=0.05)
 
 
 def test_a_welted_sheath_takes_seven_to_eight_times_the_seam():
     """The rule of thumb (common practice, no published source) at 3 × 3.4 mm and 4 mm pitch."""
-    assert 7 <= thread_length(200.0, 10.2, 4.0) / 200.0 - 2 * TAIL / 200 <= 8
+    assert 7 <= thread_length(200.0, 10.2, 4.0) / 200.0 - 2 * THREAD_TAIL / 200 <= 8
 
 
 @pytest.mark.parametrize(("pitch", "thread"), [(3.0, 0.6), (4.0, 0.8), (5.0, 1.0)])
