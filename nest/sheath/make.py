@@ -37,13 +37,14 @@ def make(knife: Knife, choices: Choices | None = None) -> Sheath:
 @lru_cache(maxsize=256)
 def _make(knife: Knife, choices: Choices) -> Sheath:
     try:
-        right = _right_hand(knife, choices)
+        right = _fold_over(knife, choices)
     except InputError as error:
         raise error.at(file=knife.source, place=f"knife '{knife.name}'") from None
     return right if choices.hand == "right" else _left_hand(right)
 
 
-def _right_hand(knife: Knife, choices: Choices) -> Sheath:
+def _fold_over(knife: Knife, choices: Choices) -> Sheath:
+    """The right-hand sheath of one body folded along the back."""
     channel = channel_of(knife, choices)
     place = seat(channel, choices, balance(channel, knife, choices))
     pattern = pattern_of(channel, choices, place)

@@ -141,6 +141,11 @@ class Tool:
         """The machine's own start and finish lines, which may hold anything."""
         return {line.strip() for line in (*self.machine.start, *self.machine.finish)}
 
+    @staticmethod
+    def works(mark: bool, cut: bool) -> str:
+        """What a line can be that looks like a mark, like a cut, or like both."""
+        return "|".join(word for word, may in (("mark", mark), ("hole|cut", cut)) if may)
+
     def end_line(self, work: str, where: str) -> None:
         """Close the line drawn so far."""
         if len(self.run) > 1:

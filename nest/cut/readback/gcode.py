@@ -53,9 +53,7 @@ class _Controller(Tool):
         else:
             steps = [own.z_cut * k / own.passes for k in range(1, own.passes + 1)]
             told, mark, cuts = self.deepest, own.z_mark, steps
-        marks = "mark" if abs(told - mark) < SAME else ""
-        cut = "hole|cut" if any(abs(told - deep) < SAME for deep in cuts) else ""
-        return "|".join(word for word in (marks, cut) if word)
+        return self.works(abs(told - mark) < SAME, any(abs(told - deep) < SAME for deep in cuts))
 
     def settle(self, where: str) -> None:
         """Close the line drawn so far, if the tool is up."""

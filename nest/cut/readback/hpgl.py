@@ -26,9 +26,7 @@ class _Plotter(Tool):
 
     @property
     def work(self) -> str:
-        cut = "hole|cut" if self.pen == self.machine.pen_cut else ""
-        mark = "mark" if self.pen == self.machine.pen_mark else ""
-        return "|".join(word for word in (mark, cut) if word)
+        return self.works(self.pen == self.machine.pen_mark, self.pen == self.machine.pen_cut)
 
     def go(self, point: complex) -> None:
         if self.down:
