@@ -84,6 +84,7 @@ def knife_from(
         one_of(edges, "edges", (1, 2))
     one_of(edge_straight, "edge_straight", (True, False))
     lie = _named_lie(drawing, tip, butt) if tip or butt else _own_lie(drawing)
+    _refuse_stout(lie, drawing)
     scale, scale_said = _scale(drawing, lie, length)
     points = lie.laid(drawing.outline.points) * scale
     side = profile_of(points, np.linspace(points[:, 0].min(), points[:, 0].max(), STATIONS))
@@ -166,7 +167,6 @@ def _named_lie(drawing: Drawing, tip: XY | None, butt: XY | None) -> _Axis:
             mend="Give the two ends of the knife.",
             place="key 'tip'",
         )
-    _refuse_stout(lie, drawing)
     return lie
 
 
@@ -184,9 +184,7 @@ def _own_lie(drawing: Drawing) -> _Axis:
         "Laid along its own long axis, the more pointed end, at "
         f"[{tip[0]:.4g}, {tip[1]:.4g}] in the drawing, taken for the tip (keys tip and butt)."
     )
-    lie = _Axis(butt, angle, float(end - start), said)
-    _refuse_stout(lie, drawing)
-    return lie
+    return _Axis(butt, angle, float(end - start), said)
 
 
 def _axis(outline: Outline) -> float:

@@ -108,7 +108,4 @@ class Sheath:
 
     def part(self, kind: str) -> Part:
         """The part of a kind; KeyError if there is none."""
-        for part in self.parts:
-            if part.kind == kind:
-                return part
-        raise KeyError(kind)
+        return {part.kind: part for part in self.parts}[kind]
