@@ -39,6 +39,8 @@ class Tile:
 def save_book(pages: Sequence[Sheet | Tile], path: Path | str, title: str = "") -> Path:
     """Write pages as one PDF, whole or not at all; the same pages give the same bytes.
 
+    Without a ``title`` the book has that of its first page.
+
     Raises
     ------
     InputError : the suffix is not .pdf, or the file can't be written.
@@ -51,12 +53,12 @@ def save_book(pages: Sequence[Sheet | Tile], path: Path | str, title: str = "") 
             file=target,
         )
     writer = PdfWriter()
-    writer.add_metadata({"/Title": title, "/Creator": "Croupon"})
+    own = [page if isinstance(page, Sheet) else page.page for page in pages]
+    writer.add_metadata({"/Title": title or own[0].title, "/Creator": "Croupon"})
     drawings = {id(page.drawing): page.drawing for page in pages if isinstance(page, Tile)}
     drawn = {key: drawing.data("pdf") for key, drawing in drawings.items()}
-    for page in pages:
-        own = page if isinstance(page, Sheet) else page.page
-        whole = writer.add_page(_page_of(own.data("pdf")))
+    for page, sheet in zip(pages, own, strict=True):
+        whole = writer.add_page(_page_of(sheet.data("pdf")))
         if isinstance(page, Tile):
             _lay(whole, _page_of(drawn[id(page.drawing)]), page)
     for page_object in writer.pages:

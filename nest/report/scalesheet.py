@@ -71,7 +71,7 @@ def write_sheets(path: Path, paper: str = "a4") -> int:
         raise InputError(f"no such paper: {paper}.", mend=f"Use {' or '.join(PAPERS)}.")
     pages = [hints_page(paper), *(sheet_page(sheet, paper) for sheet in targets.SHEETS)]
     pages += sticker_pages(paper)
-    save_book(pages, path, pages[0].title)
+    save_book(pages, path)
     return len(pages)
 
 
