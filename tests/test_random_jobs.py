@@ -17,7 +17,7 @@ from nest.plan import TOLERANCE
 from nest.planning import plan_week
 from tests.bench import jobs
 
-JOBS = 300
+JOBS = 120
 result_of = cache(jobs.run)
 
 

@@ -116,10 +116,10 @@ def test_a_week_too_large_says_what_fits_and_plans_it_when_asked(job) -> None:
 def test_a_week_too_large_takes_no_more_than_its_budget(job, partial, monkeypatch) -> None:
     """One trial may begin before the budget ends, and a round of each worker may end after it."""
     alder = record.read(ROOT / "shared/hides/alder.hide.json")
-    purse = Purse(None, 0.4)
+    purse = Purse(None, 0.1)
     monkeypatch.setattr(planning, "Purse", lambda *budget: purse)
     try:
-        plan_week(many(job, 10), alder, effort=0.4, partial=partial)
+        plan_week(many(job, 10), alder, effort=0.1, partial=partial)
     except NoPlan:
         assert not partial
     assert 0.0 < purse.spent <= 1.0 + TRIAL + 0.1
@@ -242,7 +242,7 @@ def test_a_week_for_two_hides_is_whole_checked_and_the_same_again(job, birch) ->
     """48 sheaths on two sides: each kit once, the same plans on every run."""
     rowan = record.read(ROOT / "shared/hides/rowan.hide.json")
     large = many(job, 12)
-    first, second = (plan_hides(large, [birch, rowan], effort=0.02) for _ in range(2))
+    first, second = (plan_hides(large, [birch, rowan], effort=0.01) for _ in range(2))
     assert [p.plan.placements for p in first] == [p.plan.placements for p in second]
     assert len(first) == 2
     placed = [placement.id for p in first for placement in p.plan.placements]

@@ -4,7 +4,7 @@ import csv
 import io
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hides.capture import targets
@@ -186,6 +186,7 @@ CELLS = st.tuples(
 )
 
 
+@settings(deadline=None)
 @given(st.lists(CELLS, min_size=1, max_size=30), st.sampled_from([",", ";", "\t"]), st.booleans())
 def test_what_the_standard_library_writes_is_read(rows, sign: str, commas: bool) -> None:
     """Python's own csv writer as an independent judge of the format, with decimal commas too."""
@@ -197,6 +198,7 @@ def test_what_the_standard_library_writes_is_read(rows, sign: str, commas: bool)
     assert values(out.getvalue()) == [(float(x), float(y), mm) for x, y, mm in rows]
 
 
+@settings(deadline=None)
 @given(st.text(alphabet='xymin,;.\t\n"0123456789# -', max_size=60))
 def test_no_text_breaks_the_reader(text: str) -> None:
     """Readings or one clear message, whatever the file holds."""
