@@ -145,7 +145,7 @@ def test_one_part_alone_is_refused():
 
 def test_a_hide_that_sticks_out_between_the_sheets_is_seen_whole(tmp_path):
     """The picture is made larger, as the photo shows more than what lies among the sheets."""
-    shot = next(shots(1, 12.0, {"grey": None}, 49)).scene
+    shot = next(shots(1, 6.0, {"grey": None}, 49)).scene
     taken = read(shot.save(tmp_path / "side.jpg"))
     view = locate(taken)
     among = shapely.union_all(merge.papers([view])).envelope

@@ -30,7 +30,7 @@ LABEL = Label("Larch", supplier_area=None)
 
 @cache
 def shot(seed: int = 3, **changes: object) -> Scene:
-    return scene(seed, **{"size": 3.0, "sheets": 4, **changes})
+    return scene(seed, **{"size": 1.5, "sheets": 4, **changes})
 
 
 @pytest.fixture(scope="module")
@@ -282,7 +282,7 @@ def test_what_is_asked_wrongly_is_said_before_the_work(
 
 def test_a_print_at_another_scale_is_doubted_by_the_stamp(tmp_path, capsys) -> None:
     """All sheets 3 % too large, which no photo shows: the area is 6 % small (1 / 1.03²)."""
-    picture = shot(3, printed=1.03)
+    picture = shot(3, printed=1.03, size=3.0)  # to the millimetre of its ruler
     path = picture.save(tmp_path / "side.jpg")
     stamp = ["--stamp", f"{Polygon(picture.outline).area / 1e4:.1f} dm2"]
     code, words = told([str(path), *stamp], tmp_path, capsys)
