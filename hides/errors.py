@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-LONGEST = 400  # characters of what is wrong; a damaged file can quote itself at any length
+LONGEST_MESSAGE = 400  # characters of what is wrong; a damaged file can quote itself at any length
 
 
 class InputError(Exception):
@@ -46,7 +46,9 @@ class InputError(Exception):
 
     def __str__(self) -> str:
         head = ", ".join(str(part) for part in (self.file, self.place) if part)
-        what = self.what if len(self.what) <= LONGEST else f"{self.what[:LONGEST]} ..."
+        what = (
+            self.what if len(self.what) <= LONGEST_MESSAGE else f"{self.what[:LONGEST_MESSAGE]} ..."
+        )
         text = f"{head}: {what}" if head else what
         return one_line(f"{text} {self.mend}" if self.mend else text)
 

@@ -27,10 +27,10 @@ from shapely.validation import explain_validity
 
 from hides.errors import InputError, OutlineError
 from hides.files import read_whole
-from hides.outline import CLOSE, FloatArray, Outline
+from hides.outline import SAME_POINT, FloatArray, Outline
 
-LARGEST = 20_000_000  # bytes; a hide traced by hand takes 20 kB
-FARTHEST = 100_000.0  # mm; no hide is 100 m long
+LARGEST_FILE = 20_000_000  # bytes; a hide traced by hand takes 20 kB
+FARTHEST_POINT = 100_000.0  # mm; no hide is 100 m long
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ class Spot:
             raise self.wrong("one of " + ", ".join(choices))
         return self.value
 
-    def number(self, low: float = -FARTHEST, high: float = FARTHEST) -> float:
+    def number(self, low: float = -FARTHEST_POINT, high: float = FARTHEST_POINT) -> float:
         """A finite number from ``low`` to ``high``."""
         if isinstance(self.value, bool) or not isinstance(self.value, int | float):
             raise self.wrong("a number")
@@ -98,7 +98,7 @@ class Spot:
     def line(self) -> FloatArray:
         """A LineString's coordinates without repeated points; (n, 2), n >= 2, read-only."""
         points = self.points(least=2)
-        moved = np.hypot(*np.diff(points, axis=0).T) > CLOSE
+        moved = np.hypot(*np.diff(points, axis=0).T) > SAME_POINT
         if not moved.any():
             raise InputError("the line has no length.", place=self.place)
         return _frozen(points[np.concatenate([[True], moved])])
@@ -156,13 +156,13 @@ class Feature:
 
 
 def load(path: Path) -> bytes:
-    """Read a file of at most :data:`LARGEST` bytes.
+    """Read a file of at most :data:`LARGEST_FILE` bytes.
 
     Raises
     ------
     InputError : there is no such file, or it can't be read, or it is too large.
     """
-    return read_whole(path, LARGEST)
+    return read_whole(path, LARGEST_FILE)
 
 
 def parse(data: bytes) -> Spot:

@@ -24,13 +24,15 @@ from hides.stretch import StretchField
 from hides.thickness import Need, Reading, Regions, ThicknessMap, Zone, chance_outside
 from hides.units import area_unit
 
-Ground = Polygon | MultiPolygon
+Polygonal = Polygon | MultiPolygon
 
 PRICED_BY = ("ft2", "dm2", "piece")
 
-STEP = 8.0  # mm; grid on which thickness is judged. Fields change over hundreds of mm
-INSET = 1.5  # mm; kept clear of the thickness border, for what happens between grid points
-PLAIN = 0.4  # mm; by how much the border may be straightened, on top of INSET
+THICKNESS_STEP = 8.0  # mm; grid on which thickness is judged. Fields change over hundreds of mm
+THICKNESS_INSET = (
+    1.5  # mm; kept clear of the thickness border, for what happens between grid points
+)
+STRAIGHTENED = 0.4  # mm; by how much the border may be straightened, on top of THICKNESS_INSET
 SLIVER = 400.0  # mm²; smaller islands of ground hold no part
 
 
@@ -79,7 +81,7 @@ class Hide:
     parent: str | None = None
     source: Path | None = None
     sha256: str = ""
-    _grounds: dict[tuple[str, Need, float], Ground] = field(
+    _grounds: dict[tuple[str, Need, float], Polygonal] = field(
         default_factory=dict, init=False, repr=False
     )
     _thick: dict[Need, BaseGeometry] = field(default_factory=dict, init=False, repr=False)
@@ -120,7 +122,7 @@ class Hide:
             right=self.polygon.centroid.y < 0,
         )
 
-    def ground(self, face: str, need: Need, margin: float) -> Ground:
+    def ground(self, face: str, need: Need, margin: float) -> Polygonal:
         """Where a region of that face may lie.
 
         Inside the hide by ``margin`` mm from edge and holes, clear of every flaw that bars
@@ -133,7 +135,7 @@ class Hide:
             self._grounds[key] = self._ground(face, need, margin)
         return self._grounds[key]
 
-    def allowed(self, need: Need) -> Ground:
+    def allowed(self, need: Need) -> Polygonal:
         """Where the thickness meets the need, whatever the flaws."""
         return _ground_of(self.polygon.intersection(self._surely_thick(need)))
 
@@ -161,7 +163,7 @@ class Hide:
         lost = [f.shape for f in self.flaws if all(bars(f, face) for face in FACES)]
         return self.polygon.difference(shapely.union_all(lost)) if lost else self.polygon
 
-    def _ground(self, face: str, need: Need, margin: float) -> Ground:
+    def _ground(self, face: str, need: Need, margin: float) -> Polygonal:
         barred = [grown(f.shape, KINDS[f.kind].margin) for f in self.flaws if bars(f, face)]
         inside = grown(self.polygon, -margin).difference(shapely.union_all(barred))
         return _ground_of(inside.intersection(self._surely_thick(need)))
@@ -171,14 +173,16 @@ class Hide:
         if not self.thickness.known:
             return self.polygon
         if need not in self._thick:
-            self._thick[need] = grown(self.thick(need), -INSET - PLAIN).simplify(PLAIN)
+            self._thick[need] = grown(self.thick(need), -THICKNESS_INSET - STRAIGHTENED).simplify(
+                STRAIGHTENED
+            )
         return self._thick[need]
 
     def thick(self, need: Need) -> BaseGeometry:
-        """Where the thickness meets the need as near as a grid of STEP mm can tell.
+        """Where the thickness meets the need as near as a grid of THICKNESS_STEP mm can tell.
 
         Neither careful nor generous, and not cut to the hide's outline: :meth:`ground` and
-        :meth:`allowed` keep clear of its border by INSET, a bound on areas goes beyond it.
+        :meth:`allowed` keep clear of its border by THICKNESS_INSET, a bound on areas goes beyond.
         """
         if not self.thickness.known:
             return self.polygon
@@ -204,14 +208,14 @@ class Hide:
     def _sampled(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """x (m,), y (n,), and mean and deviation (n, m) by the readings on a grid over the hide."""
         left, low, right, high = self.outline.bounds
-        x = np.arange(left - STEP, right + 2 * STEP, STEP)
-        y = np.arange(low - STEP, high + 2 * STEP, STEP)
+        x = np.arange(left - THICKNESS_STEP, right + 2 * THICKNESS_STEP, THICKNESS_STEP)
+        y = np.arange(low - THICKNESS_STEP, high + 2 * THICKNESS_STEP, THICKNESS_STEP)
         points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
         mean, deviation = self.thickness.field_by_readings(points)
         return x, y, mean.reshape(len(y), len(x)), deviation.reshape(len(y), len(x))
 
 
-def _ground_of(shape: BaseGeometry) -> Ground:
+def _ground_of(shape: BaseGeometry) -> Polygonal:
     """The polygons of a shape that are large enough to matter, as one geometry."""
     parts = [p for p in polygons_of(shape) if p.area >= SLIVER]
     return parts[0] if len(parts) == 1 else MultiPolygon(parts)

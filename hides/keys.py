@@ -17,7 +17,7 @@ from typing import Any, get_type_hints
 from hides.errors import InputError
 from hides.files import read_whole
 
-LARGEST = 1_000_000  # bytes
+LARGEST_TOML = 1_000_000  # bytes
 
 
 def read_table(path: Path, kind: str) -> dict[str, object]:
@@ -27,7 +27,7 @@ def read_table(path: Path, kind: str) -> dict[str, object]:
     ------
     InputError : missing, too large, not UTF-8, or not TOML.
     """
-    data = read_whole(path, LARGEST)
+    data = read_whole(path, LARGEST_TOML)
     try:
         return tomllib.loads(data.decode("utf-8"))
     except UnicodeDecodeError:

@@ -27,7 +27,7 @@ from hides.errors import InputError
 from hides.hide import Hide
 from hides.label import Label
 from hides.outline import FloatArray, Outline
-from hides.table import UNITS, read_table
+from hides.table import LENGTH_UNITS, read_table
 from hides.trace import read_drawing
 
 LEAST_STATIONS = 5  # fewer offsets can't tell a hide's shape
@@ -51,7 +51,7 @@ class Measured:
 
 
 def read(path: Path | str, unit: str | None = None) -> Measured:
-    """Read a measured outline; ``unit`` (of :data:`UNITS`) is for drawings that don't say theirs.
+    """Read a measured outline; ``unit`` (of :data:`LENGTH_UNITS`) is for drawings without one.
 
     Raises
     ------
@@ -129,7 +129,7 @@ def _drawn(path: Path, unit: str | None) -> Measured:
             "the drawing doesn't say how long its units are.",
             mend="Give --unit mm, cm, m or in.",
         )
-    scale = drawing.unit if unit is None else UNITS[unit]
+    scale = drawing.unit if unit is None else LENGTH_UNITS[unit]
     assert scale is not None  # of the two, one is there
     scaled = [Outline.of(ring.points * scale) for ring in (drawing.outline, *drawing.holes)]
     return Measured(scaled[0], tuple(scaled[1:]), remarks=drawing.warnings)

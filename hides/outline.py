@@ -7,7 +7,7 @@ downstream checks again what its constructor promises:
 * simple: it neither touches nor crosses itself;
 * counter-clockwise, with positive area;
 * ``float64`` of shape (n, 2), C order, finite, read-only, n >= 3;
-* no two neighbouring points closer than :data:`CLOSE`.
+* no two neighbouring points closer than :data:`SAME_POINT`.
 
 >>> square = Outline.of([(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)])
 >>> len(square.points), square.area
@@ -36,7 +36,9 @@ _QUARTER = 16  # chords in a quarter circle
 # the library straightens before it offsets (GEOS: up to 0.01 of the distance).
 _STRETCH = 1.01 / float(np.cos(np.pi / (4 * _QUARTER)))
 
-CLOSE = 1e-6  # mm; points nearer than this are one point: far below any tool, far above rounding
+SAME_POINT = (
+    1e-6  # mm; points nearer than this are one point: far below any tool, far above rounding
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,13 +156,13 @@ def _flat(shapes: Iterable[shapely.Geometry]) -> Iterable[Polygon]:
 
 
 def _without_repeats(ring: FloatArray) -> FloatArray:
-    """Drop points closer than CLOSE to the one kept before, and the closing point."""
-    if not (np.hypot(*(np.roll(ring, -1, axis=0) - ring).T) <= CLOSE).any():
+    """Drop points closer than SAME_POINT to the one kept before, and the closing point."""
+    if not (np.hypot(*(np.roll(ring, -1, axis=0) - ring).T) <= SAME_POINT).any():
         return ring
     keep = [ring[0]]
     for point in ring[1:]:
-        if np.hypot(*(point - keep[-1])) > CLOSE:
+        if np.hypot(*(point - keep[-1])) > SAME_POINT:
             keep.append(point)
-    while len(keep) > 1 and np.hypot(*(keep[0] - keep[-1])) <= CLOSE:
+    while len(keep) > 1 and np.hypot(*(keep[0] - keep[-1])) <= SAME_POINT:
         keep.pop()
     return np.array(keep)

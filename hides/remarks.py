@@ -17,9 +17,11 @@ from hides.units import area_text
 AREA_DOUBT = 0.03  # buyers and sellers bargain over 2 to 3 % (common practice, no published source)
 FRAME_DOUBT = 0.1  # of length or depth
 FEW_READINGS = 10
-BARE = 0.01  # share of a hide that may go without a zone unremarked
-EDGE = 25.0  # mm; a straight edge of a side runs within so much of a line along the backbone
-MOSTLY = 0.5  # of a flaw
+BARE_SHARE = 0.01  # share of a hide that may go without a zone unremarked
+STRAIGHT_WITHIN = (
+    25.0  # mm; a straight edge of a side runs within so much of a line along the backbone
+)
+MOSTLY_OFF = 0.5  # of a flaw
 ZONE_DOUBT = 0.2  # mm; a reading may lie so much beyond the range of its zone
 
 
@@ -59,9 +61,9 @@ def _of_frame(hide: Hide) -> Iterator[str]:
 
 
 def straight(outline: Outline, y: float) -> float:
-    """Length in mm of the edge within EDGE of the line at ``y`` along the backbone."""
+    """Length in mm of the edge within STRAIGHT_WITHIN of the line at ``y`` along the backbone."""
     left, _, right, _ = outline.bounds
-    strip = box(left - 1.0, y - EDGE, right + 1.0, y + EDGE)
+    strip = box(left - 1.0, y - STRAIGHT_WITHIN, right + 1.0, y + STRAIGHT_WITHIN)
     return float(outline.polygon.exterior.intersection(strip).length)
 
 
@@ -70,12 +72,12 @@ def _of_knowledge(hide: Hide) -> Iterator[str]:
         yield "No thickness is given, so it is not watched: add readings or zones."
         return
     bare = hide.polygon.difference(shapely.union_all([zone.polygon for zone in hide.zones]))
-    if not hide.readings and bare.area > BARE * hide.gross_area:
+    if not hide.readings and bare.area > BARE_SHARE * hide.gross_area:
         yield (
             f"Zones leave {bare.area / hide.gross_area:.0%} of the leather without a thickness, "
             "and there are no readings: no part that asks for one can lie there."
         )
-    if 0 < len(hide.readings) < FEW_READINGS and bare.area > BARE * hide.gross_area:
+    if 0 < len(hide.readings) < FEW_READINGS and bare.area > BARE_SHARE * hide.gross_area:
         yield (
             f"Only {len(hide.readings)} readings: thickness is doubtful between them, and little "
             "leather will count as sure. 25 spread over the hide are good."
@@ -124,7 +126,7 @@ def _of_zones(hide: Hide) -> Iterator[str]:
 def _of_flaws(hide: Hide) -> Iterator[str]:
     for at, flaw in enumerate(hide.flaws):
         off = 1.0 - flaw.shape.intersection(hide.polygon).area / flaw.shape.area
-        if off > MOSTLY:
+        if off > MOSTLY_OFF:
             where, how = flaw.shape.centroid, "" if off > 0.999 else "mostly "
             yield (
                 f"Flaw {at} ({flaw.kind}) at ({where.x:.0f}, {where.y:.0f}) lies {how}off the "

@@ -30,9 +30,9 @@ PIECES = ("side", "double butt", "bend", "shoulder", "belly", "remnant")
 FLANK = 75.0  # degrees; between 60 and 90
 BEND_END = (0.50, 0.72)  # of the length: the direction turns between these
 BELLY_LINE = (0.50, 0.72)  # of the depth
-NEARBY = 60.0  # mm; the stretch of a line whose direction counts as one
-SAMPLE = 25.0  # mm; steps in which a line is looked at
-REACH = 150.0  # mm; how far a user's line is heard (deviation of a Gaussian)
+LINE_FADE = 60.0  # mm; the stretch of a line whose direction counts as one
+LINE_STEP = 25.0  # mm; steps in which a line is looked at
+LINE_REACH = 150.0  # mm; how far a user's line is heard (deviation of a Gaussian)
 
 _DEFAULTS = {"double butt": 0.0, "bend": 0.0, "shoulder": 90.0, "belly": FLANK, "remnant": 0.0}
 
@@ -67,7 +67,7 @@ class StretchField:
         heard = np.zeros_like(blend)
         for line in self.lines:
             distance, vector = _along(line, points)
-            weight = np.exp(-0.5 * (distance / REACH) ** 2)
+            weight = np.exp(-0.5 * (distance / LINE_REACH) ** 2)
             silence *= 1.0 - weight
             heard += weight[:, None] * vector
         blend = blend * silence[:, None] + heard
@@ -115,9 +115,9 @@ def _along(line: FloatArray, points: FloatArray) -> tuple[FloatArray, FloatArray
     for start, step, length, doubled in zip(line[:-1], steps, lengths, facing, strict=True):
         t = np.clip((points - start) @ step / length**2, 0.0, 1.0)
         nearest = np.minimum(nearest, _distance(points, start + t[:, None] * step))
-        pieces = int(np.ceil(length / SAMPLE))
+        pieces = int(np.ceil(length / LINE_STEP))
         for at in (np.arange(pieces) + 0.5) / pieces:
-            weight = np.exp(-_distance(points, start + at * step) / NEARBY)
+            weight = np.exp(-_distance(points, start + at * step) / LINE_FADE)
             vector += (weight * length / pieces)[:, None] * doubled
     vector /= np.maximum(np.linalg.norm(vector, axis=1, keepdims=True), np.finfo(float).tiny)
     return nearest, vector

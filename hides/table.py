@@ -18,14 +18,14 @@ from hides.errors import InputError
 from hides.files import read_whole
 from hides.outline import FloatArray
 
-UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}  # 1 in = 25.4 mm exactly
-MOST_BYTES = 2_000_000
+LENGTH_UNITS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}  # 1 in = 25.4 mm exactly
+LARGEST_TABLE = 2_000_000
 MOST_ROWS = 20_000
 
 _HEAD = re.compile(r"\s*(?P<name>[a-z]+)\s*(?:\((?P<unit>[a-z]+)\))?\s*")
 _COMMA = re.compile(r"[+-]?\d+,\d+")
 
-Row = tuple[int, list[str]]  # its line in the file, counted from 1, and its cells
+NumberedRow = tuple[int, list[str]]  # its line in the file, counted from 1, and its cells
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,7 +49,7 @@ def read_table(path: Path, forms: Sequence[tuple[str, ...]], unit: str = "mm") -
 
     Parameters
     ----------
-    unit : of :data:`UNITS`, where the head doesn't say it.
+    unit : of :data:`LENGTH_UNITS`, where the head doesn't say it.
 
     Raises
     ------
@@ -80,7 +80,7 @@ def text_of(data: bytes) -> str:
         ) from None
 
 
-def cells_of(text: str) -> tuple[str, list[Row]]:
+def cells_of(text: str) -> tuple[str, list[NumberedRow]]:
     """What parts the columns, and the rows; remarks (#) and empty rows are left out.
 
     Raises
@@ -96,7 +96,7 @@ def cells_of(text: str) -> tuple[str, list[Row]]:
     return sign, [(at, _cells(at, line, sign)) for at, line in lines]
 
 
-def check_width(row: Row, width: int, sign: str) -> None:
+def check_width(row: NumberedRow, width: int, sign: str) -> None:
     """Refuse a row that has more or fewer cells than the first one.
 
     Raises
@@ -133,7 +133,7 @@ def _rows(
     path: Path, forms: Sequence[tuple[str, ...]]
 ) -> tuple[list[str], list[list[float]], tuple[int, ...]]:
     """Head, rows of numbers, and the line in the file of each row."""
-    sign, found = cells_of(text_of(read_whole(path, MOST_BYTES)))
+    sign, found = cells_of(text_of(read_whole(path, LARGEST_TABLE)))
     if len(found) < 2:
         raise InputError("the table has no rows.", mend=_wanted(forms))
     if len(found) > MOST_ROWS:
@@ -165,13 +165,13 @@ def _columns(
     if names not in forms:
         raise InputError(f"the columns are {', '.join(head)}.", mend=_wanted(forms), place="line 1")
     units = {part["unit"] for part in parts if part and part["unit"]} or {unit}
-    if len(units) > 1 or not units <= set(UNITS):
+    if len(units) > 1 or not units <= set(LENGTH_UNITS):
         raise InputError(
             f"the units are {', '.join(sorted(units))}.",
-            mend=f"All columns have one unit of {', '.join(UNITS)}.",
+            mend=f"All columns have one unit of {', '.join(LENGTH_UNITS)}.",
             place="line 1",
         )
-    return names, UNITS[units.pop()]
+    return names, LENGTH_UNITS[units.pop()]
 
 
 def _wanted(forms: Sequence[tuple[str, ...]]) -> str:

@@ -56,9 +56,9 @@ BELLY_SPAN = (0.1, 1.0)  # of the depth: it thins between these, fastest round 0
 NECK_SPAN = (0.4, 1.0)  # of the length
 
 THROAT = 20.0  # mm; nearer to the edge a gauge's foot doesn't stand wholly on leather
-ASKED = 40.0  # mm; grid of the places that are weighed for the next reading
-MOST_ASKED = 2000  # of them: their covariances take 32 MB
-UNREAD = 3.5  # mm; any thickness: where to gauge next doesn't depend on it
+PLACES_STEP = 40.0  # mm; grid of the places that are weighed for the next reading
+MOST_PLACES = 2000  # of them: their covariances take 32 MB
+ANY_THICKNESS = 3.5  # mm; any thickness: where to gauge next doesn't depend on it
 
 _LEAST_DEVIATION = 1e-6  # mm; keeps the chance defined where a zone has no width
 _BLOCK = 100_000  # covariances held at once when predicting: 0.8 MB, which caches hold
@@ -199,12 +199,12 @@ class ThicknessMap:
         return None if self._fit is None else (self._fit.height, self._fit.length)
 
     @cached_property
-    def _fit(self) -> _Fit | None:
+    def _fit(self) -> _Regression | None:
         if not self.readings:
             return None
         places = np.array([(r.x, r.y) for r in self.readings], dtype=np.float64)
         values = np.array([r.thickness for r in self.readings], dtype=np.float64)
-        return _Fit(places, values, self.regions)
+        return _Regression(places, values, self.regions)
 
     def surprises(self) -> FloatArray:
         """How far each reading lies from what all others foretell there, mm; (readings,).
@@ -266,7 +266,7 @@ def suggest(
     if known._fit is None:  # the middle, as good as any; then as if it had been read
         central = np.hypot(*(grid - grid[offered].mean(axis=0)).T)
         first = [int(np.argmin(np.where(offered, central, np.inf)))]
-    fit = known._fit or _Fit(grid[first], np.array([UNREAD]), known.regions)
+    fit = known._fit or _Regression(grid[first], np.array([ANY_THICKNESS]), known.regions)
     undecided = np.ones(len(grid))
     if need is not None and known.readings:
         chance = known.chance_outside(grid, need)
@@ -292,14 +292,14 @@ def _greedy(
 def _places(leather: Polygon, zones: Sequence[Zone]) -> FloatArray:
     """Grid points on the leather outside zones, (n, 2); coarser on a very large hide."""
     room = leather.difference(shapely.union_all([zone.polygon for zone in zones]))
-    step = max(ASKED, float(np.sqrt(leather.area / MOST_ASKED)))
+    step = max(PLACES_STEP, float(np.sqrt(leather.area / MOST_PLACES)))
     x0, y0, x1, y1 = leather.bounds
     x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
     grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(np.float64)
     return grid[np.asarray(shapely.contains_xy(room, grid))]
 
 
-class _Fit:
+class _Regression:
     """The regression through one set of readings."""
 
     def __init__(self, places: FloatArray, values: FloatArray, regions: Regions | None) -> None:

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from hides import measured, record
 from hides.capture import targets
-from hides.capture.marks import USUAL, read_legend
-from hides.capture.record import Asked, Captured, capture
+from hides.capture.marks import USUAL_LEGEND, read_legend
+from hides.capture.pipeline import Asked, Captured, capture
 from hides.errors import InputError
 from hides.label import Label
 from hides.remarks import remarks
@@ -78,7 +78,7 @@ def scale_sheets(options: argparse.Namespace) -> Told:
 def capture_photos(options: argparse.Namespace) -> Told:
     """Make a record of photos; what is doubtful is drawn, but not written unless asked for."""
     _check_record(options.file, replace=options.force)
-    legend = read_legend(options.legend) if options.legend else USUAL
+    legend = read_legend(options.legend) if options.legend else USUAL_LEGEND
     asked = Asked(
         guide=options.guide,
         readings=options.readings,

@@ -1,6 +1,6 @@
 """The edge of a shape in a flat picture, found to a millimetre in a band around a first guess.
 
-The band is unrolled: one row for every :data:`STEP` mm of the ring, one column for every
+The band is unrolled: one row for every :data:`RING_STEP` mm of the ring, one column for every
 millimetre across it, inside on the left. In each row the colours well inside and well outside,
 gathered over a stretch of the ring, say how probable each pixel is as leather and as floor. The
 edge is then the closed path down the band that splits leather from floor with the greatest
@@ -22,17 +22,17 @@ from hides.outline import FloatArray
 
 Pixels = NDArray[np.uint8]
 
-STEP = 2.0  # mm along the ring between rows
+RING_STEP = 2.0  # mm along the ring between rows
 STRANGE = -11.0  # log density of any colour at all, so that chalk on the edge says little
-STRETCH = 160.0  # mm of the ring over which colours are gathered
-FAR = 4.0  # how much one pixel may say for leather or floor, in log probability
+COLOUR_STRETCH = 160.0  # mm of the ring over which colours are gathered
+MOST_LEANING = 4.0  # how much one pixel may say for leather or floor, in log probability
 JUMP = 1.5  # cost of moving one pixel across from row to row
 PASSES = ((24.0, 7.0, 10.0), (14.0, 2.0, 6.0))  # mm: reach, core, and smoothing before
 PULL = 12.0  # mm, deviation of where the edge is believed to lie around a first guess
 PATCH = 40.0  # mm of the ring that are judged as one
 # Of Lab values: no picture is surer of its colours. Brightness says less than tint, since the
 # hide's shadow darkens the floor beside it and its own rim is often dark.
-NOISE = np.diag([100.0, 4.0, 4.0])
+COLOUR_NOISE = np.diag([100.0, 4.0, 4.0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +53,7 @@ class Leash:
         far, nearest = cKDTree(self.line).query(at)
         share = far * scale / self.reach[nearest]
         beyond = np.maximum(share - 1.0, 0.0) * self.reach[nearest]
-        return np.asarray(-0.5 * (2.0 * share) ** 2 - 2.0 * FAR * beyond, dtype=np.float64)
+        return np.asarray(-0.5 * (2.0 * share) ** 2 - 2.0 * MOST_LEANING * beyond, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,7 +62,7 @@ class Band:
 
     Attributes
     ----------
-    ring, outward : (n, 2) pixels; points every STEP mm, and the unit normal at each.
+    ring, outward : (n, 2) pixels; points every RING_STEP mm, and the unit normal at each.
     across : (m,) mm, where each column lies, outside positive.
     colours : (n, m, 3) float64, Lab.
     """
@@ -79,7 +79,7 @@ def unrolled(picture: Pixels, ring: FloatArray, scale: float, reach: float) -> B
     Parameters
     ----------
     picture : (h, w, 3) uint8 Lab, already smoothed by about a millimetre.
-    ring : (n, 2) pixels, every STEP mm, clockwise as seen (y down) or not.
+    ring : (n, 2) pixels, every RING_STEP mm, clockwise as seen (y down) or not.
     scale : mm per pixel.
     """
     tangent = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
@@ -114,22 +114,22 @@ def smoothed(ring: FloatArray, sigma: float) -> FloatArray:
 
 
 def leaning(band: Band, core: float) -> FloatArray:
-    """(n, m) log probability of leather over floor, each pixel held to ±FAR.
+    """(n, m) log probability of leather over floor, each pixel held to ±MOST_LEANING.
 
     ``core`` mm around the ring teach nothing, since the edge lies there.
     """
     inside = band.across <= -core
     outside = band.across >= core
-    rows = round(STRETCH / STEP)
+    rows = round(COLOUR_STRETCH / RING_STEP)
     leather = _likely(band.colours, band.colours[:, inside], rows)
     floor = _likely(band.colours, band.colours[:, outside], rows)
-    return np.asarray(np.clip(leather - floor, -FAR, FAR), dtype=np.float64)
+    return np.asarray(np.clip(leather - floor, -MOST_LEANING, MOST_LEANING), dtype=np.float64)
 
 
 def settled(
     pixels: Pixels, ring: FloatArray, scale: float, leash: Leash | None = None
 ) -> FloatArray:
-    """Move a ring that lies near an edge onto it; (n, 2) pixels about every STEP mm.
+    """Move a ring that lies near an edge onto it; (n, 2) pixels about every RING_STEP mm.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def settled(
     most = 0.0 if leash is None else float(leash.reach.max())
     wide = [] if leash is None else [(most, 0.55 * most, 10.0)]
     for reach, core, sigma in (*wide, *PASSES):
-        even = smoothed(every(ring, STEP / scale), sigma / STEP)
+        even = smoothed(every(ring, RING_STEP / scale), sigma / RING_STEP)
         band = unrolled(picture, even, scale, reach)
         places = np.append(band.across - 0.5, band.across[-1] + 0.5)
         if leash is None:
@@ -161,13 +161,13 @@ def support(pixels: Pixels, ring: FloatArray, scale: float) -> FloatArray:
     outside like the floor, as far as colours nearby on both sides can be told apart, averaged
     over :data:`PATCH` mm of the ring.
     """
-    even = smoothed(ring, 10.0 / STEP)
+    even = smoothed(ring, 10.0 / RING_STEP)
     band = unrolled(to_lab(pixels, scale), even, scale, 30.0)
     lean = leaning(band, 4.0)
     inside = (band.across >= -10) & (band.across <= -2)
     outside = (band.across >= 2) & (band.across <= 10)
-    margin = (lean[:, inside].mean(axis=1) - lean[:, outside].mean(axis=1)) / (2 * FAR)
-    return np.asarray(uniform_filter1d(margin, round(PATCH / STEP), mode="wrap"))
+    margin = (lean[:, inside].mean(axis=1) - lean[:, outside].mean(axis=1)) / (2 * MOST_LEANING)
+    return np.asarray(uniform_filter1d(margin, round(PATCH / RING_STEP), mode="wrap"))
 
 
 def to_lab(pixels: Pixels, scale: float) -> Pixels:
@@ -217,7 +217,7 @@ def _likely(colours: FloatArray, samples: FloatArray, rows: int) -> FloatArray:
     mean = uniform_filter1d(samples.mean(axis=1), rows, axis=0, mode="wrap")
     square = np.einsum("nki,nkj->nij", samples, samples) / samples.shape[1]
     square = uniform_filter1d(square, rows, axis=0, mode="wrap")
-    spread = square - np.einsum("ni,nj->nij", mean, mean) + NOISE
+    spread = square - np.einsum("ni,nj->nij", mean, mean) + COLOUR_NOISE
     off = colours - mean[:, None, :]
     distance = np.einsum("nmi,nij,nmj->nm", off, np.linalg.inv(spread), off, optimize=True)
     likely = -0.5 * (distance + np.log(np.linalg.det(spread))[:, None])

@@ -21,10 +21,10 @@ from shapely import Polygon
 
 from hides.outline import FloatArray, Outline, turned
 
-SIDES = ("left", "right")
-NEAR = 15.0  # mm; how far a cut along the backbone wanders from a straight line
-STEP = 5.0  # mm; points along the outline
-ROUNDS = 4  # of the fit of the line to what lies near it
+ANIMAL_SIDES = ("left", "right")
+BACKBONE_WANDER = 15.0  # mm; how far a cut along the backbone wanders from a straight line
+OUTLINE_STEP = 5.0  # mm; points along the outline
+FIT_ROUNDS = 4  # of the fit of the line to what lies near it
 LEAST_STRAIGHT = 0.6  # of the length; a shorter straight edge is no backbone
 
 
@@ -69,16 +69,18 @@ def align(outline: Outline, *, side: str = "left", mirror: bool = False) -> Fram
     Parameters
     ----------
     outline : mm, any frame.
-    side : of the animal, :data:`SIDES`.
+    side : of the animal, :data:`ANIMAL_SIDES`.
     mirror : the outline is seen from the flesh side.
     """
-    points = shapely.get_coordinates(shapely.segmentize(outline.polygon.exterior, STEP))[:-1]
+    points = shapely.get_coordinates(shapely.segmentize(outline.polygon.exterior, OUTLINE_STEP))[
+        :-1
+    ]
     start, along = _straightest(points, outline.polygon)
-    for _ in range(ROUNDS):
-        fair = points[np.abs(_off(points, start, along)) <= NEAR]
+    for _ in range(FIT_ROUNDS):
+        fair = points[np.abs(_off(points, start, along)) <= BACKBONE_WANDER]
         start = fair.mean(axis=0)
         along = np.linalg.svd(fair - start)[2][0]
-    near = np.abs(_off(points, start, along)) <= NEAR
+    near = np.abs(_off(points, start, along)) <= BACKBONE_WANDER
     # The belly lies to the left of tail to neck on a left side seen from the grain.
     belly_left = (side == "left") != mirror
     if (_off(points, start, along).mean() > 0) != belly_left:
@@ -87,7 +89,7 @@ def align(outline: Outline, *, side: str = "left", mirror: bool = False) -> Fram
     tail = start + along * reach[near].min()
     length = float(np.ptp(reach))
     angle = float(np.rad2deg(np.arctan2(along[1], along[0])))
-    share = float(near.sum()) * STEP / length
+    share = float(near.sum()) * OUTLINE_STEP / length
     return Frame(angle, float(tail[0]), float(tail[1]), mirror, min(share, 1.0))
 
 
@@ -97,7 +99,7 @@ def _straightest(points: FloatArray, shape: Polygon) -> tuple[FloatArray, FloatA
     steps = np.diff(corners, axis=0)
     along = steps / np.hypot(*steps.T)[:, None]
     counts = [
-        np.count_nonzero(np.abs(_off(points, corner, way)) <= NEAR)
+        np.count_nonzero(np.abs(_off(points, corner, way)) <= BACKBONE_WANDER)
         for corner, way in zip(corners[:-1], along, strict=True)
     ]
     best = int(np.argmax(counts))

@@ -7,7 +7,7 @@ A list is CSV with one reading a row and a first row that names the columns::
 
 Units are mm unless a column's name says otherwise: ``x (in)``, ``y cm``, ``oz``. What looks
 like another unit than it says is refused with what it might be, never converted; what was
-converted, or read with decimal commas, is said in :attr:`Gauged.says`. Gauges that follow ISO
+converted, or read with decimal commas, is said in :attr:`ReadingList.says`. Gauges that follow ISO
 2589 read to 0.01 mm after 5 s under a foot of 10 mm.
 
 >>> found = read_text("x;y;mm\\n120;300;3,4\\n")
@@ -32,13 +32,13 @@ from hides.files import read_whole
 from hides.thickness import MOST_READINGS, Reading
 from hides.units import IRON, OUNCE, THICKEST
 
-LARGEST = 1_000_000  # bytes
+LARGEST_LIST = 1_000_000  # bytes
 THINNEST = 0.1  # mm, as in hide records
 # A side's usual reading lies between these, mm: thinner leather is split for linings, thicker
 # is not tanned in sides (common practice, no published source).
-USUAL = (0.35, 7.0)
-NEAR = 150.0  # mm; readings all nearer than this to the tail are no survey of a side
-PART = 0.15  # of the hide's length: the same where the hide is known
+USUAL_THICKNESS = (0.35, 7.0)
+LEAST_SURVEY = 150.0  # mm; readings all nearer than this to the tail are no survey of a side
+LEAST_SURVEY_SHARE = 0.15  # of the hide's length: the same where the hide is known
 
 _LENGTHS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
 _THICKNESSES = {"mm": 1.0, "cm": 10.0, "in": 25.4, "oz": OUNCE, "iron": IRON}
@@ -58,7 +58,7 @@ _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 
 
 @dataclass(frozen=True)
-class Gauged:
+class ReadingList:
     """What a list of readings holds.
 
     Attributes
@@ -73,7 +73,7 @@ class Gauged:
     says: tuple[str, ...] = ()
 
 
-def read(path: Path | str, *, length: float | None = None) -> Gauged:
+def read(path: Path | str, *, length: float | None = None) -> ReadingList:
     """Read a list of readings.
 
     Parameters
@@ -88,14 +88,14 @@ def read(path: Path | str, *, length: float | None = None) -> Gauged:
     """
     path = Path(path)
     try:
-        return read_text(table.text_of(read_whole(path, LARGEST)), length=length)
+        return read_text(table.text_of(read_whole(path, LARGEST_LIST)), length=length)
     except InputError as error:
         raise error.at(file=path) from None
 
 
 def on_stickers(
     numbered: Mapping[int, float], stickers: Mapping[int, tuple[float, float]]
-) -> Gauged:
+) -> ReadingList:
     """Put numbered readings where the stickers are.
 
     Parameters
@@ -113,7 +113,7 @@ def on_stickers(
     if bare := sorted(set(stickers) - set(numbered)):
         says.append(f"No reading in the list for sticker {_listed(bare)}.")
     places = tuple(Reading(*stickers[number], numbered[number]) for number in both)
-    return Gauged(placed=places, says=tuple(says))
+    return ReadingList(placed=places, says=tuple(says))
 
 
 def covered(stickers: Mapping[int, tuple[float, float]]) -> tuple[Polygon, ...]:
@@ -121,19 +121,19 @@ def covered(stickers: Mapping[int, tuple[float, float]]) -> tuple[Polygon, ...]:
     return tuple(Point(at).buffer(STICKER * 0.5**0.5 + 2.0) for at in stickers.values())
 
 
-def read_text(text: str, *, length: float | None = None) -> Gauged:
+def read_text(text: str, *, length: float | None = None) -> ReadingList:
     """As :func:`read`, from the text itself."""
     found = _list(text)
     says = [*found.says, *_of_commas(found)]
     thickness = _thicknesses(found)
     says += _of_unit(found, "thickness", thickness)
     if "x" not in found.columns:
-        return Gauged(numbered=_numbered(found, thickness), says=tuple(says))
+        return ReadingList(numbered=_numbered(found, thickness), says=tuple(says))
     x, y = (_scaled(found, axis, _LENGTHS) for axis in ("x", "y"))
     _check_reach(found, x + y, length)
     says += _of_unit(found, "x", x)
     placed = tuple(Reading(*each) for each in zip(x, y, thickness, strict=True))
-    return Gauged(placed, says=tuple(says))
+    return ReadingList(placed, says=tuple(says))
 
 
 # --- the table -------------------------------------------------------------------------------
@@ -153,7 +153,7 @@ class _List:
     """A list's columns by their role, and its rows as (line, cells)."""
 
     columns: Mapping[str, _Column]
-    rows: Sequence[table.Row]
+    rows: Sequence[table.NumberedRow]
     says: tuple[str, ...]
 
     def cells(self, role: str) -> Iterator[tuple[str, str]]:
@@ -234,7 +234,7 @@ def _check_roles(columns: Mapping[str, _Column], names: Sequence[str]) -> None:
             )
 
 
-def _unnamed(first: table.Row) -> tuple[dict[str, _Column], tuple[str, ...]]:
+def _unnamed(first: table.NumberedRow) -> tuple[dict[str, _Column], tuple[str, ...]]:
     """The columns of a list that doesn't name them."""
     roles = {3: ("x", "y", "thickness"), 2: ("number", "thickness")}.get(len(first[1]))
     if roles is None:
@@ -299,7 +299,7 @@ def _thicknesses(listed: _List) -> list[float]:
     values = _scaled(listed, "thickness", _THICKNESSES)
     column = listed.columns["thickness"]
     middle = median(values)
-    if not USUAL[0] <= middle <= USUAL[1]:
+    if not USUAL_THICKNESS[0] <= middle <= USUAL_THICKNESS[1]:
         plain = middle / _THICKNESSES[column.unit or "mm"]
         fits = [
             f"as {_FULL[unit]} it would be {plain * size:.2f} mm"
@@ -326,7 +326,9 @@ def _check_reach(listed: _List, places: Sequence[float], length: float | None) -
     """Refuse places that take up so little of a hide that they can't be in mm."""
     reach = max(abs(place) for place in places)
     told = listed.columns["x"].unit
-    least, most = (NEAR, 4000.0) if length is None else (PART * length, 1.5 * length)
+    least, most = (
+        (LEAST_SURVEY, 4000.0) if length is None else (LEAST_SURVEY_SHARE * length, 1.5 * length)
+    )
     if (told is not None and length is None) or len(listed.rows) < 3 or least <= reach <= most:
         return
     plain = reach / _LENGTHS[told or "mm"]

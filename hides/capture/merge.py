@@ -21,19 +21,19 @@ from scipy.ndimage import distance_transform_edt
 from shapely import Polygon
 
 from hides.capture import targets
+from hides.capture.boundary import OffPictureError, Traced, trace
 from hides.capture.camera import Camera
-from hides.capture.outline import OffPictureError, Traced, trace
 from hides.capture.photo import Photo
-from hides.capture.pose import Box, Flat, Laid, View, flatten
+from hides.capture.pose import Box, Flat, SheetPose, View, flatten
 from hides.errors import InputError
 from hides.outline import FloatArray, turned
 
-SHARED = 2  # sheets; one alone says little of the angle between two photos
-MOVED = 6.0  # mm, root mean square; more means that a sheet was moved between the photos
-AROUND = (60.0, 500.0)  # mm of floor around the sheets; the second where the hide goes beyond
+LEAST_SHARED = 2  # sheets; one alone says little of the angle between two photos
+MOST_MOVED = 6.0  # mm, root mean square; more means that a sheet was moved between the photos
+FLOOR_AROUND = (60.0, 500.0)  # mm of floor around the sheets; the second where the hide goes beyond
 BLEND = 40.0  # mm over which one photo passes into the next
-CELL = 8.0  # mm, in which the brightness of two photos is compared
-EVEN = 30.0  # mm, deviation of the evening-out of its ratio
+BRIGHTNESS_CELL = 8.0  # mm, in which the brightness of two photos is compared
+BRIGHTNESS_BLUR = 30.0  # mm, deviation of the evening-out of its ratio
 
 Features = NDArray[np.float32]
 
@@ -60,7 +60,7 @@ def mosaic(
     views: Sequence[View],
     mm_per_pixel: float = 1.0,
     height: float = 0.0,
-    around: float = AROUND[0],
+    around: float = FLOOR_AROUND[0],
 ) -> Flat:
     """One flat picture of several photos whose views are in one frame (:func:`joined`)."""
     box = _box(views, around)
@@ -99,14 +99,14 @@ def trace_all(
 
     Raises
     ------
-    InputError : see :func:`hides.capture.outline.trace`.
+    InputError : see :func:`hides.capture.boundary.trace`.
     """
-    for around in AROUND:
+    for around in FLOOR_AROUND:
         flat = mosaic(photos, views, mm_per_pixel, height, around)
         try:
             found = trace(flat, papers(views), guide)
         except OffPictureError:
-            if around == AROUND[-1]:
+            if around == FLOOR_AROUND[-1]:
                 raise
             continue
         if not found.leaves:
@@ -114,23 +114,23 @@ def trace_all(
     return flat, found
 
 
-def _shared(view: View, known: dict[int, Laid]) -> list[Laid]:
+def _shared(view: View, known: dict[int, SheetPose]) -> list[SheetPose]:
     return [sheet for sheet in view.sheets if sheet.number in known]
 
 
-def _moved(view: View, known: dict[int, Laid], index: int) -> View:
+def _moved(view: View, known: dict[int, SheetPose], index: int) -> View:
     """A view moved so that the sheets it shares lie where they are known to."""
     shared = _shared(view, known)
-    if len(shared) < SHARED:
+    if len(shared) < LEAST_SHARED:
         raise InputError(
             f"photo {index + 1} shares {len(shared)} sheets with the others.",
-            mend=f"Let each photo show {SHARED} sheets or more that another one shows.",
+            mend=f"Let each photo show {LEAST_SHARED} sheets or more that another one shows.",
         )
     here = np.concatenate([sheet.to_floor(_CORNERS) for sheet in shared])
     there = np.concatenate([known[sheet.number].to_floor(_CORNERS) for sheet in shared])
     angle, x, y = _rigid(here, there)
     off = np.hypot(*(turned(here, angle, x, y) - there).T)
-    if np.sqrt((off**2).mean()) > MOVED:
+    if np.sqrt((off**2).mean()) > MOST_MOVED:
         numbers = ", ".join(str(sheet.number) for sheet in shared)
         raise InputError(
             f"sheets {numbers} don't lie to each other in photo {index + 1} as in the others "
@@ -174,7 +174,7 @@ _CORNERS = np.array(
 )
 
 
-def _laid(sheet: Laid, angle: float, x: float, y: float) -> Laid:
+def _laid(sheet: SheetPose, angle: float, x: float, y: float) -> SheetPose:
     at_x, at_y = _at((sheet.x, sheet.y), angle, x, y)
     return replace(sheet, angle=sheet.angle + angle, x=at_x, y=at_y)
 
@@ -194,7 +194,7 @@ def _matched(flat: Flat, other: Features, both: NDArray[np.bool_]) -> Features:
     Light falls otherwise on each photo. How much brighter the other one is where ``both`` see
     the same, evened out, goes on beyond as it is at the nearest such place.
     """
-    wide, tall = (max(round(n * flat.scale / CELL), 1) for n in both.shape[::-1])
+    wide, tall = (max(round(n * flat.scale / BRIGHTNESS_CELL), 1) for n in both.shape[::-1])
     known = _shrunk(both.astype(np.float32), (wide, tall)) > 0.999
     pixels = flat.pixels.astype(np.float32)
     if not known.any():
@@ -202,7 +202,9 @@ def _matched(flat: Flat, other: Features, both: NDArray[np.bool_]) -> Features:
     ours, theirs = (np.log(_shrunk(each, (wide, tall)) + 1.0) for each in (pixels, other))
     rows, columns = distance_transform_edt(~known, return_distances=False, return_indices=True)
     apart = (theirs - ours)[rows, columns].astype(np.float32)
-    apart = cv2.GaussianBlur(apart, (0, 0), EVEN / CELL, borderType=cv2.BORDER_REPLICATE)
+    apart = cv2.GaussianBlur(
+        apart, (0, 0), BRIGHTNESS_BLUR / BRIGHTNESS_CELL, borderType=cv2.BORDER_REPLICATE
+    )
     apart = cv2.resize(apart, both.shape[::-1], interpolation=cv2.INTER_LINEAR)
     return np.asarray(pixels * np.exp(apart), dtype=np.float32)
 

@@ -20,12 +20,12 @@ from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 from hides.errors import InputError
 from hides.files import read_whole
 
-MOST_BYTES = 100_000_000
+LARGEST_PHOTO = 100_000_000
 MOST_PIXELS = 210e6  # phones of 200 megapixels exist
 ENOUGH_PIXELS = 26e6  # larger photos are reduced by a whole number: finer is not truer
 LEAST_SIDE = 600  # pixels; below this no sheet can be read
-FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
-MODES = ("RGB", "L", "RGBA", "P", "LA", "CMYK", "YCbCr", "1")
+PHOTO_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
+PHOTO_MODES = ("RGB", "L", "RGBA", "P", "LA", "CMYK", "YCbCr", "1")
 FILM_DIAGONAL = 43.267  # mm, of the 36 x 24 mm frame that EXIF's 35 mm focal length refers to
 
 # ISO/IEC 14496-12: bytes 4 to 8 are "ftyp", then the brand. Brands of ISO/IEC 23008-12 (HEIF) and
@@ -71,7 +71,7 @@ def read(path: Path) -> Photo:
         told by name), damaged or cut off, too many or too few pixels, a kind of pixels that
         photos don't have.
     """
-    data = read_whole(path, MOST_BYTES)
+    data = read_whole(path, LARGEST_PHOTO)
     try:
         return _decoded(data, path)
     except InputError as error:
@@ -116,7 +116,7 @@ def _opened(data: bytes) -> Image.Image:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            image = Image.open(io.BytesIO(data), formats=FORMATS)
+            image = Image.open(io.BytesIO(data), formats=PHOTO_FORMATS)
     except Image.DecompressionBombError:
         raise InputError("the picture claims far too many pixels.", mend=_SMALLER) from None
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError):
@@ -124,7 +124,7 @@ def _opened(data: bytes) -> Image.Image:
         raise InputError(
             f"the file is {told}.", mend="Photos are JPEG, PNG, TIFF or WebP files."
         ) from None
-    if image.mode not in MODES:
+    if image.mode not in PHOTO_MODES:
         raise InputError(
             f"its pixels are of the kind {image.mode!r}, not the 8 bits a channel of a photo.",
             mend="Export it as an ordinary JPEG.",

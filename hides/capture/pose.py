@@ -1,7 +1,7 @@
 """Where every pixel of a photo lies on the floor, from printed sheets in unknown places.
 
 Every scale sheet that can be read gives six crossings to a tenth of a pixel, and one fit
-(:mod:`hides.capture.fit`) explains them all. Nothing is measured but the sheets themselves.
+(:mod:`hides.capture.adjustment`) explains them all. Nothing is measured but the sheets themselves.
 
 The *floor frame* is in mm, x right, y up as seen from above, on the floor; it is the sheet frame
 (:mod:`hides.capture.targets`) of the lowest number that was read. Pixels have y down, and the
@@ -19,15 +19,15 @@ from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hides.capture import reading, targets
+from hides.capture import detection, targets
+from hides.capture.adjustment import FAIR_RESIDUAL, Adjustment, SheetPose, agreed, hull, rms
 from hides.capture.camera import Camera
-from hides.capture.fit import FAIR_RESIDUAL, Fit, Laid, agreed, hull, rms
+from hides.capture.detection import GOOD_SHEETS, Pixels
 from hides.capture.photo import Photo
-from hides.capture.reading import GOOD_SHEETS, Pixels
 from hides.errors import InputError
 from hides.outline import FloatArray
 
-__all__ = ["Box", "Flat", "Laid", "View", "flatten", "locate"]
+__all__ = ["Box", "Flat", "SheetPose", "View", "flatten", "locate"]
 
 MOST_SCALED = 0.1  # a print that is off by more was made for another paper
 BEYOND = 0.05  # of a shape's area may lie beyond the hull of the crossings
@@ -49,7 +49,7 @@ class View:
 
     camera: Camera
     size: tuple[int, int]
-    sheets: tuple[Laid, ...]
+    sheets: tuple[SheetPose, ...]
     residual: float
     residual_mm: float
     spread: FloatArray
@@ -115,33 +115,33 @@ def locate(photo: Photo, ruler: float | None = None) -> View:
     """
     try:
         scale, warnings = _scale_of(ruler)
-        grey = reading.grey(photo.pixels)
-        markers = reading.markers(grey)
-        seen, partly = reading.sheets(grey, markers)
-        reading.check_enough(grey, len(seen), len(partly))
+        grey = detection.grey(photo.pixels)
+        markers = detection.markers(grey)
+        seen, partly = detection.sheets(grey, markers)
+        detection.check_enough(grey, len(seen), len(partly))
         seen = [replace(s, corners=s.corners * scale) for s in seen]
         fit, odd = agreed(seen, photo.size, photo.focal)
     except InputError as error:
         raise error.at(file=photo.path) from None
-    warnings += [reading.PARTLY.format(number) for number in partly] + odd + _remarks(fit)
-    apart = [s.to_floor(s.corners) - fit.camera.to_floor(s.pixels) for s in fit.laid]
+    warnings += [detection.PARTLY.format(number) for number in partly] + odd + _remarks(fit)
+    apart = [s.to_floor(s.corners) - fit.camera.to_floor(s.pixels) for s in fit.sheets]
     return View(
         fit.camera,
         photo.size,
-        fit.laid,
+        fit.sheets,
         fit.residual,
         rms(np.concatenate(apart)),
         fit.spread,
-        reading.stickers(markers, fit.camera),
+        detection.stickers(markers, fit.camera),
         tuple(warnings),
     )
 
 
-def _remarks(fit: Fit) -> list[str]:
+def _remarks(fit: Adjustment) -> list[str]:
     found = []
-    if len(fit.laid) < GOOD_SHEETS:
+    if len(fit.sheets) < GOOD_SHEETS:
         found.append(
-            f"Only {len(fit.laid)} sheets could be used; {GOOD_SHEETS} or more around the hide "
+            f"Only {len(fit.sheets)} sheets could be used; {GOOD_SHEETS} or more around the hide "
             "make sure of the scale everywhere."
         )
     if fit.residual > FAIR_RESIDUAL:
@@ -220,7 +220,7 @@ def flatten(
 
     Parameters
     ----------
-    box : min x, min y, max x, max y in floor mm; None takes in all sheets and :data:`AROUND`.
+    box : min x, min y, max x, max y in floor mm; None takes in all sheets and :data:`SHEET_BORDER`.
     """
     left, low, right, top = box or _around(view)
     columns = int(np.ceil((right - left) / mm_per_pixel)) + 1
@@ -241,10 +241,10 @@ def flatten(
 
 
 _STRIP = 256  # rows at a time, for memory
-AROUND = 60.0  # mm
+SHEET_BORDER = 60.0  # mm
 
 
 def _around(view: View) -> Box:
     points = np.concatenate([shapely.get_coordinates(sheet.paper) for sheet in view.sheets])
-    low, high = points.min(axis=0) - AROUND, points.max(axis=0) + AROUND
+    low, high = points.min(axis=0) - SHEET_BORDER, points.max(axis=0) + SHEET_BORDER
     return float(low[0]), float(low[1]), float(high[0]), float(high[1])

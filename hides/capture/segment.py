@@ -1,6 +1,6 @@
 """Hide or floor, roughly: which pixels of a flat picture are leather, in three ways.
 
-The picture is looked at in pixels of about :data:`COARSE` mm. What is known beforehand: the
+The picture is looked at in pixels of about :data:`COARSE_PIXEL` mm. What is known beforehand: the
 printed sheets lie on the floor, and so does what is seen along the rim of the picture.
 
 * :func:`unlike_floor` starts from what is unlike that floor (Mahalanobis distance to clusters of
@@ -30,18 +30,18 @@ Pixels = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 Features = NDArray[np.float32]
 
-COARSE = 6.0  # mm per pixel
-FINE = 2.0  # mm per pixel in which texture is looked at
-RIM = 40.0  # mm along the edge of the picture that are taken as floor
-PAPER = 12.0  # mm around a sheet that are left out, for its shadow and what was not fitted
-RING = (12.0, 45.0)  # mm around a sheet that are taken as floor
+COARSE_PIXEL = 6.0  # mm per pixel
+TEXTURE_PIXEL = 2.0  # mm per pixel in which texture is looked at
+PICTURE_RIM = 40.0  # mm along the edge of the picture that are taken as floor
+SHEET_SHADOW = 12.0  # mm around a sheet that are left out, for its shadow and what was not fitted
+FLOOR_RING = (12.0, 45.0)  # mm around a sheet that are taken as floor
 DARK = 12.0  # added to pixel values before their logarithm: what noise would make of black
-FEW = 400  # coarse pixels; fewer around the sheets say little of the floor
+FEW_PIXELS = 400  # coarse pixels; fewer around the sheets say little of the floor
 LIKE = 7.0  # deviations from the floor around the sheets; what is like that on the rim is floor
 CLUSTERS = 5  # of floor colours: light, shade, joints, boards
 HALVED = 2  # coarse pixels along one of the second cut, which needs not be as fine
-ROUNDS = 3  # of the cut; more change little
-SPECK = 12.0  # mm; thinner things are no hide
+CUT_ROUNDS = 3  # of the cut; more change little
+THIN = 12.0  # mm; thinner things are no hide
 FLOOR_SPREAD = np.array([0.02, 0.0008, 0.0008, 0.02])  # no floor is more even than that
 
 
@@ -89,16 +89,16 @@ def coarse_of(pixels: Pixels, seen: Mask, scale: float, sheets: Sequence[FloatAr
     scale : mm per pixel.
     sheets : (n, 2) pixels each, the corners of the paper.
     """
-    fine = _shrunk(pixels, FINE / scale).astype(np.float32)
-    size = _size(pixels, COARSE / scale)
+    fine = _shrunk(pixels, TEXTURE_PIXEL / scale).astype(np.float32)
+    size = _size(pixels, COARSE_PIXEL / scale)
     ratio = np.array([pixels.shape[1] / size[0], pixels.shape[0] / size[1]])
     corners = [(sheet + 0.5) / ratio - 0.5 for sheet in sheets]
     shown = cv2.resize(seen.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
     shown = shrunken(shown, 1.0)
     paper = filled(shown.shape, corners)
-    rim = shown & ~shrunken(shown, RIM / COARSE)
-    covered = grown(paper, PAPER / COARSE)
-    near = grown(paper, RING[1] / COARSE) & ~grown(paper, RING[0] / COARSE)
+    rim = shown & ~shrunken(shown, PICTURE_RIM / COARSE_PIXEL)
+    covered = grown(paper, SHEET_SHADOW / COARSE_PIXEL)
+    near = grown(paper, FLOOR_RING[1] / COARSE_PIXEL) & ~grown(paper, FLOOR_RING[0] / COARSE_PIXEL)
     middle = np.zeros(shown.shape, np.uint8)
     if corners:
         hull = cv2.convexHull(np.array([c.mean(axis=0) for c in corners], np.float32))
@@ -108,11 +108,13 @@ def coarse_of(pixels: Pixels, seen: Mask, scale: float, sheets: Sequence[FloatAr
     lab = np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2LAB), dtype=np.uint8)
     features = _features(fine, size)
     floor = near & free
-    if floor.sum() > FEW:  # a hide may lie on the rim, but not under a sheet
+    if floor.sum() > FEW_PIXELS:  # a hide may lie on the rim, but not under a sheet
         floor |= rim & free & (_distance(features, features[floor]) < LIKE)
     else:
         floor = rim & free
-    return Coarse(COARSE, ratio, lab, features, free, covered, floor, rim, middle.astype(bool))
+    return Coarse(
+        COARSE_PIXEL, ratio, lab, features, free, covered, floor, rim, middle.astype(bool)
+    )
 
 
 def unlike_floor(look: Coarse) -> Mask:
@@ -138,7 +140,7 @@ def by_tint(look: Coarse) -> Mask:
 
 def pieces_of(mask: Mask) -> list[Mask]:
     """The pieces of a mask, without what is thin, largest first, their holes filled."""
-    size = round(SPECK / COARSE) // 2 * 2 + 1
+    size = round(THIN / COARSE_PIXEL) // 2 * 2 + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     clean = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel)
     rings, _ = cv2.findContours(clean, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
@@ -174,7 +176,7 @@ def _cut(look: Coarse, picture: Pixels, start: Mask, by: int) -> Mask:
     cv2.setRNGSeed(1)
     floor, leather = np.zeros((1, 65)), np.zeros((1, 65))
     way = cv2.GC_INIT_WITH_MASK
-    cv2.grabCut(picture, marks, (0, 0, 1, 1), floor, leather, ROUNDS, way)
+    cv2.grabCut(picture, marks, (0, 0, 1, 1), floor, leather, CUT_ROUNDS, way)
     whole = start.shape[1], start.shape[0]
     full = np.asarray(cv2.resize(marks & 1, whole, interpolation=cv2.INTER_NEAREST))
     return np.asarray((full > 0) & look.open)
@@ -183,8 +185,8 @@ def _cut(look: Coarse, picture: Pixels, start: Mask, by: int) -> Mask:
 def _features(fine: Features, size: tuple[int, int]) -> Features:
     logs = np.log(fine + DARK)
     bright = logs.mean(axis=2)
-    detail = np.abs(bright - cv2.GaussianBlur(bright, (0, 0), 6.0 / FINE))
-    texture = _resized(cv2.GaussianBlur(detail, (0, 0), 12.0 / FINE), size)
+    detail = np.abs(bright - cv2.GaussianBlur(bright, (0, 0), 6.0 / TEXTURE_PIXEL))
+    texture = _resized(cv2.GaussianBlur(detail, (0, 0), 12.0 / TEXTURE_PIXEL), size)
     b, g, r = cv2.split(_resized(logs, size))
     return np.dstack([_resized(bright, size), r - g, b - g, np.log(texture + 0.01)])
 

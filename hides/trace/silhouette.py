@@ -15,12 +15,12 @@ from hides.errors import OutlineError
 from hides.outline import FloatArray, Outline, polygons_of
 
 FLATNESS = 1e-4  # chords leave a curve by at most this share of the drawing's size
-GAP = 0.035  # separate parts are joined over gaps up to this share of the drawing's size
+JOINED_GAP = 0.035  # separate parts are joined over gaps up to this share of the drawing's size
 CRUMB = 1e-3  # parts below this share of the largest are specks, left out without a word
 LOOSE_ENDS = 1e-4  # ends nearer than this share of the drawing's size are one point
-FARTHEST = 1e9  # units; beyond it, doubles can't tell a knife's details apart
+FARTHEST_UNIT = 1e9  # units; beyond it, doubles can't tell a knife's details apart
 SCRIBBLE = 1000  # crossings; an outline that has so many is none
-STRAY = 0.1  # a second shape with this share of the first one's area makes it two objects
+SECOND_SHAPE = 0.1  # a second shape with this share of the first one's area makes it two objects
 
 
 @dataclass(frozen=True)
@@ -52,11 +52,11 @@ def check_reach(coordinates: ArrayLike) -> None:
 
     Raises
     ------
-    OutlineError : NaN, infinite, or beyond :data:`FARTHEST`.
+    OutlineError : NaN, infinite, or beyond :data:`FARTHEST_UNIT`.
     """
-    if not (np.abs(np.asarray(coordinates, dtype=np.float64)) <= FARTHEST).all():
+    if not (np.abs(np.asarray(coordinates, dtype=np.float64)) <= FARTHEST_UNIT).all():
         raise OutlineError(
-            f"a coordinate in the drawing is no number, or beyond {FARTHEST:g} units.",
+            f"a coordinate in the drawing is no number, or beyond {FARTHEST_UNIT:g} units.",
             mend="Draw the outline near the middle of the page.",
         )
 
@@ -184,7 +184,7 @@ def drawing_of(
         parts, joined = _joined(parts)
         warnings += joined
     largest, rest = parts[0], parts[1:]
-    if rest and rest[0].area > STRAY * largest.area:
+    if rest and rest[0].area > SECOND_SHAPE * largest.area:
         raise OutlineError(
             f"the drawing shows {len(parts)} separate shapes, the second "
             f"{rest[0].area / largest.area:.0%} as large as the first.",
@@ -204,7 +204,7 @@ def _joined(parts: list[Polygon]) -> tuple[list[Polygon], tuple[str, ...]]:
     """
     whole = MultiPolygon(parts)
     left, bottom, right, top = whole.bounds
-    reach = GAP * math.hypot(right - left, top - bottom)
+    reach = JOINED_GAP * math.hypot(right - left, top - bottom)
     closed = whole.buffer(reach / 2).buffer(-reach / 2)
     grown = [part.buffer(reach * 1e-3) for part in parts]
     bridges = [

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from hides.capture.record import Captured
+from hides.capture.pipeline import Captured
 from hides.outline import FloatArray
 from hides.units import area_text
 from nest.draw.labels import Labels

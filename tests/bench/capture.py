@@ -41,7 +41,7 @@ import numpy as np
 import shapely
 from shapely import Polygon
 
-from hides.capture.marks import USUAL, Marks, find
+from hides.capture.marks import USUAL_LEGEND, Marks, find
 from hides.capture.merge import trace_all
 from hides.capture.photo import Photo, read
 from hides.capture.pose import Flat, View, locate
@@ -53,7 +53,7 @@ FAR_GUIDED = 0.008  # the same with a guide
 FAR = 0.012  # of the area: a sure outline that is off by more is a defect
 MARKS = ("ring", "area", "line", "ring", "area")
 COLOURS = ("blue", "red", "green", "yellow", "white", "pink")
-KNOWN = {entry.colour for entry in USUAL.entries}  # pink is not in the usual legend
+KNOWN = {entry.colour for entry in USUAL_LEGEND.entries}  # pink is not in the usual legend
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ import numpy as np
 from shapely import LineString, Polygon
 
 from hides.capture import targets
-from hides.capture.marks import USUAL, Doubt, Marks, find
+from hides.capture.marks import USUAL_LEGEND, Doubt, Marks, find
 from hides.capture.pose import Flat
 from hides.flaws import Flaw
 from hides.outline import Outline
@@ -118,7 +118,7 @@ def judge(marks: Marks, truth: tuple[Marked, ...]) -> tuple[Counter[str], list[f
     read = matched([f.shape for f in marks.flaws], truth)
     listed = matched([d.shape for d in marks.doubtful], truth)
     for i, mark in enumerate(truth):
-        entry = USUAL.entry(mark.colour)
+        entry = USUAL_LEGEND.entry(mark.colour)
         flaws = [f for f, j in zip(marks.flaws, read, strict=True) if j == i]
         if entry is None:
             count["strange"] += 1

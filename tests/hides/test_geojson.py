@@ -9,7 +9,7 @@ from shapely import Polygon, box
 from hides.errors import InputError
 from hides.files import write_whole
 from hides.geojson import (
-    LARGEST,
+    LARGEST_FILE,
     Spot,
     collection,
     feature,
@@ -49,7 +49,7 @@ def test_a_file_too_large_is_refused_before_it_is_read(tmp_path: Path) -> None:
         file.truncate(50_000_000)
     with pytest.raises(InputError, match="50 MB, more than 20 MB"):
         load(path)
-    assert LARGEST == 20_000_000
+    assert LARGEST_FILE == 20_000_000
 
 
 def test_a_missing_file_and_a_folder_are_told_apart(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from shapely import MultiPoint, MultiPolygon, Polygon, box
 
 from hides.errors import OutlineError
-from hides.outline import CLOSE, Outline, grown, polygons_of, turned
+from hides.outline import SAME_POINT, Outline, grown, polygons_of, turned
 
 SQUARE = [(0, 0), (10, 0), (10, 10), (0, 10)]
 
@@ -18,9 +18,9 @@ SQUARE = [(0, 0), (10, 0), (10, 10), (0, 10)]
 def test_any_ring_is_brought_to_one_normal_form() -> None:
     """Closed or not, either way round, with repeats: the same square."""
     plain = Outline.of(SQUARE)
-    repeated = [(0, 0), (0, 0), (10, 0), (10, CLOSE / 2), (10, 10), (0, 10), (0, 0)]
+    repeated = [(0, 0), (0, 0), (10, 0), (10, SAME_POINT / 2), (10, 10), (0, 10), (0, 0)]
     for ring in (repeated, [*SQUARE, SQUARE[0]]):
-        assert np.allclose(Outline.of(ring).points, plain.points, atol=CLOSE)
+        assert np.allclose(Outline.of(ring).points, plain.points, atol=SAME_POINT)
     clockwise = Outline.of(SQUARE[::-1])
     assert clockwise.polygon.exterior.is_ccw
     assert clockwise.polygon.equals(plain.polygon)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from hides.stretch import FLANK, PIECES, REACH, StretchField
+from hides.stretch import FLANK, LINE_REACH, PIECES, StretchField
 
 SIDE = StretchField("side", 0.0, 2200.0, 930.0)
 
@@ -87,7 +87,7 @@ def test_other_pieces_have_one_default(piece: str, angle: float) -> None:
 def test_a_users_line_rules_on_itself_and_fades_away() -> None:
     """On the line its own direction, far from it the default."""
     field = StretchField("bend", 0.0, 1400.0, 700.0, (np.array([[400.0, 100.0], [500.0, 200.0]]),))
-    places = np.array([[450.0, 150.0], [450.0 + 5 * REACH, 150.0 + 5 * REACH]])
+    places = np.array([[450.0, 150.0], [450.0 + 5 * LINE_REACH, 150.0 + 5 * LINE_REACH]])
     assert np.allclose(field.direction(places), [45.0, 0.0], atol=0.01)
     across = np.column_stack([450 + np.arange(0, 500, 10.0), 150 - np.arange(0, 500, 10.0)])
     assert (np.diff(field.direction(across)) <= 1e-9).all()

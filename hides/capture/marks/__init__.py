@@ -6,14 +6,14 @@
 """
 
 from hides.capture.marks.finder import Doubt, Marks, find
-from hides.capture.marks.legend import PALETTE, USUAL, Entry, Legend, read_legend
+from hides.capture.marks.legend import PALETTE, USUAL_LEGEND, Legend, LegendEntry, read_legend
 
 __all__ = [
     "PALETTE",
-    "USUAL",
+    "USUAL_LEGEND",
     "Doubt",
-    "Entry",
     "Legend",
+    "LegendEntry",
     "Marks",
     "find",
     "read_legend",

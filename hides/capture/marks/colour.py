@@ -25,13 +25,15 @@ Image = NDArray[np.uint8]
 Mask = NDArray[np.bool_]
 Floats = NDArray[np.float32]
 
-COARSE = 4.0  # mm; step at which the leather's own colour is looked at
-NEAR = 120.0  # mm; light changes slower than this along a hide, but for the edges of shadows
-WIDE = 400.0  # mm; the leather's hue changes slower than this
-SOFT = 1.2  # mm; deviation of the blur that takes out grain and noise
-LEAST = 0.6  # colour difference; no leather is known to be more even than this
-PAPER = 0.8  # of a printed sheet's pixels, nearly half of which are black, this many are darker
-BESIDE = 120.0  # mm; how deep leather is looked at beside a sheet
+LIGHT_STEP = 4.0  # mm; step at which the leather's own colour is looked at
+LIGHT_REACH = 120.0  # mm; light changes slower than this along a hide, but for the edges of shadows
+HUE_REACH = 400.0  # mm; the leather's hue changes slower than this
+GRAIN_BLUR = 1.2  # mm; deviation of the blur that takes out grain and noise
+LEAST_TEXTURE = 0.6  # colour difference; no leather is known to be more even than this
+WHITE_QUANTILE = (
+    0.8  # of a printed sheet's pixels, nearly half of which are black, this many are darker
+)
+LEATHER_REACH = 120.0  # mm; how deep leather is looked at beside a sheet
 DARKEST = 0.004  # of white; keeps ratios sane where the leather is black and in shadow
 LIGHTNESS = 0.5  # weight of lightness beside hue: texture and light change it, chalk's dose too
 COVERS = np.linspace(0.0, 1.0, 21)  # shares of the ground that a chalk may cover
@@ -95,7 +97,7 @@ def even_out(pixels: Image, mask: Mask, leather: FloatArray, scale: float) -> Ev
     around = _around(seen, mask, scale)
     dark = DARKEST * np.median(seen[mask], axis=0) / leather
     light = (seen + dark) / (around + dark) * (leather + DARKEST) - DARKEST
-    soft = cv2.GaussianBlur(np.clip(light, 0.0, 1.5).astype(np.float32), (0, 0), SOFT / scale)
+    soft = cv2.GaussianBlur(np.clip(light, 0.0, 1.5).astype(np.float32), (0, 0), GRAIN_BLUR / scale)
     bare = leather.astype(np.float32)[None, None]
     return Even(
         weighted(lab(np.asarray(soft, dtype=np.float32))), weighted(lab(bare))[0, 0], leather
@@ -120,9 +122,9 @@ def reflectance(pixels: Image, mask: Mask, papers: Sequence[Mask], scale: float)
     else:
         ratios = []
         for paper in papers:
-            white = np.quantile(seen[paper], PAPER, axis=0)
+            white = np.quantile(seen[paper], WHITE_QUANTILE, axis=0)
             away = cv2.distanceTransform((~paper).astype(np.uint8), cv2.DIST_L2, 5)
-            near = mask & (away < away[mask].min() + BESIDE / scale)
+            near = mask & (away < away[mask].min() + LEATHER_REACH / scale)
             ratios.append(np.median(seen[near], axis=0) / np.maximum(white, 1e-3))
         found = np.median(ratios, axis=0)
     return np.asarray(np.clip(found, DARKEST, 1.0), dtype=np.float64)
@@ -131,7 +133,7 @@ def reflectance(pixels: Image, mask: Mask, papers: Sequence[Mask], scale: float)
 def _around(seen: Floats, bare: Mask, scale: float) -> Floats:
     """Colour of bare leather around each pixel: lightness from near, hue from farther away."""
     height, width = bare.shape
-    size = (max(1, round(width * scale / COARSE)), max(1, round(height * scale / COARSE)))
+    size = (max(1, round(width * scale / LIGHT_STEP)), max(1, round(height * scale / LIGHT_STEP)))
     share = cv2.resize(bare.astype(np.float32), size, interpolation=cv2.INTER_AREA)
     total = cv2.resize(seen * bare[..., None], size, interpolation=cv2.INTER_AREA)
     small = total / np.maximum(share, 1e-6)[..., None]
@@ -141,30 +143,30 @@ def _around(seen: Floats, bare: Mask, scale: float) -> Floats:
     nearest = distance_transform_edt(~good, return_distances=False, return_indices=True)
     small = small[tuple(nearest)] + np.float32(DARKEST)
     sums = np.log(small.sum(axis=-1, keepdims=True))
-    hue = _median(np.log(small) - sums, WIDE)
-    level = _median(sums, NEAR)
+    hue = _median(np.log(small) - sums, HUE_REACH)
+    level = _median(sums, LIGHT_REACH)
     around = np.exp(hue + level) - DARKEST
     whole = cv2.resize(around, (width, height), interpolation=cv2.INTER_LINEAR)
     return np.asarray(whole, dtype=np.float32)
 
 
 def usual(values: Floats, mask: Mask, scale: float) -> Floats:
-    """The usual size of (h, w) values around each pixel of the mask, over WIDE mm."""
+    """The usual size of (h, w) values around each pixel of the mask, over HUE_REACH mm."""
     height, width = mask.shape
-    size = (max(1, round(width * scale / COARSE)), max(1, round(height * scale / COARSE)))
+    size = (max(1, round(width * scale / LIGHT_STEP)), max(1, round(height * scale / LIGHT_STEP)))
     small = cv2.resize(values, size, interpolation=cv2.INTER_NEAREST)
     good = cv2.resize(mask.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     if good.any():
         nearest = distance_transform_edt(~good, return_distances=False, return_indices=True)
         small = small[tuple(nearest)]
     small = np.minimum(small, 6 * np.median(small))  # the median's steps are shared out by range
-    wide = cv2.resize(_median(small[..., None], WIDE)[..., 0], (width, height))
-    return np.asarray(np.maximum(wide, LEAST), dtype=np.float32)
+    wide = cv2.resize(_median(small[..., None], HUE_REACH)[..., 0], (width, height))
+    return np.asarray(np.maximum(wide, LEAST_TEXTURE), dtype=np.float32)
 
 
 def _median(values: Floats, reach: float) -> Floats:
     """Running median over ``reach`` mm of a coarse (h, w, n) picture, then smoothed a little."""
-    size = 2 * round(reach / COARSE / 2) + 1
+    size = 2 * round(reach / LIGHT_STEP / 2) + 1
     low, high = float(values.min()), float(values.max())
     step = max(high - low, 1e-6) / 255  # OpenCV's large medians take bytes
     found = [

@@ -22,29 +22,29 @@ from scipy.ndimage import distance_transform_edt
 from shapely import Polygon
 
 from hides.capture.marks.colour import Chalks, Even, Floats, Mask
-from hides.capture.marks.legend import USUAL, Entry, Legend
-from hides.capture.marks.picture import RIM, WINDOW, Picture, picture_of
-from hides.capture.marks.strokes import GAP, Form, forms, grow
+from hides.capture.marks.legend import USUAL_LEGEND, Legend, LegendEntry
+from hides.capture.marks.picture import MIXED_RIM, WINDOW, Picture, picture_of
+from hides.capture.marks.strokes import STROKE_GAP, Form, forms, grow
 from hides.capture.pose import Flat
 from hides.flaws import Flaw
 from hides.outline import Outline
 
 # Colour differences are in CIE 1976 units with lightness weighted. All were chosen on drawn photos
 # (tests/bench/marks.py); there is no published source.
-EVEN = 6.0  # mm; deviation of the blur along strokes before their colours are told apart
+STROKE_BLUR = 6.0  # mm; deviation of the blur along strokes before their colours are told apart
 NIB = 6.0  # mm; paint is compared with the strongest so near
-HALF = 0.45  # of that
-WEAK = 0.3  # of a group's usual strength: what is weaker is looked at by itself
-SPECK = 50.0  # mm²; less paint is no mark
-CLEAR = 15.0  # greatest difference that a colour may leave unexplained
-APART = 4.0  # how much worse every other colour must explain it
-STRONG = 10.0  # least colour difference between a sure mark and bare leather
+STROKE_EDGE = 0.45  # of that
+WEAK_STRENGTH = 0.3  # of a group's usual strength: what is weaker is looked at by itself
+SPECK_AREA = 50.0  # mm²; less paint is no mark
+MOST_UNEXPLAINED = 15.0  # greatest difference that a colour may leave unexplained
+CLEARLY_OTHER = 4.0  # how much worse every other colour must explain it
+SURE_STRENGTH = 10.0  # least colour difference between a sure mark and bare leather
 # Below this it is the leather's own; nature draws lines and blots, but hardly ever rings.
-FAINT = {"ring": 6.0, "open ring": 7.0, "area": 8.0, "line": 8.0}
-SHARE = 0.15  # of a group's paint: a second colour with more is a mark of its own
-BESIDE = 30.0  # mm; floor so near to what lies at the edge is compared with it
-ALIKE = 8.0  # difference of colours up to which they may be one
-FLOOR = 0.1  # of that floor being alike, what lies at the edge may be floor
+LEAST_STRENGTH = {"ring": 6.0, "open ring": 7.0, "area": 8.0, "line": 8.0}
+SECOND_COLOUR = 0.15  # of a group's paint: a second colour with more is a mark of its own
+FLOOR_REACH = 30.0  # mm; floor so near to what lies at the edge is compared with it
+FLOOR_ALIKE = 8.0  # difference of colours up to which they may be one
+FLOOR_SHARE = 0.1  # of that floor being alike, what lies at the edge may be floor
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ class Marks:
 def find(
     flat: Flat,
     outline: Outline,
-    legend: Legend = USUAL,
+    legend: Legend = USUAL_LEGEND,
     *,
     papers: Iterable[Polygon] = (),
     ignore: Iterable[Polygon] = (),
@@ -146,7 +146,7 @@ class _Window:
     @property
     def least(self) -> float:
         """Pixels that a mark has at least."""
-        return SPECK / self.scale**2
+        return SPECK_AREA / self.scale**2
 
 
 def _drawn(painted: Mask, even: Even, chalks: Chalks, picture: Picture) -> Iterator[_Drawn]:
@@ -159,7 +159,7 @@ def _drawn(painted: Mask, even: Even, chalks: Chalks, picture: Picture) -> Itera
 
 def _groups(painted: Mask, even: Even, picture: Picture) -> Iterator[_Window]:
     """Strokes that a usual gap joins."""
-    joined = grow(painted, GAP / 2 / picture.scale)
+    joined = grow(painted, STROKE_GAP / 2 / picture.scale)
     _, labels, about, _ = cv2.connectedComponentsWithStats(joined.astype(np.uint8))
     pad = int(WINDOW / picture.scale)
     for i, (left, top, width, height, _) in enumerate(about):
@@ -180,20 +180,20 @@ def _read(window: _Window, strokes: Mask, others: Mask) -> Iterator[_Drawn]:
     while strokes.sum() >= window.least:
         off = _look(looks[strokes], bare) - bare
         strength = (looks - bare) @ off / np.linalg.norm(off)
-        paint = strokes & (strength >= WEAK * np.linalg.norm(off))
+        paint = strokes & (strength >= WEAK_STRENGTH * np.linalg.norm(off))
         sharp = _sharpened(paint, strength, scale)
         for form in forms(sharp, others, window.leather, scale):
-            own = sharp & grow(form.shape, 2 * RIM / scale)
+            own = sharp & grow(form.shape, 2 * MIXED_RIM / scale)
             if own.any():
                 look = _look(looks[own], bare)
                 yield _Drawn(form, window.corner, look, bare, _floor_like(window, form, look))
-        strokes = strokes & ~grow(paint, 2 * RIM / scale)
+        strokes = strokes & ~grow(paint, 2 * MIXED_RIM / scale)
 
 
 def _floor_like(window: _Window, form: Form, look: Floats) -> float:
     """Share of the floor near a mark that is of its colour."""
-    beside = window.looks[window.floor & grow(form.shape, BESIDE / window.scale)]
-    alike = np.linalg.norm(beside - look, axis=1) < ALIKE
+    beside = window.looks[window.floor & grow(form.shape, FLOOR_REACH / window.scale)]
+    alike = np.linalg.norm(beside - look, axis=1) < FLOOR_ALIKE
     return float(alike.mean()) if len(alike) else 0.0
 
 
@@ -201,7 +201,7 @@ def _sharpened(strokes: Mask, strength: Floats, scale: float) -> Mask:
     """Strokes up to where the paint falls to half: the camera's blur widens strong ones."""
     size = 2 * round(NIB / scale) + 1
     most = cv2.dilate(np.where(strokes, strength, 0).astype(np.float32), np.ones((size, size)))
-    return np.asarray(strokes & (strength >= HALF * most))
+    return np.asarray(strokes & (strength >= STROKE_EDGE * most))
 
 
 def _look(colours: Floats, bare: Floats) -> Floats:
@@ -212,15 +212,17 @@ def _look(colours: Floats, bare: Floats) -> Floats:
 
 def _by_colour(window: _Window, chalks: Chalks) -> Iterator[Mask]:
     """Split a group's strokes where their colours clearly differ; the rest goes to the nearest."""
-    strokes, soft = window.strokes, EVEN / window.scale
+    strokes, soft = window.strokes, STROKE_BLUR / window.scale
     share = cv2.GaussianBlur(strokes.astype(np.float32), (0, 0), soft)[strokes]
     total = cv2.GaussianBlur(window.looks * strokes[..., None], (0, 0), soft)[strokes]
     mean = np.asarray(total / np.maximum(share, 1e-6)[:, None], dtype=np.float32)
     off = chalks.explain(mean)
     best, (first, second) = off.argmin(axis=1), np.sort(off, axis=1)[:, :2].T
-    clear = (np.linalg.norm(mean - window.bare, axis=1) >= STRONG) & (second - first >= APART)
+    clear = (np.linalg.norm(mean - window.bare, axis=1) >= SURE_STRENGTH) & (
+        second - first >= CLEARLY_OTHER
+    )
     counts = np.bincount(best[clear], minlength=len(chalks.names))
-    many = np.flatnonzero(counts >= max(SHARE * strokes.sum(), window.least))
+    many = np.flatnonzero(counts >= max(SECOND_COLOUR * strokes.sum(), window.least))
     if len(many) < 2:
         yield strokes
         return
@@ -238,12 +240,12 @@ def _judged(drawn: _Drawn, chalks: Chalks, picture: Picture, legend: Legend) -> 
     """A flaw where colour and form are clear, a doubt where they aren't, None for no mark."""
     form = drawn.form.name
     shape = picture.polygon(drawn.form.shape, drawn.corner)
-    if shape is None or shape.area < SPECK or drawn.strength < FAINT[form]:
+    if shape is None or shape.area < SPECK_AREA or drawn.strength < LEAST_STRENGTH[form]:
         return None
     off = chalks.explain(drawn.look[None])[0]
     best = int(off.argmin())
     colour = chalks.names[best]
-    if off[best] > CLEAR:
+    if off[best] > MOST_UNEXPLAINED:
         says = "Its colour is none of the legend's: add it there, or wipe the mark off."
         return Doubt(shape, f"{_told('', form, shape)}. {says}")
     entry = legend.entry(colour)
@@ -253,13 +255,13 @@ def _judged(drawn: _Drawn, chalks: Chalks, picture: Picture, legend: Legend) -> 
     flaw = Flaw(entry.flaw, entry.face, shape, f"marked by a {colour} {form}")
     rivals = [i for i in range(len(off)) if not _same(legend.entry(chalks.names[i]), entry)]
     near = min(rivals, key=lambda i: off[i], default=best)
-    if near != best and off[near] < off[best] + APART:
+    if near != best and off[near] < off[best] + CLEARLY_OTHER:
         says = f"It may be {chalks.names[near]} too: draw it stronger, or in another colour."
-    elif drawn.strength < STRONG:
+    elif drawn.strength < SURE_STRENGTH:
         says = "It is faint: draw it stronger, or wipe it off."
     elif form == "open ring":
         says = "Close it if all inside is meant."
-    elif drawn.floor > FLOOR and shape.distance(picture.outline.exterior) < RIM:
+    elif drawn.floor > FLOOR_SHARE and shape.distance(picture.outline.exterior) < MIXED_RIM:
         says = "It has the colour of the floor beside it: see whether the edge lies right there."
     elif shape.disjoint(picture.within):
         says = "It lies along the edge and may be floor: see whether the edge lies right there."
@@ -268,7 +270,7 @@ def _judged(drawn: _Drawn, chalks: Chalks, picture: Picture, legend: Legend) -> 
     return Doubt(shape, f"{_told(colour, form, shape)}. {says}", flaw)
 
 
-def _same(one: Entry | None, other: Entry) -> bool:
+def _same(one: LegendEntry | None, other: LegendEntry) -> bool:
     """Whether two colours mean the same."""
     return one is not None and (one.flaw, one.face) == (other.flaw, other.face)
 

@@ -44,12 +44,14 @@ PALETTE: dict[str, Rgb] = {
     "black": (38, 38, 40),
 }
 
-ALIKE = 18.0  # CIE 1976 colour difference; two colours of a legend nearer than this get mixed up
+LEAST_DIFFERENCE = (
+    18.0  # CIE 1976 colour difference; two colours of a legend nearer than this get mixed up
+)
 _KEYS = ("flaw", "face", "rgb")
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class LegendEntry:
     """One colour of a legend: the kind of flaw it stands for, and on which face."""
 
     colour: str
@@ -68,7 +70,7 @@ class Legend:
         a photo can't tell them apart.
     """
 
-    entries: tuple[Entry, ...]
+    entries: tuple[LegendEntry, ...]
 
     def __post_init__(self) -> None:
         if not self.entries:
@@ -78,7 +80,7 @@ class Legend:
         for entry in self.entries:
             _check(entry)
         for one, other in combinations(self.entries, 2):
-            if difference(lab_of(one.rgb), lab_of(other.rgb)) < ALIKE:
+            if difference(lab_of(one.rgb), lab_of(other.rgb)) < LEAST_DIFFERENCE:
                 raise InputError(
                     f"{one.colour!r} and {other.colour!r} look too much alike to be told apart "
                     "in a photo.",
@@ -86,7 +88,7 @@ class Legend:
                     place=f"table [{other.colour}]",
                 )
 
-    def entry(self, colour: str) -> Entry | None:
+    def entry(self, colour: str) -> LegendEntry | None:
         """What a colour stands for; None where the legend doesn't have it."""
         return next((e for e in self.entries if e.colour == colour), None)
 
@@ -101,11 +103,12 @@ class Legend:
         return own | {
             name: rgb
             for name, rgb in PALETTE.items()
-            if name not in own and all(difference(lab_of(rgb), lab) >= ALIKE for lab in labs)
+            if name not in own
+            and all(difference(lab_of(rgb), lab) >= LEAST_DIFFERENCE for lab in labs)
         }
 
 
-def _check(entry: Entry) -> None:
+def _check(entry: LegendEntry) -> None:
     place = f"table [{entry.colour}]"
     try:
         kind_of(entry.flaw)
@@ -119,12 +122,12 @@ def _check(entry: Entry) -> None:
         )
 
 
-def _usual(colour: str, flaw: str, face: str) -> Entry:
-    return Entry(colour, PALETTE[colour], flaw, face)
+def _usual(colour: str, flaw: str, face: str) -> LegendEntry:
+    return LegendEntry(colour, PALETTE[colour], flaw, face)
 
 
 # The colours that show best on every leather stand for what matters most.
-USUAL = Legend(
+USUAL_LEGEND = Legend(
     (
         _usual("red", "hole", "through"),
         _usual("blue", "scar", "grain"),
@@ -153,7 +156,7 @@ def read_legend(path: Path | str) -> Legend:
         raise error.at(file=path) from None
 
 
-def _entry(name: str, value: object) -> Entry:
+def _entry(name: str, value: object) -> LegendEntry:
     place = f"table [{name}]"
     if not isinstance(value, dict):
         raise InputError(
@@ -164,7 +167,7 @@ def _entry(name: str, value: object) -> Entry:
     for key in ("flaw", "face"):
         if key not in texts:
             raise InputError(f"{key!r} is missing.", mend=_MENDS[key], place=place)
-    return Entry(name, _rgb(name, texts.get("rgb"), place), texts["flaw"], texts["face"])
+    return LegendEntry(name, _rgb(name, texts.get("rgb"), place), texts["flaw"], texts["face"])
 
 
 _MENDS = {

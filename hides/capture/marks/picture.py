@@ -12,19 +12,24 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.capture.marks.colour import Even, Image, Mask, even_out, reflectance, usual
-from hides.capture.marks.strokes import GAP, OPEN, grow, shrink
+from hides.capture.marks.strokes import RING_GAPS, STROKE_GAP, grow, shrink
 from hides.capture.pose import Flat
 from hides.outline import FloatArray, Outline, polygons_of
 
-FINEST = 1.0  # mm per pixel; what is finer is made coarser
-COARSE = 4.0  # mm per pixel; enough to compare leather and paper
-RIM = 4.0  # mm; along the edge the picture shows leather and floor mixed
+FINEST_PIXEL = 1.0  # mm per pixel; what is finer is made coarser
+REFLECTANCE_PIXEL = 4.0  # mm per pixel; enough to compare leather and paper
+MIXED_RIM = 4.0  # mm; along the edge the picture shows leather and floor mixed
 SKIRT = 15.0  # mm; what lies so near the edge as a whole may be floor that the edge took in
-WINDOW = OPEN[-1] + GAP  # mm; what is looked at around the hide, and around a group of strokes
-SURE, DRAWN = 8.0, 4.0  # times the leather's own spread: surely painted, and its continuation
+WINDOW = (
+    RING_GAPS[-1] + STROKE_GAP
+)  # mm; what is looked at around the hide, and around a group of strokes
+SURE_SCORE, DRAWN_SCORE = (
+    8.0,
+    4.0,
+)  # times the leather's own spread: surely painted, and its continuation
 LEAST_SURE, LEAST_DRAWN = 6.0, 3.5  # least differences, however even the leather
 BRIGHT = 1.5  # how much more than hue lightness must stand out, which light changes too
-PLAIN = 0.7  # mm; by how much a shape's edge may be straightened
+STRAIGHTENED = 0.7  # mm; by how much a shape's edge may be straightened
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,16 +67,18 @@ class Picture:
         ring = max(edges, key=len).reshape(-1, 2) + np.array(corner[::-1])
         places = self.flat.to_floor(self.low + (ring + 0.5) * self.step - 0.5)
         # the ring runs through the middles of the outermost pixels
-        shape = Polygon(places).buffer(0.5 * self.scale).simplify(PLAIN)
-        if shape.distance(self.outline.exterior) < 1.5 * RIM:  # what ends there goes to the edge
-            shape = shape.union(shape.buffer(1.5 * RIM).intersection(self._rim))
+        shape = Polygon(places).buffer(0.5 * self.scale).simplify(STRAIGHTENED)
+        if (
+            shape.distance(self.outline.exterior) < 1.5 * MIXED_RIM
+        ):  # what ends there goes to the edge
+            shape = shape.union(shape.buffer(1.5 * MIXED_RIM).intersection(self._rim))
         found = polygons_of(shape.intersection(self.outline))
         return found[0] if found else None
 
     @cached_property
     def _rim(self) -> BaseGeometry:
         """The leather in which no mark can be seen for sure."""
-        return self.outline.difference(self.outline.buffer(-1.5 * RIM))
+        return self.outline.difference(self.outline.buffer(-1.5 * MIXED_RIM))
 
     @cached_property
     def within(self) -> BaseGeometry:
@@ -85,7 +92,7 @@ class Picture:
         """
         painted = np.zeros_like(self.leather)
         for _ in range(2):
-            bare = self.leather & ~grow(painted, 2 * RIM / self.scale)
+            bare = self.leather & ~grow(painted, 2 * MIXED_RIM / self.scale)
             even = even_out(self.pixels, bare, self.reflects, self.scale)
             painted = _standing_out(even, self.leather, self.scale)
         return even, painted
@@ -100,7 +107,7 @@ def picture_of(
     size = np.array(flat.pixels.shape[1::-1])
     low = np.clip(np.floor(ring.min(axis=0) - pad), 0, size - 1).astype(int)
     high = np.clip(np.ceil(ring.max(axis=0) + pad), low + 1, size).astype(int)
-    step = max(1.0, FINEST / flat.scale)
+    step = max(1.0, FINEST_PIXEL / flat.scale)
     part = np.s_[low[1] : high[1], low[0] : high[0]]
     pixels = _reduced(flat.pixels[part], step)
     seen = _reduced(flat.seen[part].astype(np.uint8), step) > 0
@@ -108,20 +115,20 @@ def picture_of(
     def inside(shape: Polygon) -> Mask:
         return _inside(shape, flat, low, step, pixels.shape[:2])
 
-    papers, rim = tuple(papers), RIM / (flat.scale * step)
+    papers, rim = tuple(papers), MIXED_RIM / (flat.scale * step)
     hide = inside(outline.polygon)
     leather, floor = shrink(hide & seen, rim), seen & ~grow(hide, rim)
     for each in ignore:
-        leather &= ~inside(each.buffer(RIM))
+        leather &= ~inside(each.buffer(MIXED_RIM))
     for paper in papers:
-        floor &= ~inside(paper.buffer(RIM))
+        floor &= ~inside(paper.buffer(MIXED_RIM))
     reflects = _reflects(flat, outline.polygon, papers)
     return Picture(flat, outline.polygon, pixels, leather, floor, reflects, low.astype(float), step)
 
 
 def _reflects(flat: Flat, outline: Polygon, papers: Iterable[Polygon]) -> FloatArray:
     """What the leather reflects, from a coarse picture of the whole flat."""
-    step = max(1.0, COARSE / flat.scale)
+    step = max(1.0, REFLECTANCE_PIXEL / flat.scale)
     pixels = _reduced(flat.pixels, step)
     origin = np.zeros(2)
 
@@ -130,8 +137,8 @@ def _reflects(flat: Flat, outline: Polygon, papers: Iterable[Polygon]) -> FloatA
 
     scale = flat.scale * step
     leather = inside(outline) & (_reduced(flat.seen.astype(np.uint8), step) > 0)
-    shrunk = shrink(leather, RIM / scale)
-    sheets = [shrink(inside(paper), RIM / scale) for paper in papers]
+    shrunk = shrink(leather, MIXED_RIM / scale)
+    sheets = [shrink(inside(paper), MIXED_RIM / scale) for paper in papers]
     shown = [sheet for sheet in sheets if sheet.any()]
     return reflectance(pixels, shrunk if shrunk.any() else leather, shown, scale)
 
@@ -163,8 +170,8 @@ def _standing_out(even: Even, leather: Mask, scale: float) -> Mask:
         bright / (BRIGHT * usual(np.abs(off[..., 0]), leather, scale)),
     )
     strong = np.maximum(hue, bright)
-    drawn = leather & (score > DRAWN) & (strong > LEAST_DRAWN)
-    sure = drawn & (score > SURE) & (strong > LEAST_SURE)
+    drawn = leather & (score > DRAWN_SCORE) & (strong > LEAST_DRAWN)
+    sure = drawn & (score > SURE_SCORE) & (strong > LEAST_SURE)
     _, labels = cv2.connectedComponents(drawn.astype(np.uint8))
     seeded = np.zeros(labels.max() + 1, dtype=bool)
     seeded[labels[sure]] = True

@@ -18,13 +18,13 @@ import numpy as np
 
 from hides.capture.marks.colour import Floats, Mask
 
-GAP = 15.0  # mm; a broken stroke's gaps, and how far from the edge a ring may end
-OPEN = (25.0, 50.0)  # mm; a ring with a gap of up to these may have been meant
+STROKE_GAP = 15.0  # mm; a broken stroke's gaps, and how far from the edge a ring may end
+RING_GAPS = (25.0, 50.0)  # mm; a ring with a gap of up to these may have been meant
 BROAD = 16.0  # mm; wider is an area, narrower a line
-RING = 0.4  # a ring encloses at least this much of what its own stroke covers
+RING_SHARE = 0.4  # a ring encloses at least this much of what its own stroke covers
 WALLED = 0.5  # least share of an inside's border that is stroke and not the hide's edge
-INSIDE = 120.0  # mm²; smaller gaps within strokes are no ring's inside
-TAIL = 0.35  # of a ring's stroke: what sticks out by less is its end and no mark of its own
+LEAST_INSIDE = 120.0  # mm²; smaller gaps within strokes are no ring's inside
+STROKE_END = 0.35  # of a ring's stroke: what sticks out by less is its end and no mark of its own
 
 
 @dataclass(frozen=True)
@@ -99,31 +99,31 @@ def forms(painted: Mask, others: Mask, leather: Mask, scale: float) -> Iterator[
 
     Parameters
     ----------
-    painted : strokes that belong together; the window goes OPEN and more beyond them.
+    painted : strokes that belong together; the window goes RING_GAPS and more beyond them.
     others : strokes of other colours, which may hide parts of these.
     leather : where there is leather in the window, without its outermost rim.
     """
-    inside = _enclosed(painted, others | ~leather, GAP, scale)
-    if inside.sum() >= RING * painted.sum():
+    inside = _enclosed(painted, others | ~leather, STROKE_GAP, scale)
+    if inside.sum() >= RING_SHARE * painted.sum():
         width = _stroke_width(painted & grow(inside, BROAD / scale))
         for each in pieces(grow(inside, width / 2)):
             yield Form("ring", filled(each))
         yield from _rest(painted & ~grow(inside, 1.25 * width + 3.0 / scale), painted.sum(), scale)
         return
-    for gap in OPEN if breadth(painted) * scale < BROAD else ():
+    for gap in RING_GAPS if breadth(painted) * scale < BROAD else ():
         inside = _enclosed(painted, others | ~leather, gap, scale)
-        if inside.sum() >= max(RING * painted.sum(), 3 * INSIDE / scale**2):
+        if inside.sum() >= max(RING_SHARE * painted.sum(), 3 * LEAST_INSIDE / scale**2):
             width = _stroke_width(painted & grow(inside, BROAD / scale))
             yield Form("open ring", filled(grow(inside, width / 2)))
             return
-    whole = filled(close(painted, GAP / scale))
+    whole = filled(close(painted, STROKE_GAP / scale))
     yield Form("area" if breadth(whole) * scale >= BROAD else "line", whole)
 
 
 def _rest(strokes: Mask, whole: int, scale: float) -> Iterator[Form]:
     """Strokes beside a ring: marks of their own, unless they are only its ends."""
-    for piece in pieces(close(strokes, GAP / scale)):
-        if piece.sum() >= TAIL * whole:
+    for piece in pieces(close(strokes, STROKE_GAP / scale)):
+        if piece.sum() >= STROKE_END * whole:
             shape = filled(piece)
             yield Form("area" if breadth(shape) * scale >= BROAD else "line", shape)
 
@@ -135,14 +135,14 @@ def _enclosed(strokes: Mask, walls: Mask, gap: float, scale: float) -> Mask:
     """
     reach = gap / 2 / scale
     free = ~grow(strokes | walls, reach)
-    near = grow(strokes, GAP / 2 / scale + 2.0)
+    near = grow(strokes, STROKE_GAP / 2 / scale + 2.0)
     found = np.zeros_like(strokes)
     for piece in pieces(free):
         if _meets_border(piece):
             continue
         inside = grow(piece, reach) & ~strokes & ~walls
         rim = grow(inside, 2.0) & ~inside
-        if inside.sum() >= INSIDE / scale**2 and (rim & near).sum() >= WALLED * rim.sum():
+        if inside.sum() >= LEAST_INSIDE / scale**2 and (rim & near).sum() >= WALLED * rim.sum():
             found |= inside
     return found
 

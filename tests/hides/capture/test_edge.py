@@ -37,7 +37,7 @@ def disc(radius: float = 150.0) -> tuple[np.ndarray, np.ndarray]:
     inside = np.clip(radius + 0.5 - np.hypot(x, y), 0, 1)[..., None]
     picture = inside * (98, 145, 190) + (1 - inside) * (125, 123, 120)
     picture += np.random.default_rng(1).normal(0, 4, picture.shape)
-    turn = np.arange(0, 2 * np.pi, edge.STEP / radius)
+    turn = np.arange(0, 2 * np.pi, edge.RING_STEP / radius)
     rim = 250 + radius * np.column_stack([np.cos(turn), np.sin(turn)])
     return np.clip(picture, 0, 255).astype(np.uint8), rim
 
@@ -57,7 +57,7 @@ def test_a_true_edge_is_borne_out_and_a_false_one_is_not():
     """A circle well inside the disc has leather on both its sides."""
     picture, rim = disc()
     assert edge.support(picture, rim, 1.0).min() > 0.8
-    inner = edge.every((rim - 250) * 0.6 + 250, edge.STEP)
+    inner = edge.every((rim - 250) * 0.6 + 250, edge.RING_STEP)
     assert edge.support(picture, inner, 1.0).max() < 0.3
 
 

@@ -21,7 +21,7 @@ def lying(angle: float, x: float, y: float, mirror: bool = False) -> FloatArray:
 @pytest.mark.parametrize("angle", [0.0, 37.0, 90.0, 171.0, 260.0])
 @pytest.mark.parametrize("flesh", [False, True])
 def test_a_left_side_is_found_however_it_lies(angle, flesh):
-    """Every point within 15 mm of its place: NEAR of the fit, over two metres."""
+    """Every point within 15 mm of its place: BACKBONE_WANDER of the fit, over two metres."""
     floor = lying(angle, 300.0, -800.0, flesh)
     frame = align(Outline.of(floor), side="left", mirror=flesh)
     assert np.hypot(*(frame.to_hide(floor) - SHAPE).T).max() < 15.0

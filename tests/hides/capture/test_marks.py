@@ -15,7 +15,16 @@ import numpy as np
 import pytest
 from shapely import LineString, Point, Polygon, box
 
-from hides.capture.marks import PALETTE, USUAL, Doubt, Entry, Legend, Marks, find, read_legend
+from hides.capture.marks import (
+    PALETTE,
+    USUAL_LEGEND,
+    Doubt,
+    Legend,
+    LegendEntry,
+    Marks,
+    find,
+    read_legend,
+)
 from hides.capture.marks.colour import COVERS, Chalks, difference, lab_of, linear
 from hides.capture.marks.strokes import close, forms
 from hides.capture.pose import Flat
@@ -28,7 +37,7 @@ from tests.places import ROOT
 from tests.scenes import LEATHERS, Chalk, scene
 
 
-def read(flat: Flat, legend: Legend = USUAL, **about: object) -> Marks:
+def read(flat: Flat, legend: Legend = USUAL_LEGEND, **about: object) -> Marks:
     return find(flat, Outline.of(HIDE.exterior.coords), legend, papers=[PAPER], **about)
 
 
@@ -48,14 +57,16 @@ def edge_error(flaw: Flaw, truth: Polygon) -> float:
 @pytest.mark.parametrize("form", FORMS)
 def test_marks_in_every_colour_are_read(leather: str, form: str) -> None:
     """Six colours in one form on one patch, some in light, some in a shadow and on its edge."""
-    colours = [entry.colour for entry in USUAL.entries]
+    colours = [entry.colour for entry in USUAL_LEGEND.entries]
     places = [(120, 150), (120, 360), (270, 150), (270, 360), (420, 150), (420, 360)]
     shapes = [at(*place) for place in places]
     if form == "line":
         shapes = [LineString([(x - 40, y), (x + 40, y + 15)]).buffer(3) for x, y in places]
     drawn = [(form, colour, shape) for colour, shape in zip(colours, shapes, strict=True)]
     marks = read(patch(leather, drawn, shadow=0.55))
-    wanted = [(USUAL.entry(colour), shape) for colour, shape in zip(colours, shapes, strict=True)]
+    wanted = [
+        (USUAL_LEGEND.entry(colour), shape) for colour, shape in zip(colours, shapes, strict=True)
+    ]
     for entry, shape in wanted:
         found = [f for f in marks.flaws if overlap(f.shape, shape) > 0.3]
         listed = [d for d in marks.doubtful if overlap(d.shape, shape) > 0.3]
@@ -224,7 +235,7 @@ def test_a_ring_of_ink_is_listed_as_black(leather: str) -> None:
 
 def test_the_same_colour_is_a_flaw_once_the_legend_has_it() -> None:
     """Only the legend differs from the test above."""
-    legend = Legend((Entry("pink", PALETTE["pink"], "vein", "grain"),))
+    legend = Legend((LegendEntry("pink", PALETTE["pink"], "vein", "grain"),))
     marks = read(patch("tan", [("ring", "pink", at(300, 260))]), legend)
     assert told(marks) == ["vein"]
     assert marks.flaws[0].face == "grain"
@@ -235,8 +246,8 @@ def test_two_colours_that_mean_the_same_are_no_doubt() -> None:
     """Red or orange: whichever it is, it is the same flaw."""
     between = {"between": (220, 85, 40)}
     entries = (
-        Entry("red", PALETTE["red"], "hole", "through"),
-        Entry("orange", PALETTE["orange"], "hole", "through"),
+        LegendEntry("red", PALETTE["red"], "hole", "through"),
+        LegendEntry("orange", PALETTE["orange"], "hole", "through"),
     )
     drawn = [("area", "between", at(300, 260))]
     PALETTE.update(between)
@@ -326,7 +337,7 @@ def test_the_sample_legend_is_read() -> None:
 
 def test_an_own_colour_takes_the_place_of_the_palettes_nearest() -> None:
     """A mark must not be torn between two names of one colour."""
-    legend = Legend((Entry("brick crayon", (200, 50, 55), "scar", "grain"),))
+    legend = Legend((LegendEntry("brick crayon", (200, 50, 55), "scar", "grain"),))
     assert "red" not in legend.colours
     assert "blue" in legend.colours
 

@@ -18,8 +18,8 @@ from shapely import Polygon
 from hides.capture import merge, targets
 from hides.capture.camera import UNKNOWNS, Camera
 from hides.capture.photo import Photo, read
-from hides.capture.pose import Laid, View, locate
-from hides.capture.record import Asked, capture
+from hides.capture.pipeline import Asked, capture
+from hides.capture.pose import SheetPose, View, locate
 from hides.errors import InputError
 from hides.label import Label
 from hides.outline import FloatArray, turned
@@ -62,10 +62,10 @@ _PATTERN = np.array(
 )
 
 
-def _laid(sheet: Place, frame: Place) -> Laid:
+def _laid(sheet: Place, frame: Place) -> SheetPose:
     x, y = frame.back([(sheet.x, sheet.y)])[0]
     corners = targets.SHEETS[sheet.number - 1].corners
-    return Laid(sheet.number, sheet.angle - frame.angle, x, y, corners, corners)
+    return SheetPose(sheet.number, sheet.angle - frame.angle, x, y, corners, corners)
 
 
 def _within(pixels: FloatArray, size: tuple[int, int]) -> bool:
@@ -150,7 +150,7 @@ def test_a_hide_that_sticks_out_between_the_sheets_is_seen_whole(tmp_path):
     view = locate(taken)
     among = shapely.union_all(merge.papers([view])).envelope
     true = Polygon(view.to_floor(shot.to_pixels(shot.outline)))
-    assert true.bounds[1] < among.bounds[1] - merge.AROUND[0]
+    assert true.bounds[1] < among.bounds[1] - merge.FLOOR_AROUND[0]
     flat, found = merge.trace_all([taken], [view])
     assert found.sure, found.doubts
     assert found.outline.area == pytest.approx(true.area, rel=0.005)

@@ -186,7 +186,7 @@ def test_a_small_file_that_claims_many_pixels_is_not_unpacked(tmp_path):
 
 
 def test_too_many_bytes_are_refused(tmp_path, monkeypatch):
-    monkeypatch.setattr(photo, "MOST_BYTES", 1000)
+    monkeypatch.setattr(photo, "LARGEST_PHOTO", 1000)
     with pytest.raises(InputError, match="MB"):
         read(saved(tmp_path, picture()))
 

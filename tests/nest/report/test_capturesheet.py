@@ -14,8 +14,8 @@ from hides.capture.camera import Camera
 from hides.capture.frame import Frame
 from hides.capture.marks import Doubt
 from hides.capture.photo import Photo
-from hides.capture.pose import Laid, View
-from hides.capture.record import Captured
+from hides.capture.pipeline import Captured
+from hides.capture.pose import SheetPose, View
 from hides.thickness import Need, Reading
 from hides.units import THICKEST
 from nest.draw.tints import doubtful
@@ -27,7 +27,7 @@ from tests.small_hides import sheet, square_flaw
 DOWN = np.diag([1.0, -1.0, -1.0])  # a camera that looks straight down, pixel x along floor x
 CAMERA = Camera(800.0, (599.5, 449.5), DOWN, np.array([-500.0, 300.0, 1000.0]), (0.0, 0.0))
 NOTHING = np.zeros((4, 2))
-LAID = Laid(3, 0.0, -200.0, 700.0, NOTHING, NOTHING)
+LAID = SheetPose(3, 0.0, -200.0, 700.0, NOTHING, NOTHING)
 HIDE = sheet(
     flaws=(square_flaw("brand", 100, 100, 80),),
     readings=(Reading(300, 300, 3.4), Reading(700, 200, 3.2)),

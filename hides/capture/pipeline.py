@@ -18,12 +18,12 @@ from shapely import Point
 
 from hides import record
 from hides.capture import gauge, merge, photo, pose, targets
+from hides.capture.boundary import Traced
+from hides.capture.detection import PARTLY
 from hides.capture.frame import LEAST_STRAIGHT, Frame, align
-from hides.capture.marks import USUAL, Doubt, Legend, Marks, find
-from hides.capture.outline import Traced
+from hides.capture.marks import USUAL_LEGEND, Doubt, Legend, Marks, find
 from hides.capture.photo import Photo
 from hides.capture.pose import Flat, View
-from hides.capture.reading import PARTLY
 from hides.errors import InputError
 from hides.hide import Hide
 from hides.label import Label
@@ -32,8 +32,10 @@ from hides.remarks import AREA_DOUBT, remarks
 from hides.table import read_table
 from hides.thickness import Reading
 
-FINE = 1.0  # mm per pixel of the flat picture
-PLACED = 5.0  # mm; two deviations of the edge's place by the sheets, beyond which it is doubted
+FLAT_PIXEL = 1.0  # mm per pixel of the flat picture
+MOST_SPREAD = (
+    5.0  # mm; two deviations of the edge's place by the sheets, beyond which it is doubted
+)
 ON_LEATHER = 1.0  # mm; as far off the outline a reading counts as on it
 
 
@@ -53,7 +55,7 @@ class Asked:
 
     guide: Path | None = None
     readings: Path | None = None
-    legend: Legend = USUAL
+    legend: Legend = USUAL_LEGEND
     ruler: float | None = None
     raised: float = 0.0
     side: str = "left"
@@ -166,7 +168,7 @@ def _guide(asked: Asked, first: Photo, view: View) -> FloatArray:
 def _traced(photos: Sequence[Photo], views: Sequence[View], asked: Asked) -> tuple[Flat, Traced]:
     guide = None if asked.guide is None else _guide(asked, photos[0], views[0])
     try:
-        return merge.trace_all(photos, views, guide, FINE, asked.raised)
+        return merge.trace_all(photos, views, guide, FLAT_PIXEL, asked.raised)
     except InputError as error:
         raise error.at(file=photos[0].path) from None
 
@@ -231,7 +233,7 @@ def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame, asked: 
             f"lower left corner of sheet {views[0].sheets[0].number}, along it and up.)"
         )
     spread = 2.0 * _spread(views, traced.outline.points)
-    if spread.max() > PLACED:
+    if spread.max() > MOST_SPREAD:
         doubts.append(
             f"The sheets tell the place of the edge only to ±{spread.max():.0f} mm. Lay four or "
             "more around the hide, one near each corner, and take the photo again."

@@ -16,7 +16,7 @@ import pytest
 import shapely
 from shapely import Polygon, box
 
-from hides.capture.outline import Traced, trace
+from hides.capture.boundary import Traced, trace
 from hides.capture.pose import Flat
 from hides.errors import InputError
 from hides.outline import FloatArray, turned

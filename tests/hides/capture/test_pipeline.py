@@ -17,7 +17,7 @@ import pytest
 from shapely import Polygon
 
 from hides import record
-from hides.capture.record import Asked, Captured, capture
+from hides.capture.pipeline import Asked, Captured, capture
 from hides.errors import InputError
 from hides.label import Label
 from nest.cli import main

@@ -18,14 +18,14 @@ from hides.outline import FloatArray
 FEWEST_SHEETS = 3  # fewer leave the lens free
 GOOD_SHEETS = 4
 FEWEST_CORNERS = 4  # of the six crossings of a sheet
-SOFT = 0.33  # gradients at full size over those at an eighth; in focus 0.5 and more
+BLURRED = 0.33  # gradients at full size over those at an eighth; in focus 0.5 and more
 
 Pixels = NDArray[np.uint8]
 Markers = dict[int, list[FloatArray]]
 
 
 @dataclass(frozen=True, eq=False)
-class Seen:
+class DetectedSheet:
     """A sheet as read in the photo: crossings in mm (as printed) and in pixels, (n, 2) each."""
 
     number: int
@@ -64,7 +64,7 @@ def _same(ring: FloatArray, other: FloatArray) -> bool:
     return bool(apart < 0.5 * np.sqrt(cv2.contourArea(ring.astype(np.float32))))
 
 
-def sheets(grey: Pixels, markers: Markers) -> tuple[list[Seen], list[int]]:
+def sheets(grey: Pixels, markers: Markers) -> tuple[list[DetectedSheet], list[int]]:
     """The sheets with enough crossings, and the numbers of those seen in part."""
     seen, partly = [], []
     for sheet in targets.SHEETS:
@@ -81,7 +81,7 @@ def sheets(grey: Pixels, markers: Markers) -> tuple[list[Seen], list[int]]:
             continue
         which = np.ravel(ids)
         pixels = np.asarray(corners, dtype=np.float64).reshape(-1, 2)
-        seen.append(Seen(sheet.number, sheet.corners[which], pixels))
+        seen.append(DetectedSheet(sheet.number, sheet.corners[which], pixels))
     return seen, partly
 
 
@@ -118,7 +118,7 @@ def check_enough(grey: Pixels, count: int, partly: int) -> None:
         f"Lay {GOOD_SHEETS} or more of the sheets that `croupon hide targets` prints around the "
         "hide, all of each in view, flat and evenly lit."
     )
-    if _sharpness(grey) < SOFT:
+    if _sharpness(grey) < BLURRED:
         raise InputError(
             f"the photo is blurred; {found} can be read in it{hidden}.",
             mend="Hold the camera still, tap the hide to focus, and take it again in more light.",

@@ -1,10 +1,11 @@
-"""One least-squares fit that explains all crossings by a camera and by where the sheets lie.
+"""Bundle adjustment: a camera and the places of sheets by one least-squares fit.
 
 Unknown are the camera's focal length, middle, place and two lens terms, and for each sheet its
 place (but for the first, which is at the origin) and how large it came out of the printer. What
 the crossings leave open is held by loose beliefs: a photo straight from above says nothing of
 the focal length, and sheets of one printer are of one size. The loss is robust, so that a sheet
-that does not lie flat, or was printed at another scale, shows as odd and can be left out.
+that does not lie flat, or was printed at another scale, shows as odd and can be left out
+(Triggs, McLauchlan, Hartley and Fitzgibbon, Bundle Adjustment: A Modern Synthesis, 2000).
 """
 
 from __future__ import annotations
@@ -21,29 +22,31 @@ from shapely import Polygon
 
 from hides.capture import targets
 from hides.capture.camera import UNKNOWNS, Camera
-from hides.capture.reading import FEWEST_SHEETS, GOOD_SHEETS, Seen
+from hides.capture.detection import FEWEST_SHEETS, GOOD_SHEETS, DetectedSheet
 from hides.errors import InputError
 from hides.outline import FloatArray, polygons_of, turned
 from hides.units import PAPERS
 
 MOST_RESIDUAL = 1.0  # pixels, root mean square; flat sheets give 0.05, a wrong match 10 and more
 FAIR_RESIDUAL = 0.35
-STRAY = 4.0  # a sheet whose residual is so many times that of the others is left out
+ODD_RATIO = 4.0  # a sheet whose residual is so many times that of the others is left out
 
 # Loose beliefs of the fit, as deviations. A phone's main camera sees like a 24 to 28 mm lens on
 # 36 x 24 mm film; the optical axis passes within about 1 % of the width of the middle (from
 # memory); k1 and k2 are OpenCV's.
 USUAL_FOCAL = 0.75  # of the long side
 UNKNOWN_FOCAL, TOLD_FOCAL = 0.3, 0.06  # of the logarithm, without and with EXIF
-OFF_CENTRE = 0.01  # of the long side
-LENS = (0.15, 0.1)
-NOISE = 0.1  # pixels, of a crossing
-PRINT = 0.001  # of the logarithm of a sheet's scale: sheets of one printer differ by so little
+CENTRE_SPREAD = 0.01  # of the long side
+LENS_SPREAD = (0.15, 0.1)
+CROSSING_NOISE = 0.1  # pixels, of a crossing
+PRINT_SPREAD = (
+    0.001  # of the logarithm of a sheet's scale: sheets of one printer differ by so little
+)
 MOST_APART = 0.005  # of a sheet's scale from that of the others
 
 
 @dataclass(frozen=True, eq=False)
-class Laid:
+class SheetPose:
     """A sheet that was read: where it lies and how well it fits.
 
     Attributes
@@ -76,22 +79,22 @@ class Laid:
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class Adjustment:
     """Camera and sheets as fitted, and the covariance of the camera's unknowns."""
 
     camera: Camera
-    laid: tuple[Laid, ...]
+    sheets: tuple[SheetPose, ...]
     spread: FloatArray
 
     @property
     def residual(self) -> float:
         """Pixels, root mean square over all crossings."""
-        return rms(np.concatenate([_misses(self.camera, sheet) for sheet in self.laid]))
+        return rms(np.concatenate([_misses(self.camera, sheet) for sheet in self.sheets]))
 
 
 def agreed(
-    seen: Sequence[Seen], size: tuple[int, int], told: float | None
-) -> tuple[Fit, list[str]]:
+    seen: Sequence[DetectedSheet], size: tuple[int, int], told: float | None
+) -> tuple[Adjustment, list[str]]:
     """The fit of all sheets that agree; the odd ones are named and left out."""
     left_out = []
     fit = _fitted(seen, size, told)
@@ -126,12 +129,12 @@ class _Odd:
     scaled: bool = False
 
 
-def _odd(fit: Fit) -> _Odd | None:
+def _odd(fit: Adjustment) -> _Odd | None:
     """The sheet that agrees least, if it is past what is usual."""
-    scales = np.array([sheet.scale for sheet in fit.laid])
+    scales = np.array([sheet.scale for sheet in fit.sheets])
     apart = scales / np.median(scales) - 1
     which = int(np.argmax(np.abs(apart)))
-    number, ratio = fit.laid[which].number, float(apart[which])
+    number, ratio = fit.sheets[which].number, float(apart[which])
     if abs(ratio) > MOST_APART:
         than = "larger" if ratio > 0 else "smaller"
         says = (
@@ -139,15 +142,15 @@ def _odd(fit: Fit) -> _Odd | None:
             "Was it printed at another scale, or does it not lie on the floor?"
         )
         return _Odd(number, says, scaled=True)
-    misses = np.array([sheet.residual for sheet in fit.laid])
+    misses = np.array([sheet.residual for sheet in fit.sheets])
     which = int(np.argmax(misses))
-    number, others = fit.laid[which].number, float(np.median(np.delete(misses, which)))
-    if misses[which] > max(FAIR_RESIDUAL, STRAY * others):
+    number, others = fit.sheets[which].number, float(np.median(np.delete(misses, which)))
+    if misses[which] > max(FAIR_RESIDUAL, ODD_RATIO * others):
         return _Odd(number, f"Sheet {number} does not lie flat and was left out.")
     return None
 
 
-def _fitted(seen: Sequence[Seen], size: tuple[int, int], told: float | None) -> Fit:
+def _fitted(seen: Sequence[DetectedSheet], size: tuple[int, int], told: float | None) -> Adjustment:
     """Camera and sheet places that explain all crossings best."""
     guess = told or USUAL_FOCAL * max(size)
     starts = sorted(_starts(seen, size, guess), key=lambda start: _cost(start, seen))[:3]
@@ -168,19 +171,21 @@ def _fitted(seen: Sequence[Seen], size: tuple[int, int], told: float | None) -> 
     camera, places = _unpacked(best.x, len(seen))
     slopes = np.asarray(best.jac, dtype=np.float64)
     spread = np.linalg.inv(slopes.T @ slopes)[:UNKNOWNS, :UNKNOWNS]
-    laid = [_laid(camera, s, *place) for s, place in zip(seen, places.tolist(), strict=True)]
-    return Fit(camera, tuple(laid), np.asarray(spread, dtype=np.float64))
+    laid = [_sheet_pose(camera, s, *place) for s, place in zip(seen, places.tolist(), strict=True)]
+    return Adjustment(camera, tuple(laid), np.asarray(spread, dtype=np.float64))
 
 
-def _laid(camera: Camera, seen: Seen, angle: float, x: float, y: float, size: float) -> Laid:
+def _sheet_pose(
+    camera: Camera, seen: DetectedSheet, angle: float, x: float, y: float, size: float
+) -> SheetPose:
     scale = float(np.exp(size))
     degrees = float(np.rad2deg(angle))
-    laid = Laid(seen.number, degrees, x, y, seen.corners * scale, seen.pixels, scale)
+    laid = SheetPose(seen.number, degrees, x, y, seen.corners * scale, seen.pixels, scale)
     return replace(laid, residual=rms(_misses(camera, laid)))
 
 
 def _starts(
-    seen: Sequence[Seen], size: tuple[int, int], focal: float
+    seen: Sequence[DetectedSheet], size: tuple[int, int], focal: float
 ) -> list[tuple[Camera, FloatArray]]:
     """A camera by each sheet alone, in the two ways a small flat thing can be seen."""
     centre = ((size[0] - 1) / 2, (size[1] - 1) / 2)
@@ -240,29 +245,29 @@ def _unpacked(unknowns: FloatArray, count: int) -> tuple[Camera, FloatArray]:
 
 def _errors(
     unknowns: FloatArray,
-    seen: Sequence[Seen],
+    seen: Sequence[DetectedSheet],
     size: tuple[int, int],
     focal: float,
     doubt: float,
 ) -> FloatArray:
     """Misses of all crossings, then of the beliefs, each over its deviation."""
     camera, places = _unpacked(unknowns, len(seen))
-    long = max(size) * OFF_CENTRE
+    long = max(size) * CENTRE_SPREAD
     beliefs = [
         (unknowns[0] - np.log(focal)) / doubt,
         (camera.centre[0] - (size[0] - 1) / 2) / long,
         (camera.centre[1] - (size[1] - 1) / 2) / long,
-        camera.lens[0] / LENS[0],
-        camera.lens[1] / LENS[1],
+        camera.lens[0] / LENS_SPREAD[0],
+        camera.lens[1] / LENS_SPREAD[1],
     ]
-    misses = _all_misses(camera, places, seen).ravel() / NOISE
-    return np.concatenate([misses, beliefs, places[:, 3] / PRINT])
+    misses = _all_misses(camera, places, seen).ravel() / CROSSING_NOISE
+    return np.concatenate([misses, beliefs, places[:, 3] / PRINT_SPREAD])
 
 
 _NOWHERE = 1e6  # pixels; a wild guess of the camera sees nothing of a sheet
 
 
-def _all_misses(camera: Camera, places: FloatArray, seen: Sequence[Seen]) -> FloatArray:
+def _all_misses(camera: Camera, places: FloatArray, seen: Sequence[DetectedSheet]) -> FloatArray:
     """(n, 2) pixels between the crossings of all sheets as fitted and as seen."""
     floor = np.concatenate(
         [
@@ -275,12 +280,12 @@ def _all_misses(camera: Camera, places: FloatArray, seen: Sequence[Seen]) -> Flo
     return misses
 
 
-def _cost(start: tuple[Camera, FloatArray], seen: Sequence[Seen]) -> float:
+def _cost(start: tuple[Camera, FloatArray], seen: Sequence[DetectedSheet]) -> float:
     """How badly a start explains the sheets; a single bad one counts little."""
     return float(np.sqrt(np.hypot(*_all_misses(*start, seen).T)).sum())
 
 
-def _misses(camera: Camera, sheet: Laid) -> FloatArray:
+def _misses(camera: Camera, sheet: SheetPose) -> FloatArray:
     return camera.to_pixels(sheet.to_floor(sheet.corners)) - sheet.pixels
 
 

@@ -31,16 +31,16 @@ from hides.errors import InputError, one_line
 from hides.outline import FloatArray, Outline, polygons_of
 from hides.units import DM2
 
-SMALLEST = 3 * DM2  # mm²; smaller things in the picture are no hide
-SECOND = 0.12  # of the largest piece; another of that size is a second hide
+SMALLEST_HIDE = 3 * DM2  # mm²; smaller things in the picture are no hide
+SECOND_HIDE = 0.12  # of the largest piece; another of that size is a second hide
 CONTACT = 40.0  # mm along which a hide must touch the rim or a sheet to be said to
-EVEN = 4.0  # mm along the edge over which steps of a millimetre are evened out
-PLAIN = 0.2  # mm by which the outline may be straightened, to drop points; it costs area
+EDGE_BLUR = 4.0  # mm along the edge over which steps of a millimetre are evened out
+STRAIGHTENED = 0.2  # mm by which the outline may be straightened, to drop points; it costs area
 
 AGREE = 0.012  # of the hide's area: the largest piece that the two cuts may disagree on
 SUPPORT = 0.55  # of what the edge could show; true edges on plain floors show 0.9
 UNSUPPORTED = 0.015  # of the edge may show less
-BESIDE = 20.0  # mm to both sides must be seen for an edge to be judged
+SEEN_BESIDE = 20.0  # mm to both sides must be seen for an edge to be judged
 GUIDED = 0.05  # of it where a guide keeps the edge in a band
 
 # What a guide may be off by was chosen on drawn photos (tests/bench/capture.py); there is no
@@ -131,7 +131,7 @@ def _agreed(look: Coarse) -> tuple[list[list[Mask]], list[Mask]]:
     differ: list[Mask] = []
     for way in (segment.unlike_floor, segment.by_tint, segment.by_colour):
         pieces = segment.pieces_of(way(look))
-        if not pieces or pieces[0].sum() * look.scale**2 < SMALLEST:
+        if not pieces or pieces[0].sum() * look.scale**2 < SMALLEST_HIDE:
             continue
         for other in cuts:
             here = _differences(look, other[0], pieces[0])
@@ -167,7 +167,7 @@ def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArr
 def _kept_to(line: FloatArray, flat: Flat, ring: FloatArray) -> FloatArray:
     """The ring, drawn back to the line of a guide where colours don't bear it out; pixels."""
     weak = (edge.support(flat.pixels, ring, flat.scale) < SUPPORT).astype(np.float64)
-    share = gaussian_filter1d(weak, BESIDE / edge.STEP, mode="wrap")[:, None]
+    share = gaussian_filter1d(weak, SEEN_BESIDE / edge.RING_STEP, mode="wrap")[:, None]
     nearest = line[cKDTree(line).query(ring)[1]]
     return np.asarray(ring + share * (nearest - ring))
 
@@ -215,9 +215,9 @@ def _ring_of(mask: Mask) -> FloatArray:
 
 def _outline_of(flat: Flat, ring: FloatArray) -> Outline:
     """The ring as an outline in mm: no loops, no more points than it needs."""
-    even = flat.to_floor(edge.smoothed(ring, EVEN / edge.STEP))
+    even = flat.to_floor(edge.smoothed(ring, EDGE_BLUR / edge.RING_STEP))
     shape = polygons_of(shapely.make_valid(Polygon(even)))[0]
-    plain = Polygon(shape.exterior).buffer(0).simplify(PLAIN)
+    plain = Polygon(shape.exterior).buffer(0).simplify(STRAIGHTENED)
     return Outline.of(shapely.get_coordinates(polygons_of(plain)[0].exterior))
 
 
@@ -239,13 +239,13 @@ def _unsupported(flat: Flat, look: Coarse, ring: FloatArray, allowed: float) -> 
     """Where what is on both sides of the edge does not bear it out, as far as both are seen."""
     at = np.round(look.to_coarse(ring)).astype(int)
     at = np.clip(at, 0, np.array(look.open.shape[::-1]) - 1)
-    shown = segment.shrunken(look.open & ~look.rim, BESIDE / look.scale)[at[:, 1], at[:, 0]]
+    shown = segment.shrunken(look.open & ~look.rim, SEEN_BESIDE / look.scale)[at[:, 1], at[:, 0]]
     weak = shown & (edge.support(flat.pixels, ring, flat.scale) < SUPPORT)
     if weak.sum() <= allowed * len(weak):
         return []
     x, y = flat.to_floor(ring[weak])[int(weak.sum()) // 2]
     return [
-        f"Hide and floor look alike along {weak.sum() * edge.STEP / 10:.0f} cm of the edge, "
+        f"Hide and floor look alike along {weak.sum() * edge.RING_STEP / 10:.0f} cm of the edge, "
         f"such as near ({x:.0f}, {y:.0f})."
     ]
 
@@ -277,7 +277,7 @@ def _off_guide(outline: Outline, guide: FloatArray) -> list[str]:
 
 
 def _second(flat: Flat, look: Coarse, pieces: list[Mask]) -> list[InputError]:
-    if len(pieces) < 2 or pieces[1].sum() < SECOND * pieces[0].sum():
+    if len(pieces) < 2 or pieces[1].sum() < SECOND_HIDE * pieces[0].sum():
         return []
     return [
         InputError(
