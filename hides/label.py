@@ -16,7 +16,7 @@ from hides.units import parse_area
 
 
 @dataclass(frozen=True, slots=True)
-class Label:
+class HideLabel:
     """Attributes as a :class:`hides.hide.Hide` has them; ``supplier_area`` in mm²."""
 
     name: str
@@ -27,7 +27,7 @@ class Label:
     @classmethod
     def of(
         cls, name: str, tannage: str, stamp: str | None = None, price: Sequence[str] | None = None
-    ) -> Label:
+    ) -> HideLabel:
         """Read the words of a label: a stamp such as "22³ ft2", a price as amount, currency, per.
 
         Raises

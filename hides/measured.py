@@ -25,7 +25,7 @@ from hides.capture import gauge
 from hides.capture.frame import align
 from hides.errors import InputError
 from hides.hide import Hide
-from hides.label import Label
+from hides.label import HideLabel
 from hides.outline import FloatArray, Outline
 from hides.table import LENGTH_UNITS, read_table
 from hides.trace import read_drawing
@@ -74,7 +74,7 @@ def read(path: Path | str, unit: str | None = None) -> Measured:
 
 def side(
     path: Path | str,
-    label: Label,
+    label: HideLabel,
     *,
     unit: str | None = None,
     readings: Path | None = None,

@@ -15,7 +15,7 @@ from hides.capture import targets
 from hides.capture.marks import USUAL_LEGEND, read_legend
 from hides.capture.pipeline import Asked, Captured, capture
 from hides.errors import InputError
-from hides.label import Label
+from hides.label import HideLabel
 from hides.remarks import remarks
 from hides.thickness import THROAT, Need
 from hides.units import area_text, parse_thickness
@@ -144,9 +144,9 @@ def _check_record(file: Path, *, replace: bool) -> None:
         )
 
 
-def _label(options: argparse.Namespace) -> Label:
+def _label(options: argparse.Namespace) -> HideLabel:
     name = stem(options.file).replace("-", " ").title() if options.name is None else options.name
-    return Label.of(name, options.tannage, options.stamp, options.price)
+    return HideLabel.of(name, options.tannage, options.stamp, options.price)
 
 
 def stem(path: Path) -> str:

@@ -26,7 +26,7 @@ from hides.capture.photo import Photo
 from hides.capture.pose import Flat, View
 from hides.errors import InputError
 from hides.hide import Hide
-from hides.label import Label
+from hides.label import HideLabel
 from hides.outline import FloatArray
 from hides.remarks import AREA_DOUBT, remarks
 from hides.table import read_table
@@ -93,7 +93,7 @@ class Captured:
         return self.views[index].to_pixels(self.frame.to_floor(points), self.raised)
 
 
-def capture(paths: Sequence[Path], label: Label, asked: Asked) -> Captured:
+def capture(paths: Sequence[Path], label: HideLabel, asked: Asked) -> Captured:
     """Make a hide of photos of one side; a guide is in pixels of the first.
 
     Raises

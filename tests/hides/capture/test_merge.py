@@ -21,7 +21,7 @@ from hides.capture.photo import Photo, read
 from hides.capture.pipeline import Asked, capture
 from hides.capture.pose import SheetPose, View, locate
 from hides.errors import InputError
-from hides.label import Label
+from hides.label import HideLabel
 from hides.outline import FloatArray, turned
 from tests.bench.capture import carried, shots
 from tests.scenes import Chalk, Place, Scene, scene, scenes
@@ -121,7 +121,7 @@ def test_photos_from_several_places_give_one_true_record(tmp_path, seed, count, 
     for each in shots:
         assert not _within(each.to_pixels(each.outline), each.pixels.shape[1::-1])
     paths = [each.save(tmp_path / f"{at}.jpg") for at, each in enumerate(shots)]
-    found = capture(paths, Label("Larch"), Asked())
+    found = capture(paths, HideLabel("Larch"), Asked())
     laid = [sheet for view in found.views for sheet in view.sheets]
     there = np.concatenate([sheet.to_floor(_PATTERN) for sheet in laid])
     true = {sheet.number: sheet for sheet in shots[0].sheets}

@@ -19,13 +19,13 @@ from shapely import Polygon
 from hides import record
 from hides.capture.pipeline import Asked, Captured, capture
 from hides.errors import InputError
-from hides.label import Label
+from hides.label import HideLabel
 from nest.cli import main
 from tests.scenes import Chalk, Scene, scene
 
 CHALK = (Chalk("ring", "red"), Chalk("area", "blue"), Chalk("ring", "green", edge=True))
 STUCK = {1: 3.55, 2: 3.4, 3: 2.9, 4: 3.1, 5: 3.45, 6: 3.2}  # mm, by sticker
-LABEL = Label("Larch", supplier_area=None)
+LABEL = HideLabel("Larch", supplier_area=None)
 
 
 @cache
