@@ -32,7 +32,7 @@ _SEEN_OR_STRAP = frozenset({"front", "strap"})
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class FlawKind:
     """A kind of flaw.
 
     Attributes
@@ -54,47 +54,47 @@ class Kind:
 
 _SADDLERS = "saddle-making course notes, Spokane Falls Community College"
 
-KINDS: dict[str, Kind] = {
+FLAW_KINDS: dict[str, FlawKind] = {
     kind.name: kind
     for kind in (
-        Kind("hole", _ALL, 3.0, "An opening right through the leather."),
-        Kind("cut", _ALL, 3.0, "A knife cut through the leather or deep into it."),
-        Kind("grub", _ALL, 3.0, "Open holes of warble grubs along the back; healed: 'healed'."),
-        Kind("loose", _ALL, 5.0, "Loose or pipey grain that lifts into creases when bent."),
-        Kind("soft", _ALL, 5.0, "A soft, spongy place, as in the leg pockets."),
-        Kind("brand", _STRESSED, 5.0, "Burnt grain: hard, often weak."),
-        Kind("scar", _STRESSED, 3.0, "An open scar: the grain is broken."),
-        Kind("wire", _STRESSED, 3.0, "A wound torn by wire or thorns, deep enough to weaken."),
-        Kind("sore", _STRESSED, 3.0, "Dead or scarred skin from pressure."),
-        Kind(
+        FlawKind("hole", _ALL, 3.0, "An opening right through the leather."),
+        FlawKind("cut", _ALL, 3.0, "A knife cut through the leather or deep into it."),
+        FlawKind("grub", _ALL, 3.0, "Open holes of warble grubs along the back; healed: 'healed'."),
+        FlawKind("loose", _ALL, 5.0, "Loose or pipey grain that lifts into creases when bent."),
+        FlawKind("soft", _ALL, 5.0, "A soft, spongy place, as in the leg pockets."),
+        FlawKind("brand", _STRESSED, 5.0, "Burnt grain: hard, often weak."),
+        FlawKind("scar", _STRESSED, 3.0, "An open scar: the grain is broken."),
+        FlawKind("wire", _STRESSED, 3.0, "A wound torn by wire or thorns, deep enough to weaken."),
+        FlawKind("sore", _STRESSED, 3.0, "Dead or scarred skin from pressure."),
+        FlawKind(
             "flay",
             _STRESSED,
             5.0,
             "A flaying cut on the flesh side; it may not show on the grain.",
             source=f"look for it on both sides: {_SADDLERS}; handling {COMMON}",
         ),
-        Kind("hard", _STRESSED, 3.0, "A hard spot or a dried edge that cracks when folded."),
-        Kind("fibre", _STRESSED, 5.0, "Vertical fibre: about half the strength, on the rump."),
-        Kind(
+        FlawKind("hard", _STRESSED, 3.0, "A hard spot or a dried edge that cracks when folded."),
+        FlawKind("fibre", _STRESSED, 5.0, "Vertical fibre: about half the strength, on the rump."),
+        FlawKind(
             "clamp",
             _STRESSED,
             2.0,
             "Marks of the tannery's clamps, toggles or hooks on the rim.",
             source=f"trimmed off: {_SADDLERS}",
         ),
-        Kind("healed", _SEEN_OR_STRAP, 2.0, "A healed scar: the grain has closed.", weak=False),
-        Kind(
+        FlawKind("healed", _SEEN_OR_STRAP, 2.0, "A healed scar: the grain has closed.", weak=False),
+        FlawKind(
             "wrinkle",
             _SEEN_OR_STRAP,
             0.0,
             "Growth or fat wrinkles across the neck; some customers want them.",
             weak=False,
         ),
-        Kind("bite", _SEEN, 1.0, "Pits of ticks, lice or other insects.", weak=False),
-        Kind("vein", _SEEN, 0.0, "Branching lines of veins.", weak=False),
-        Kind("range", _SEEN, 1.0, "A mark of life on open range that is only seen.", weak=False),
-        Kind("stain", _SEEN, 2.0, "A stain from dung, dye, iron or water.", weak=False),
-        Kind("rough", _SEEN, 0.0, "A rough flesh side, as on belly and neck.", weak=False),
+        FlawKind("bite", _SEEN, 1.0, "Pits of ticks, lice or other insects.", weak=False),
+        FlawKind("vein", _SEEN, 0.0, "Branching lines of veins.", weak=False),
+        FlawKind("range", _SEEN, 1.0, "A mark of open range that is only seen.", weak=False),
+        FlawKind("stain", _SEEN, 2.0, "A stain from dung, dye, iron or water.", weak=False),
+        FlawKind("rough", _SEEN, 0.0, "A rough flesh side, as on belly and neck.", weak=False),
     )
 }
 
@@ -105,7 +105,7 @@ class Flaw:
 
     Attributes
     ----------
-    kind : one of :data:`KINDS`.
+    kind : one of :data:`FLAW_KINDS`.
     face : where it is: through the leather, on the grain side or on the flesh side only.
     shape : mm, hide frame; points and lines already have their width.
     """
@@ -124,18 +124,18 @@ class Flaw:
             )
 
 
-def kind_of(name: str) -> Kind:
+def kind_of(name: str) -> FlawKind:
     """Return the kind of that name.
 
     Raises
     ------
     InputError : there is none; the message lists those there are.
     """
-    if name not in KINDS:
+    if name not in FLAW_KINDS:
         raise InputError(
-            f"{name!r} is no known kind of flaw.", mend=f"Use one of {', '.join(KINDS)}."
+            f"{name!r} is no known kind of flaw.", mend=f"Use one of {', '.join(FLAW_KINDS)}."
         )
-    return KINDS[name]
+    return FLAW_KINDS[name]
 
 
 def bars(flaw: Flaw, face: str) -> bool:
@@ -147,7 +147,7 @@ def bars(flaw: Flaw, face: str) -> bool:
     """
     if face not in FACES:
         raise ValueError(f"face must be one of {', '.join(FACES)}, got {face!r}")
-    kind = KINDS[flaw.kind]
+    kind = FLAW_KINDS[flaw.kind]
     if flaw.face == "flesh" and (not kind.weak or face == "hidden"):
         return False
     return face in kind.bars

@@ -18,7 +18,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.errors import InputError
-from hides.flaws import FACES, KINDS, Flaw, bars
+from hides.flaws import FACES, FLAW_KINDS, Flaw, bars
 from hides.outline import FloatArray, Outline, grown, polygons_of
 from hides.stretch import StretchField
 from hides.thickness import Need, Reading, Regions, ThicknessMap, Zone, chance_outside
@@ -164,7 +164,7 @@ class Hide:
         return self.polygon.difference(shapely.union_all(lost)) if lost else self.polygon
 
     def _ground(self, face: str, need: Need, margin: float) -> Polygonal:
-        barred = [grown(f.shape, KINDS[f.kind].margin) for f in self.flaws if bars(f, face)]
+        barred = [grown(f.shape, FLAW_KINDS[f.kind].margin) for f in self.flaws if bars(f, face)]
         inside = grown(self.polygon, -margin).difference(shapely.union_all(barred))
         return _ground_of(inside.intersection(self._surely_thick(need)))
 

@@ -31,7 +31,7 @@ from shapely import MultiPolygon, Polygon, STRtree
 from shapely.affinity import affine_transform
 from shapely.geometry.base import BaseGeometry
 
-from hides.flaws import KINDS, bars
+from hides.flaws import FLAW_KINDS, bars
 from hides.hide import Hide
 from hides.outline import FloatArray, polygons_of
 from hides.thickness import chance_outside
@@ -353,7 +353,7 @@ def _flaws(pieces: Sequence[_Piece], hide: Hide) -> Iterator[Finding]:
     shapes = np.array([shape for _, _, shape in regions], dtype=object)
     tree = STRtree(shapes)
     for number, flaw in enumerate(hide.flaws, start=1):
-        margin = KINDS[flaw.kind].margin
+        margin = FLAW_KINDS[flaw.kind].margin
         for index in sorted(tree.query(flaw.shape, predicate="dwithin", distance=margin).tolist()):
             piece, face, shape = regions[index]
             if not bars(flaw, face):

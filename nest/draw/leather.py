@@ -13,7 +13,7 @@ import shapely
 from shapely import LineString, box
 from shapely.geometry.base import BaseGeometry
 
-from hides.flaws import FACES, KINDS, Flaw, bars
+from hides.flaws import FACES, FLAW_KINDS, Flaw, bars
 from hides.hide import Hide
 from hides.outline import polygons_of
 from nest.draw.labels import Labels
@@ -101,7 +101,7 @@ def name_flaws(pen: Pen, hide: Hide, labels: Labels) -> None:
 
 def flaw_code(kind: str) -> str:
     """Two letters for a kind of flaw: the first two of its name unless those are taken."""
-    names = list(KINDS)
+    names = list(FLAW_KINDS)
     earlier = [name[:2] for name in names[: names.index(kind)]]
     return kind[0] + kind[2] if kind[:2] in earlier else kind[:2]
 

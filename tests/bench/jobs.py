@@ -236,7 +236,7 @@ def _flaws(rng: np.random.Generator, leather: Polygon) -> tuple[Flaw, ...]:
     found = []
     for _ in range(int(rng.integers(0, 5))):
         shape = Polygon(_blob(rng, 6, rng.uniform(3, 40), 0.4) + _spot(rng, leather))
-        kind, side = str(rng.choice(list(flaws.KINDS))), str(rng.choice(SIDES))
+        kind, side = str(rng.choice(list(flaws.FLAW_KINDS))), str(rng.choice(SIDES))
         found += [Flaw(kind, side, piece) for piece in polygons_of(shape & leather)]
     return tuple(found)
 

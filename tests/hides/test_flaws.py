@@ -4,7 +4,7 @@ import pytest
 from shapely import box
 
 from hides.errors import InputError
-from hides.flaws import FACES, KINDS, SIDES, Flaw, bars, kind_of
+from hides.flaws import FACES, FLAW_KINDS, SIDES, Flaw, bars, kind_of
 
 
 def flaw(kind: str, face: str = "grain") -> Flaw:
@@ -31,10 +31,10 @@ def test_a_kind_bars_the_faces_that_makers_keep_clear_of_it(kind: str, barred: s
     assert {face for face in FACES if bars(flaw(kind), face)} == barred
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", FLAW_KINDS)
 def test_every_kind_is_complete_and_orderly(kind: str) -> None:
     """What bars a hidden part bars every part; what shows or weakens bars the front."""
-    entry = KINDS[kind]
+    entry = FLAW_KINDS[kind]
     assert entry.name == kind
     assert entry.bars <= set(FACES)
     assert "front" in entry.bars
@@ -45,14 +45,14 @@ def test_every_kind_is_complete_and_orderly(kind: str) -> None:
     assert "source" in entry.source or "notes" in entry.source
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", FLAW_KINDS)
 def test_a_flaw_on_the_flesh_side_bars_less(kind: str) -> None:
     """A blemish isn't seen there at all; a weakness still counts where stress is."""
     on_grain, on_flesh, through = (
         {face for face in FACES if bars(flaw(kind, side), face)}
         for side in ("grain", "flesh", "through")
     )
-    assert on_flesh == (on_grain - {"hidden"} if KINDS[kind].weak else set())
+    assert on_flesh == (on_grain - {"hidden"} if FLAW_KINDS[kind].weak else set())
     assert through == on_grain
 
 

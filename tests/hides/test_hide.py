@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from shapely import Point, box
 
 from hides.errors import InputError
-from hides.flaws import FACES, KINDS, bars
+from hides.flaws import FACES, FLAW_KINDS, bars
 from hides.hide import Hide, Price
 from hides.outline import Outline
 from hides.thickness import Need, Reading, Zone
@@ -90,13 +90,13 @@ def test_ground_without_flaws_is_the_hide_within_the_margin() -> None:
 
 
 @pytest.mark.parametrize("face", FACES)
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", FLAW_KINDS)
 def test_ground_keeps_clear_of_flaws_that_bar_the_face(kind: str, face: str) -> None:
     """By the kind's margin, no less and at most a fiftieth more; of others it takes no notice."""
     flaw = square_flaw(kind, 400, 200, 60)
     ground = sheet(flaws=(flaw,)).ground(face, ANY, 5.0)
     if bars(flaw, face):
-        margin = KINDS[kind].margin
+        margin = FLAW_KINDS[kind].margin
         assert margin - 1e-9 <= ground.distance(flaw.shape) <= 1.02 * margin
         assert not ground.contains(Point(430, 230))
     else:

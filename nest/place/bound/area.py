@@ -20,7 +20,7 @@ from scipy.optimize import linprog
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hides.flaws import KINDS, bars
+from hides.flaws import FLAW_KINDS, bars
 from hides.hide import Hide
 from hides.outline import FloatArray, grown, polygons_of
 from hides.thickness import Need
@@ -118,7 +118,7 @@ class Leather:
         """Leather whose flaws don't bar a face."""
         if face not in self._sound:
             barred = [
-                flaw.shape.buffer(KINDS[flaw.kind].margin - TOLERANCE)
+                flaw.shape.buffer(FLAW_KINDS[flaw.kind].margin - TOLERANCE)
                 for flaw in self.hide.flaws
                 if bars(flaw, face)
             ]

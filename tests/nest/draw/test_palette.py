@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 
-from hides.flaws import FACES, KINDS, SIDES, Flaw
+from hides.flaws import FACES, FLAW_KINDS, SIDES, Flaw
 from nest.draw.leather import barred, flaw_code
 from nest.draw.palette import FADED, FILLS, FLAW, HATCHES, INK, LEATHER, PAPER, THICK, fill_of
 
@@ -77,12 +77,12 @@ def test_fills_repeat_after_the_last():
 
 
 def test_every_kind_of_flaw_has_its_own_code():
-    codes = [flaw_code(kind) for kind in KINDS]
-    assert len(set(codes)) == len(KINDS)
+    codes = [flaw_code(kind) for kind in FLAW_KINDS]
+    assert len(set(codes)) == len(FLAW_KINDS)
     assert all(len(code) == 2 for code in codes)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", FLAW_KINDS)
 @pytest.mark.parametrize("side", SIDES)
 def test_every_flaw_has_a_hatch_of_its_own_severity(kind, side):
     """No kind falls back to the hatch for the unforeseen."""
