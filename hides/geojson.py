@@ -1,10 +1,10 @@
 """GeoJSON files (RFC 7946) as this project reads and writes them: strictly, and whole.
 
-A :class:`Spot` is a value in a file that knows where it stands, so that whatever is wrong
+A :class:`Node` is a value in a file that knows where it stands, so that whatever is wrong
 with it is told with its place: ``features[12] (flaw).width``. Numbering starts at 0, as in
 the file's own lists.
 
->>> top = Spot({"price": {"amount": 9.5}})
+>>> top = Node({"price": {"amount": 9.5}})
 >>> top.get("price").get("amount").number(low=0)
 9.5
 >>> top.get("price").get("per").text()
@@ -34,7 +34,7 @@ FARTHEST_POINT = 100_000.0  # mm; no hide is 100 m long
 
 
 @dataclass(frozen=True, slots=True)
-class Spot:
+class Node:
     """A value in a file, with the place where it stands. Each method raises InputError."""
 
     value: object
@@ -46,26 +46,26 @@ class Spot:
         met = met if len(met) <= 60 else met[:57] + "..."
         return InputError(f"must be {wanted}, got {met}.", mend=mend, place=self.place)
 
-    def maybe(self, key: str) -> Spot | None:
+    def maybe(self, key: str) -> Node | None:
         """The member of that name, or None where it is absent or null."""
         if not isinstance(self.value, dict):
             raise self.wrong("an object")
         if self.value.get(key) is None:
             return None
-        return Spot(self.value[key], f"{self.place}.{key}" if self.place else key)
+        return Node(self.value[key], f"{self.place}.{key}" if self.place else key)
 
-    def get(self, key: str, mend: str = "") -> Spot:
+    def get(self, key: str, mend: str = "") -> Node:
         """The member of that name."""
         found = self.maybe(key)
         if found is None:
             raise InputError(f"'{key}' is missing.", mend=mend, place=self.place)
         return found
 
-    def items(self) -> list[Spot]:
+    def items(self) -> list[Node]:
         """The entries of a list."""
         if not isinstance(self.value, list):
             raise self.wrong("a list")
-        return [Spot(value, f"{self.place}[{at}]") for at, value in enumerate(self.value)]
+        return [Node(value, f"{self.place}[{at}]") for at, value in enumerate(self.value)]
 
     def text(self, *choices: str) -> str:
         """A text, one of the choices if there are any."""
@@ -90,7 +90,7 @@ class Spot:
         rows = [[number.number() for number in pair.items()] for pair in self.items()]
         uneven = [at for at, row in enumerate(rows) if len(row) != 2]
         if uneven:
-            raise Spot(rows[uneven[0]], f"{self.place}[{uneven[0]}]").wrong("two numbers, x and y")
+            raise Node(rows[uneven[0]], f"{self.place}[{uneven[0]}]").wrong("two numbers, x and y")
         if len(rows) < least:
             raise InputError(f"needs {least} points or more, got {len(rows)}.", place=self.place)
         return _frozen(np.array(rows, dtype=np.float64))
@@ -146,8 +146,8 @@ class Feature:
 
     role: str
     type: str
-    coordinates: Spot
-    properties: Spot
+    coordinates: Node
+    properties: Node
 
     @property
     def place(self) -> str:
@@ -165,17 +165,17 @@ def load(path: Path) -> bytes:
     return read_whole(path, LARGEST_FILE)
 
 
-def parse(data: bytes) -> Spot:
+def parse(data: bytes) -> Node:
     """Read JSON text.
 
     Raises
     ------
     InputError : no text, no JSON, or a name given twice in one object. NaN, which is no JSON
-        but which many programs write, is refused by :meth:`Spot.number`, with its place.
+        but which many programs write, is refused by :meth:`Node.number`, with its place.
     """
     try:
         text = data.decode("utf-8-sig")
-        return Spot(json.loads(text, object_pairs_hook=_once))
+        return Node(json.loads(text, object_pairs_hook=_once))
     except UnicodeDecodeError:
         raise InputError("the file is not text in UTF-8.", mend="Is it the right file?") from None
     except json.JSONDecodeError as error:
@@ -190,7 +190,7 @@ def parse(data: bytes) -> Spot:
         raise InputError(f"a number can't be read ({error}).") from None
 
 
-def collection(top: Spot, kind: str, version: int) -> Iterator[Feature]:
+def collection(top: Node, kind: str, version: int) -> Iterator[Feature]:
     """Check that this is a FeatureCollection of ours of that kind; return its features.
 
     Raises
@@ -204,20 +204,20 @@ def collection(top: Spot, kind: str, version: int) -> Iterator[Feature]:
         raise about.get("kind").wrong(f'"{kind}"', mend="Is it the right file?")
     if about.get("version").value != version:
         raise about.get("version").wrong(f"{version}", mend="It was made for another edition.")
-    return (_feature(spot) for spot in top.get("features").items())
+    return (_feature(node) for node in top.get("features").items())
 
 
-def _feature(spot: Spot) -> Feature:
-    spot.get("type").text("Feature")
-    properties = spot.get("properties")
+def _feature(node: Node) -> Feature:
+    node.get("type").text("Feature")
+    properties = node.get("properties")
     role = properties.get("role").text()
-    place = f"{spot.place} ({role})"
-    geometry = Spot(spot.get("geometry").value, place)
+    place = f"{node.place} ({role})"
+    geometry = Node(node.get("geometry").value, place)
     return Feature(
         role,
         geometry.get("type").text(),
-        Spot(geometry.get("coordinates").value, f"{place}.coordinates"),
-        Spot(properties.value, place),
+        Node(geometry.get("coordinates").value, f"{place}.coordinates"),
+        Node(properties.value, place),
     )
 
 

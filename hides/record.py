@@ -35,7 +35,7 @@ from hides.files import write_whole
 from hides.flaws import SIDES, Flaw, kind_of
 from hides.geojson import (
     Feature,
-    Spot,
+    Node,
     collection,
     feature,
     load,
@@ -149,7 +149,7 @@ def _known(found: Feature) -> Feature:
     return found
 
 
-def _hide(top: Spot, features: Sequence[Feature], path: Path, sha256: str) -> Hide:
+def _hide(top: Node, features: Sequence[Feature], path: Path, sha256: str) -> Hide:
     top.check_names(_MEMBERS)
     _check_frame(top)
     outline, *holes = _outline(features).coordinates.rings()
@@ -175,13 +175,13 @@ def _hide(top: Spot, features: Sequence[Feature], path: Path, sha256: str) -> Hi
     )
 
 
-def _name(spot: Spot) -> str:
-    if not spot.text().strip():
-        raise spot.wrong("a name")
-    return spot.text()
+def _name(node: Node) -> str:
+    if not node.text().strip():
+        raise node.wrong("a name")
+    return node.text()
 
 
-def _check_frame(top: Spot) -> None:
+def _check_frame(top: Node) -> None:
     frame = top.get("frame", mend='It must say "units": "mm" and "up": "grain".')
     frame.get("units", mend='Write "units": "mm".').text("mm")
     frame.get("up", mend='Write "up": "grain".').text("grain")
@@ -236,14 +236,14 @@ def _flaw_shape(found: Feature) -> Polygon:
 
 
 def _point(found: Feature) -> Point:
-    return Point(Spot([found.coordinates.value], found.coordinates.place).points()[0])
+    return Point(Node([found.coordinates.value], found.coordinates.place).points()[0])
 
 
 def _reading(found: Feature) -> Reading:
-    spot = found.properties.get("thickness", mend="It is the reading in mm.")
-    low, high = _thickness(spot)
+    node = found.properties.get("thickness", mend="It is the reading in mm.")
+    low, high = _thickness(node)
     if low != high:
-        raise spot.wrong("one thickness", mend="A range belongs to a zone.")
+        raise node.wrong("one thickness", mend="A range belongs to a zone.")
     place = _point(found)
     return Reading(place.x, place.y, low)
 
@@ -254,43 +254,43 @@ def _zone(found: Feature) -> Zone:
     return Zone(name.text() if name else "", low, high, polygon_of(found.coordinates.rings()))
 
 
-def _thickness(spot: Spot) -> tuple[float, float]:
+def _thickness(node: Node) -> tuple[float, float]:
     """A thickness or a range of them as (least, most) in mm."""
-    if isinstance(spot.value, str):
+    if isinstance(node.value, str):
         try:
-            return parse_thickness(spot.value)
+            return parse_thickness(node.value)
         except InputError as error:
-            raise error.at(place=spot.place) from None
-    ends = spot.items() if isinstance(spot.value, list) else [spot, spot]
+            raise error.at(place=node.place) from None
+    ends = node.items() if isinstance(node.value, list) else [node, node]
     if len(ends) != 2:
-        raise spot.wrong("two numbers, [least, most] in mm")
+        raise node.wrong("two numbers, [least, most] in mm")
     low, high = (end.number(0.1, THICKEST) for end in ends)
     if low > high:
-        raise spot.wrong("[least, most] in mm, the smaller first")
+        raise node.wrong("[least, most] in mm, the smaller first")
     return low, high
 
 
-def _price(spot: Spot | None) -> Price | None:
-    if spot is None:
+def _price(node: Node | None) -> Price | None:
+    if node is None:
         return None
     return Price(
-        spot.get("amount").number(low=0.0, high=1e9),
-        spot.get("currency", mend='Write it as "EUR".').text(),
-        spot.get("per", mend=f"Say one of {', '.join(PRICED_BY)}.").text(*PRICED_BY),
+        node.get("amount").number(low=0.0, high=1e9),
+        node.get("currency", mend='Write it as "EUR".').text(),
+        node.get("per", mend=f"Say one of {', '.join(PRICED_BY)}.").text(*PRICED_BY),
     )
 
 
-def _supplier_area(spot: Spot | None) -> float | None:
+def _supplier_area(node: Node | None) -> float | None:
     """Stamped area in mm²; a text value may carry the quarter digit."""
-    if spot is None:
+    if node is None:
         return None
-    value, unit = spot.get("value"), spot.get("unit")
+    value, unit = node.get("value"), node.get("unit")
     try:
         if isinstance(value.value, str):
             return parse_area(f"{value.value} {unit.text()}")
         return value.number(low=1e-3, high=1e9) * area_unit(unit.text())
     except InputError as error:
-        raise error.at(place=spot.place) from None
+        raise error.at(place=node.place) from None
 
 
 def _check_size(hide: Hide) -> None:

@@ -27,7 +27,7 @@ from hides.files import write_whole
 from hides.flaws import FACES
 from hides.geojson import (
     Feature,
-    Spot,
+    Node,
     collection,
     feature,
     load,
@@ -290,7 +290,7 @@ def _known(found: Feature) -> Feature:
     return found
 
 
-def _plan(top: Spot, features: Sequence[Feature]) -> Plan:
+def _plan(top: Node, features: Sequence[Feature]) -> Plan:
     parts = [found for found in features if found.role == "part"]
     hide, rules, verdict = top.get("hide"), top.get("rules"), top.maybe("check")
     stated = rules.get("tolerance")
@@ -317,7 +317,7 @@ def _plan(top: Spot, features: Sequence[Feature]) -> Plan:
     )
 
 
-def _bed_windows(rules: Spot) -> tuple[Box, ...]:
+def _bed_windows(rules: Node) -> tuple[Box, ...]:
     stated = rules.maybe("bed_windows")
     found = []
     for spot in stated.items() if stated else ():
@@ -328,7 +328,7 @@ def _bed_windows(rules: Spot) -> tuple[Box, ...]:
     return tuple(found)
 
 
-def _wanted(top: Spot) -> tuple[Wanted, ...]:
+def _wanted(top: Node) -> tuple[Wanted, ...]:
     definitions = {
         spot.get("name").text(): _definition_at(spot) for spot in top.get("parts").items()
     }
@@ -342,7 +342,7 @@ def _wanted(top: Spot) -> tuple[Wanted, ...]:
     return tuple(wanted)
 
 
-def _definition_at(spot: Spot) -> tuple[Part, Need]:
+def _definition_at(spot: Node) -> tuple[Part, Need]:
     part = Part(
         kind=spot.get("kind").text(*KINDS),
         outline=_only_ring(spot.get("outline")),
@@ -357,7 +357,7 @@ def _definition_at(spot: Spot) -> tuple[Part, Need]:
     return part, _need(spot.get("need"))
 
 
-def _mark(spot: Spot) -> Mark:
+def _mark(spot: Node) -> Mark:
     return Mark(
         kind=spot.get("kind").text(),
         points=spot.get("points").points(),
@@ -366,7 +366,7 @@ def _mark(spot: Spot) -> Mark:
     )
 
 
-def _need(spot: Spot) -> Need:
+def _need(spot: Node) -> Need:
     low, high, risk = (spot.get(key).number() for key in ("low", "high", "risk"))
     try:
         return Need(low, high, may_split=_truth(spot.get("may_split")), risk=risk)
@@ -374,7 +374,7 @@ def _need(spot: Spot) -> Need:
         raise error.at(place=spot.place) from None
 
 
-def _placement(spot: Spot) -> Placement:
+def _placement(spot: Node) -> Placement:
     x, y = _numbers(spot.get("origin"), 2)
     return Placement(spot.get("id").text(), spot.get("angle").number(), x, y)
 
@@ -384,7 +384,7 @@ def _remnant(found: Feature) -> Remnant:
     return Remnant(polygon_of(found.coordinates.rings()), (x, y, radius))
 
 
-def _verdict(spot: Spot) -> Verdict:
+def _verdict(spot: Node) -> Verdict:
     return Verdict(
         _truth(spot.get("passed")),
         _whole(spot.get("findings")),
@@ -393,33 +393,33 @@ def _verdict(spot: Spot) -> Verdict:
     )
 
 
-def _figures(spot: Spot) -> dict[str, float]:
+def _figures(spot: Node) -> dict[str, float]:
     if not isinstance(spot.value, dict):
         raise spot.wrong("an object")
     return {key: spot.get(key).number(high=1e12) for key in spot.value}
 
 
-def _only_ring(spot: Spot) -> Outline:
+def _only_ring(spot: Node) -> Outline:
     ring, *holes = spot.rings()
     if holes:
         raise PlanError("a part has no holes, so one ring is all.", place=spot.place)
     return ring
 
 
-def _numbers(spot: Spot, count: int) -> list[float]:
+def _numbers(spot: Node, count: int) -> list[float]:
     numbers = [number.number() for number in spot.items()]
     if len(numbers) != count:
         raise spot.wrong(f"{count} numbers")
     return numbers
 
 
-def _whole(spot: Spot) -> int:
+def _whole(spot: Node) -> int:
     if isinstance(spot.value, bool) or not isinstance(spot.value, int):
         raise spot.wrong("a whole number")
     return spot.value
 
 
-def _truth(spot: Spot) -> bool:
+def _truth(spot: Node) -> bool:
     if not isinstance(spot.value, bool):
         raise spot.wrong("true or false")
     return spot.value

@@ -10,7 +10,7 @@ from hides.errors import InputError
 from hides.files import write_whole
 from hides.geojson import (
     LARGEST_FILE,
-    Spot,
+    Node,
     collection,
     feature,
     load,
@@ -72,8 +72,8 @@ def test_a_missing_file_and_a_folder_are_told_apart(tmp_path: Path) -> None:
         ("two\nlines", "text", "without line breaks"),
         ("\ud800", "text", "control characters"),  # can't be written as UTF-8
         ({}, "items", "must be a list"),
-        ([[1, 2], [1, 2, 3]], "points", r"spot\[1\]: must be two numbers"),
-        ([[1, None]], "points", r"spot\[0\]\[1\]: must be a number, got null"),
+        ([[1, 2], [1, 2, 3]], "points", r"node\[1\]: must be two numbers"),
+        ([[1, None]], "points", r"node\[0\]\[1\]: must be a number, got null"),
         ([[1, 2]], "line", "needs 2 points"),
         ([[1, 2], [1, 2]], "line", "no length"),
         ([], "rings", "no ring"),
@@ -86,8 +86,8 @@ def test_a_value_of_the_wrong_sort_is_told_with_its_place(
 ) -> None:
     """Place first, then what was wanted and what was met."""
     with pytest.raises(InputError, match=says) as caught:
-        getattr(Spot(value, "spot"), asks)()
-    assert str(caught.value).startswith("spot")
+        getattr(Node(value, "node"), asks)()
+    assert str(caught.value).startswith("node")
 
 
 def test_holes_that_cross_the_edge_are_refused() -> None:
@@ -95,7 +95,7 @@ def test_holes_that_cross_the_edge_are_refused() -> None:
     outer, hole = box(0, 0, 100, 100), box(90, 40, 110, 60)
     rings = [[list(p) for p in shape.exterior.coords] for shape in (outer, hole)]
     with pytest.raises(InputError, match="its holes cross its edge"):
-        Spot(rings, "spot").rings()
+        Node(rings, "node").rings()
 
 
 @pytest.mark.parametrize(
@@ -113,15 +113,15 @@ def test_a_collection_of_another_kind_is_refused(top: object, says: str) -> None
     """By kind and version, before its features are looked at."""
     value = {"type": "FeatureCollection", **top} if isinstance(top, dict) else top
     with pytest.raises(InputError, match=says):
-        list(collection(Spot(value), "hide", 1))
+        list(collection(Node(value), "hide", 1))
 
 
 def test_near_misses_of_known_names_are_refused() -> None:
     """A typing slip must not pass for a member we don't know."""
-    spot = Spot({"widht": 3, "stroke-width": 2, "colour": "red"}, "here")
+    node = Node({"widht": 3, "stroke-width": 2, "colour": "red"}, "here")
     with pytest.raises(InputError, match=r"here: 'widht' is no known name\. Write 'width'\."):
-        spot.check_names(("width", "note"))
-    Spot({"stroke-width": 2, "width": 1}).check_names(("width", "note"))
+        node.check_names(("width", "note"))
+    Node({"stroke-width": 2, "width": 1}).check_names(("width", "note"))
 
 
 def test_polygons_are_written_as_the_standard_wants_them() -> None:
