@@ -13,6 +13,6 @@ made of lines without fill (there is no telling inside from outside), text, open
 """
 
 from hides.trace.file import SIZE_LIMIT, read_drawing
-from hides.trace.silhouette import Drawing, filled
+from hides.trace.silhouette import Silhouette, filled
 
-__all__ = ["SIZE_LIMIT", "Drawing", "filled", "read_drawing"]
+__all__ = ["SIZE_LIMIT", "Silhouette", "filled", "read_drawing"]

@@ -19,13 +19,13 @@ from hides.outline import FloatArray
 from hides.trace.silhouette import (
     FLATNESS,
     LOOSE_ENDS,
-    Drawing,
+    Silhouette,
     check_reach,
     crossed_outline,
-    drawing_of,
     filled,
     open_outline,
     reach,
+    silhouette_of,
 )
 
 # What ezdxf repairs on reading is no news to the maker; without a handler it goes to stderr.
@@ -35,7 +35,7 @@ _MM = {1: 25.4, 2: 304.8, 4: 1.0, 5: 10.0, 6: 1000.0, 14: 100.0}  # by $INSUNITS
 _CURVES = {"LINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "LWPOLYLINE", "POLYLINE"}
 
 
-def dxf_drawing(path: Path) -> Drawing:
+def dxf_drawing(path: Path) -> Silhouette:
     try:
         document = ezdxf.filemanagement.readfile(path)
         curves = _curves(document)
@@ -54,7 +54,7 @@ def dxf_drawing(path: Path) -> Drawing:
     if shape.area == 0:
         raise OutlineError("the closed curves in this DXF have no area.")
     code = document.header.get("$INSUNITS", 0)
-    return drawing_of(shape, unit=_MM.get(code), y_down=False, warnings=())
+    return silhouette_of(shape, unit=_MM.get(code), y_down=False, warnings=())
 
 
 def _curves(document: ezdxf.document.Drawing) -> list[ezdxf.path.Path]:

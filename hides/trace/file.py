@@ -6,7 +6,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from hides.errors import OutlineError
-from hides.trace.silhouette import Drawing
+from hides.trace.silhouette import Silhouette
 from hides.trace.svg import svg_drawing
 
 SIZE_LIMIT = 20_000_000  # bytes; a knife's outline takes a few thousand
@@ -20,7 +20,7 @@ _MAGIC = (  # how a file that is no drawing begins
 )
 
 
-def read_drawing(path: Path | str) -> Drawing:
+def read_drawing(path: Path | str) -> Silhouette:
     """Read the silhouette of an ``.svg`` or ``.dxf`` file.
 
     Raises

@@ -24,7 +24,7 @@ SECOND_SHAPE = 0.1  # a second shape with this share of the first one's area mak
 
 
 @dataclass(frozen=True)
-class Drawing:
+class Silhouette:
     """What a drawing file shows, in the file's own units, y up.
 
     Attributes
@@ -174,9 +174,9 @@ def _winding(ring: FloatArray, points: FloatArray) -> FloatArray:
     return turns
 
 
-def drawing_of(
+def silhouette_of(
     shape: shapely.Geometry, *, unit: float | None, y_down: bool, warnings: tuple[str, ...]
-) -> Drawing:
+) -> Silhouette:
     """Join near parts, keep the largest shape, and refuse where that would be a guess."""
     parts = polygons_of(shape)
     parts = [part for part in parts if part.area > CRUMB * parts[0].area]
@@ -193,7 +193,7 @@ def drawing_of(
     if rest:
         warnings += (f"{len(rest)} smaller shape(s) apart from the largest were left out.",)
     holes = sorted((Outline.of(ring.coords) for ring in largest.interiors), key=lambda o: -o.area)
-    return Drawing(Outline.of(largest.exterior.coords), tuple(holes), unit, y_down, warnings)
+    return Silhouette(Outline.of(largest.exterior.coords), tuple(holes), unit, y_down, warnings)
 
 
 def _joined(parts: list[Polygon]) -> tuple[list[Polygon], tuple[str, ...]]:

@@ -17,11 +17,11 @@ from hides.errors import OutlineError
 from hides.outline import FloatArray
 from hides.trace.silhouette import (
     FLATNESS,
-    Drawing,
+    Silhouette,
     check_reach,
-    drawing_of,
     filled,
     refuse_unsound,
+    silhouette_of,
 )
 
 _PX_PER_MM = 96 / 25.4  # CSS Values and Units Level 3, "Absolute lengths": 1 in is 96 px
@@ -32,7 +32,7 @@ _HREFS = ("href", "{http://www.w3.org/1999/xlink}href")
 _NEVER_SEEN = ("clipPath", "marker", "mask", "pattern")  # drawn only where something refers to it
 
 
-def svg_drawing(path: Path) -> Drawing:
+def svg_drawing(path: Path) -> Silhouette:
     tree = _svg_tree(path)
     with np.errstate(all="ignore"):  # numbers too large for sums are refused by check_reach
         svg = _svg_parsed(tree)
@@ -56,7 +56,7 @@ def svg_drawing(path: Path) -> Drawing:
     if any("clip-path" in shape.values or "mask" in shape.values for shape in painted):
         warnings += ("Clip paths and masks are not applied: shapes count in full.",)
     up = shapely.transform(shapely.union_all(fills), lambda xy: xy * (1.0, -1.0))
-    return drawing_of(up, unit=_svg_unit(tree), y_down=True, warnings=warnings)
+    return silhouette_of(up, unit=_svg_unit(tree), y_down=True, warnings=warnings)
 
 
 def _to_own(svg: svgelements.SVG) -> svgelements.Matrix:

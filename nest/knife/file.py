@@ -7,7 +7,7 @@ from pathlib import Path
 from hides.errors import InputError, OutlineError
 from hides.keys import known_keys, number, read_table, text
 from hides.outline import Outline
-from hides.trace import Drawing, read_drawing
+from hides.trace import Silhouette, read_drawing
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
 from nest.knife.model import Knife
@@ -76,7 +76,7 @@ def _knife_of(table: dict[str, object], path: Path) -> Knife:
     )
 
 
-def _drawing_of(table: dict[str, object], folder: Path) -> Drawing:
+def _drawing_of(table: dict[str, object], folder: Path) -> Silhouette:
     if ("outline" in table) == ("points" in table):
         raise KnifeError(
             "the knife needs one outline.",
@@ -93,7 +93,7 @@ def _drawing_of(table: dict[str, object], folder: Path) -> Drawing:
     if not isinstance(points, list):
         raise KnifeError("points must be a list of [x, y].", place="key 'points'")
     try:
-        return Drawing(Outline.of([_point(row, "points") for row in points]))
+        return Silhouette(Outline.of([_point(row, "points") for row in points]))
     except OutlineError as error:
         raise error.at(place="key 'points'") from None
 

@@ -20,7 +20,7 @@ from shapely import Point, Polygon
 
 from hides.keys import number, one_of
 from hides.outline import FloatArray, Outline, turned
-from hides.trace import Drawing
+from hides.trace import Silhouette
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
 from nest.knife.model import Knife, Profile, profile_of
@@ -43,7 +43,7 @@ FAINT_BULGE = 0.004  # of the blade's length: bulges below it tell nothing
 
 
 def knife_from(
-    drawing: Drawing | ArrayLike,
+    drawing: Silhouette | ArrayLike,
     *,
     name: str = "Knife",
     length: float | None = None,
@@ -64,7 +64,7 @@ def knife_from(
 
     Parameters
     ----------
-    drawing : a :class:`~hides.trace.Drawing`, or (n, 2) points with y up.
+    drawing : a :class:`~hides.trace.Silhouette`, or (n, 2) points with y up.
     length : mm from tip to butt; may be left out where the drawing has a real size.
     tip, butt, edge : points in the drawing file's own units and axes. Tip and butt come
         together; without them the knife is laid along its own long axis.
@@ -78,8 +78,8 @@ def knife_from(
     KnifeError : it is no knife, what is left out can't be told from the shape, or a fold-over
         sheath can't hold it (double-edged, double guard).
     """
-    if not isinstance(drawing, Drawing):
-        drawing = Drawing(Outline.of(drawing))
+    if not isinstance(drawing, Silhouette):
+        drawing = Silhouette(Outline.of(drawing))
     if edges is not None:
         one_of(edges, "edges", (1, 2))
     one_of(edge_straight, "edge_straight", (True, False))
@@ -136,7 +136,7 @@ class _Axis:
         return turned(points - self.butt, -self.angle)
 
 
-def _named_lie(drawing: Drawing, tip: XY | None, butt: XY | None) -> _Axis:
+def _named_lie(drawing: Silhouette, tip: XY | None, butt: XY | None) -> _Axis:
     if tip is None or butt is None:
         missing = "tip" if tip is None else "butt"
         raise KnifeError(
@@ -170,7 +170,7 @@ def _named_lie(drawing: Drawing, tip: XY | None, butt: XY | None) -> _Axis:
     return lie
 
 
-def _own_lie(drawing: Drawing) -> _Axis:
+def _own_lie(drawing: Silhouette) -> _Axis:
     """Lie along the outline's own long axis, its more pointed end forward."""
     angle = _axis(drawing.outline)
     points = turned(drawing.outline.points, -angle)
@@ -224,7 +224,7 @@ def _bluntness(width: FloatArray) -> float:
     return float(width[1:4].mean() / width[4])
 
 
-def _refuse_stout(lie: _Axis, drawing: Drawing) -> None:
+def _refuse_stout(lie: _Axis, drawing: Silhouette) -> None:
     x, y = np.ptp(lie.laid(drawing.outline.points), axis=0)
     if y > STOUT * x:
         raise KnifeError(
@@ -234,7 +234,7 @@ def _refuse_stout(lie: _Axis, drawing: Drawing) -> None:
         )
 
 
-def _scale(drawing: Drawing, lie: _Axis, length: float | None) -> tuple[float, str]:
+def _scale(drawing: Silhouette, lie: _Axis, length: float | None) -> tuple[float, str]:
     """Mm per unit of the drawing."""
     if length is not None:
         return number(length, "length", *LENGTHS, " mm") / lie.span, ""

@@ -5,7 +5,7 @@ import pytest
 
 from hides.errors import InputError, OutlineError
 from hides.outline import Outline, turned
-from hides.trace import Drawing
+from hides.trace import Silhouette
 from nest.errors import KnifeError
 from nest.knife import knife_from, profile_of
 from tests.small_knives import PLAIN, knife
@@ -45,7 +45,7 @@ def test_how_it_lies_in_the_drawing_makes_no_difference(angle, mirror):
 
 def test_points_are_given_in_the_drawing_files_own_axes():
     """In an SVG y points down: the same numbers as on the screen."""
-    down = Drawing(Outline.of(PLAIN), y_down=True)
+    down = Silhouette(Outline.of(PLAIN), y_down=True)
     made = knife(drawing=down, tip=(220, -27), butt=(0, -27), edge=(150, -0.0))
     assert made.outline.bounds == pytest.approx((0, 0, 220, 28))
 
@@ -66,8 +66,8 @@ def test_what_is_left_out_is_guessed_and_said(angle):
 
 
 def test_a_real_size_stands_in_for_the_length():
-    made = knife(drawing=Drawing(Outline.of(PLAIN / 10), unit=10.0), tip=(22, 2.7), butt=(0, 2.7),
-                 edge=(15, 0), length=None)  # fmt: skip
+    made = knife(drawing=Silhouette(Outline.of(PLAIN / 10), unit=10.0),
+                 tip=(22, 2.7), butt=(0, 2.7), edge=(15, 0), length=None)  # fmt: skip
     assert made.length == pytest.approx(220)
     assert "220.0 mm, by the drawing's own units" in " ".join(made.guesses)
 
