@@ -139,10 +139,6 @@ class Hide:
         """Where the thickness meets the need, whatever the flaws."""
         return _ground_of(self.polygon.intersection(self._surely_thick(need)))
 
-    def allowed_area(self, need: Need) -> float:
-        """Area in mm² of usable leather whose thickness meets the need."""
-        return float(self.usable.intersection(self._surely_thick(need)).area)
-
     @property
     def paid(self) -> float | None:
         """What the whole piece cost, by its stamped area or, if unstamped, its gross area."""
@@ -188,8 +184,7 @@ class Hide:
             return self.polygon
         region = self._thick_by_readings(need)
         for zone in self.zones:
-            met = chance_outside(np.array([zone.mean]), np.array([zone.deviation]), need)
-            join = shapely.union if met[0] <= need.risk else shapely.difference
+            join = shapely.union if zone.meets(need) else shapely.difference
             region = join(region, zone.polygon)
         return region
 

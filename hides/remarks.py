@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import shapely
 from shapely import Point, Polygon, box
 
 from hides.hide import Hide
@@ -71,7 +70,7 @@ def _of_knowledge(hide: Hide) -> Iterator[str]:
     if not hide.thickness.known:
         yield "No thickness is given, so it is not watched: add readings or zones."
         return
-    bare = hide.polygon.difference(shapely.union_all([zone.polygon for zone in hide.zones]))
+    bare = hide.polygon.difference(hide.thickness.zoned)
     if not hide.readings and bare.area > BARE_SHARE * hide.gross_area:
         yield (
             f"Zones leave {bare.area / hide.gross_area:.0%} of the leather without a thickness, "

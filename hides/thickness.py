@@ -23,7 +23,6 @@ True
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -35,6 +34,7 @@ from scipy.optimize import minimize
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from hides.errors import InputError
 from hides.outline import FloatArray
@@ -119,6 +119,11 @@ class Zone:
         """Standard deviation in mm if any thickness in the range is as likely (uniform)."""
         return float((self.high - self.low) / np.sqrt(12.0))
 
+    def meets(self, need: Need) -> bool:
+        """Whether the leather of the zone, which is judged as one, meets a need."""
+        chance = chance_outside(np.array([self.mean]), np.array([self.deviation]), need)
+        return bool(chance[0] <= need.risk)
+
 
 @dataclass(frozen=True, slots=True)
 class Regions:
@@ -163,6 +168,11 @@ class ThicknessMap:
     def known(self) -> bool:
         """Whether anything at all is known of the thickness."""
         return bool(self.readings or self.zones)
+
+    @cached_property
+    def zoned(self) -> BaseGeometry:
+        """Where a zone counts and readings don't."""
+        return shapely.union_all([zone.polygon for zone in self.zones])
 
     def mean(self, points: FloatArray) -> FloatArray:
         """Expected thickness in mm at (n, 2) points; (n,)."""
@@ -254,7 +264,7 @@ def suggest(
     ------
     InputError : the leather is too small to hold any place to gauge.
     """
-    grid = _places(leather, known.zones)
+    grid = _places(leather, leather.difference(known.zoned))
     edge = np.asarray(shapely.distance(shapely.points(grid), leather.boundary))
     offered = (edge >= THROAT) & (edge <= reach)
     if not offered.any():
@@ -289,9 +299,8 @@ def _greedy(
     return chosen
 
 
-def _places(leather: Polygon, zones: Sequence[Zone]) -> FloatArray:
-    """Grid points on the leather outside zones, (n, 2); coarser on a very large hide."""
-    room = leather.difference(shapely.union_all([zone.polygon for zone in zones]))
+def _places(leather: Polygon, room: BaseGeometry) -> FloatArray:
+    """Grid points (n, 2) in what is asked about; coarser on a very large hide."""
     step = max(PLACES_STEP, float(np.sqrt(leather.area / MOST_PLACES)))
     x0, y0, x1, y1 = leather.bounds
     x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)

@@ -85,9 +85,8 @@ def doubtful(hide: Hide, limit: float = DOUBT) -> BaseGeometry:
     generator = contourpy.contour_generator(
         x, y, NINETY * deviation, fill_type=contourpy.FillType.OuterOffset
     )
-    given = shapely.union_all([zone.polygon for zone in hide.zones])
     region: BaseGeometry = _bands(generator, limit, np.inf).intersection(hide.polygon)
-    return region.difference(given)
+    return region.difference(hide.thickness.zoned)
 
 
 def draw_doubt(pen: Pen, hide: Hide) -> None:
@@ -108,7 +107,7 @@ def draw_levels(pen: Pen, hide: Hide, labels: Labels) -> None:
     """Write the thickness on its contour lines and in its zones, where there is room."""
     if hide.readings:
         room = hide.polygon.buffer(-NUMBERS_INSIDE / pen.scale)
-        room = cast(Polygon, room.difference(shapely.union_all([z.polygon for z in hide.zones])))
+        room = cast(Polygon, room.difference(hide.thickness.zoned))
         x, y, mean, _ = _field(hide)
         generator = contourpy.contour_generator(x, y, mean, line_type=contourpy.LineType.Separate)
         for tint in tints_of(hide)[1:]:

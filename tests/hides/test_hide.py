@@ -185,15 +185,15 @@ def test_little_ground_is_given_away(seed: int) -> None:
     assert len(lost) <= 0.05 * len(inside)
 
 
-def test_allowed_area_counts_usable_leather_of_the_right_thickness() -> None:
+def test_allowed_and_usable_leather_is_what_is_of_the_right_thickness() -> None:
     """The left half is a good zone of 30 dm², less a hole of 25 cm² in it and the inset."""
     hide = sheet(
         zones=(Zone("good", 3.2, 3.5, box(0, 0, 500, 600)),),
         flaws=(square_flaw("hole", 100, 100, 50), square_flaw("vein", 300, 100, 50)),
     )
     exact = 300_000 - 2_500
-    assert exact - 2 * 2200 <= hide.allowed_area(Need(3.2, 3.5)) <= exact
-    assert hide.allowed_area(Need(4.0, 5.0)) == 0
+    assert exact - 2 * 2200 <= hide.usable.intersection(hide.allowed(Need(3.2, 3.5))).area <= exact
+    assert hide.usable.intersection(hide.allowed(Need(4.0, 5.0))).area == 0
 
 
 def test_ground_is_worked_out_once_for_each_question() -> None:
