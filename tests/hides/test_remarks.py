@@ -1,15 +1,19 @@
-"""Remarks: what looks odd in a sound record is said, and nothing else."""
+"""Remarks: what looks odd in a sound record is said, and nothing else; so too what a captured or
+measured hide brings: turned outlines, flaws half off, zones.
+"""
+
+from __future__ import annotations
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from shapely import box
+from shapely import Polygon, box
 
 from hides.hide import Hide, Price
 from hides.outline import Outline
 from hides.record import read
-from hides.remarks import remarks
+from hides.remarks import remarks, straight
 from hides.thickness import Reading, Zone
 from tests.places import ROOT
 from tests.small_hides import SHEET, sheet, square_flaw
@@ -68,3 +72,80 @@ def test_sample_hides_need_no_remark() -> None:
     """They are the pattern that users follow."""
     folder = ROOT / "shared" / "hides"
     assert [remarks(read(path)) for path in sorted(folder.glob("*.hide.json"))] == [(), (), ()]
+
+
+RIM = np.array([(0, 500), (200, 900), (700, 800), (1300, 780), (1800, 950), (2100, 500)], float)
+SIDE = np.vstack([[(2100, 0), (0, 0)], RIM])[::-1]  # straight backbone, a belly with two legs
+ALL = Zone("all", 3.2, 3.6, box(-10, -10, 2200, 1010))
+
+
+def side(points: np.ndarray = SIDE, **changes: object) -> Hide:
+    """A side without anything to remark."""
+    about = {"piece": "side", "price": Price(1.0, "EUR", "ft2"), "zones": (ALL,), **changes}
+    return sheet(outline=Outline.of(points), **about)
+
+
+def test_a_side_in_its_frame_is_passed() -> None:
+    """So what follows is said for cause."""
+    assert remarks(side()) == ()
+
+
+@pytest.mark.parametrize(
+    ("points", "said"),
+    [
+        (SIDE, False),
+        (SIDE * (-1, 1) + (2100, 0), False),  # tail and neck changed: no outline can tell
+        (SIDE * (1, -1) + (0, 950), True),  # mirrored: the belly at y = 0
+        (SIDE * (-1, -1) + (2100, 950), True),  # turned by half a turn
+        (SIDE + RIM[0] * 0, False),
+    ],
+)
+def test_a_turned_or_mirrored_side_is_told_by_its_straight_edge(
+    points: np.ndarray, said: bool
+) -> None:
+    """The backbone is cut straight, the belly has legs."""
+    found = [words for words in remarks(side(points)) if "turned or mirrored" in words]
+    assert bool(found) == said
+
+
+def test_straightness_is_a_length_along_the_backbone() -> None:
+    """All of the backbone's 2100 mm, and what of both ends lies within the strip."""
+    assert straight(Outline.of(SIDE), 0.0) == pytest.approx(2100 + 2 * 25)
+
+
+@pytest.mark.parametrize(
+    ("y", "says"),
+    [
+        (-90.0, "Flaw 0 (scar) at (550, -40) lies mostly off the leather."),  # 90 % off
+        (-200.0, "Flaw 0 (scar) at (550, -150) lies off the leather."),
+        (-40.0, ""),  # a flaw at the rim is drawn a little over it
+    ],
+)
+def test_a_flaw_off_the_leather_is_named(y: float, says: str) -> None:
+    """Wholly, or by more than half."""
+    found = remarks(side(flaws=(square_flaw("scar", 500, y, 100),)))
+    assert found == ((says,) if says else ())
+
+
+def test_a_zone_with_a_hole_is_asked_about() -> None:
+    """With the area where it does not count: 200 × 100 mm."""
+    holed = Polygon(ALL.polygon.exterior.coords, [box(300, 300, 500, 400).exterior.coords])
+    found = remarks(side(zones=(replace(ALL, polygon=holed),)))
+    assert found[-1] == (
+        "Zone 'all' has 1 hole of 200 cm² in all; there it doesn't count. Is that meant?"
+    )
+
+
+@pytest.mark.parametrize(
+    ("thickness", "said"),
+    [
+        (3.4, False),
+        (3.75, False),  # within what a gauge and a range leave open
+        (3.9, True),
+        (2.9, True),
+    ],
+)
+def test_a_reading_far_from_its_zones_range_is_named(thickness: float, said: bool) -> None:
+    """The zone counts, so the user must know."""
+    found = remarks(side(readings=(Reading(500, 300, thickness),)))
+    assert any("lies in the zone 'all', given as 3.2 to 3.6" in words for words in found) == said
