@@ -96,7 +96,7 @@ class Node:
         return _frozen(np.array(rows, dtype=np.float64))
 
     def line(self) -> FloatArray:
-        """A LineString's coordinates without repeated points; (n, 2), n >= 2, read-only."""
+        """A LineString's coordinates without repeated points; (n, 2) mm, n >= 2, read-only."""
         points = self.points(least=2)
         moved = np.hypot(*np.diff(points, axis=0).T) > SAME_POINT
         if not moved.any():
@@ -238,7 +238,7 @@ def polygon_of(rings: Sequence[Outline]) -> Polygon:
 
 
 def rings_of(polygon: Polygon) -> list[list[list[float]]]:
-    """Coordinates of a Polygon as RFC 7946 wants them: outer ring ccw, holes cw, all closed."""
+    """Coordinates of a Polygon as RFC 7946 wants them: outer ccw, holes cw, closed; mm."""
     outer = Outline.of(polygon.exterior.coords).points
     holes = [Outline.of(ring.coords).points[::-1] for ring in polygon.interiors]
     return [np.vstack([ring, ring[:1]]).tolist() for ring in (outer, *holes)]

@@ -81,7 +81,7 @@ def text_of(data: bytes) -> str:
 
 
 def cells_of(text: str) -> tuple[str, list[NumberedRow]]:
-    """What parts the columns, and the rows; remarks (#) and empty rows are left out.
+    """What parts the columns, and the numbered rows; remarks (#) and empty rows are left out.
 
     Raises
     ------

@@ -183,7 +183,7 @@ class ThicknessMap:
         return self.field(points)[1]
 
     def field(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Mean and deviation together, (n,) each; cheaper than asking for one after the other."""
+        """Mean and deviation together, (n,) mm each; cheaper than one after the other."""
         mean, deviation = self.field_by_readings(points)
         for zone in self.zones:
             shapely.prepare(zone.polygon)
@@ -192,7 +192,7 @@ class ThicknessMap:
         return mean, deviation
 
     def field_by_readings(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Mean and deviation as the readings alone tell, zones left out; (n,) each."""
+        """Mean and deviation as the readings alone tell, zones left out; (n,) mm each."""
         if self._fit is None:
             return np.full(len(points), np.nan), np.full(len(points), np.inf)
         return self._fit.predict(points)

@@ -80,7 +80,10 @@ class SheetPose:
 
 @dataclass(frozen=True, eq=False)
 class Adjustment:
-    """Camera and sheets as fitted, and the covariance of the camera's unknowns."""
+    """Camera and sheets as fitted, and the covariance of the camera's unknowns in their units.
+
+    Those are the logarithm of pixels, pixels, radians, mm and pure numbers; :attr:`Camera.vector`.
+    """
 
     camera: Camera
     sheets: tuple[SheetPose, ...]
@@ -95,7 +98,10 @@ class Adjustment:
 def agreed(
     seen: Sequence[DetectedSheet], size: tuple[int, int], told: float | None
 ) -> tuple[Adjustment, list[str]]:
-    """The fit of all sheets that agree; the odd ones are named and left out."""
+    """The fit of all sheets that agree; the odd ones are named and left out.
+
+    ``size`` is the photo's in pixels, ``told`` the focal length in pixels that the camera wrote.
+    """
     left_out = []
     fit = _fitted(seen, size, told)
     while (odd := _odd(fit)) is not None and len(seen) > FEWEST_SHEETS:
@@ -290,10 +296,10 @@ def _misses(camera: Camera, sheet: SheetPose) -> FloatArray:
 
 
 def rms(errors: FloatArray) -> float:
-    """Root mean square length of (n, 2) vectors."""
+    """Root mean square length of (n, 2) vectors, in mm or pixels as they are."""
     return float(np.sqrt((errors**2).sum(axis=1).mean()))
 
 
 def hull(rings: Sequence[FloatArray]) -> Polygon:
-    """The convex hull of all points."""
+    """The convex hull of all points, (n, 2) mm each."""
     return polygons_of(shapely.MultiPoint(np.concatenate(rings)).convex_hull)[0]

@@ -91,7 +91,7 @@ class Camera:
 
     @property
     def vector(self) -> FloatArray:
-        """The :data:`UNKNOWNS` as one vector."""
+        """The :data:`UNKNOWNS` as one vector: log of pixels, pixels, radians, mm, numbers."""
         turn = np.ravel(cv2.Rodrigues(self.turn)[0])
         return np.array([np.log(self.focal), *self.centre, *turn, *self.shift, *self.lens])
 

@@ -40,7 +40,7 @@ PARTLY = (
 
 
 def grey(pixels: Pixels) -> Pixels:
-    """(h, w) brightness of (h, w, 3) BGR."""
+    """(h, w) brightness of (h, w, 3) BGR, both 0 to 255."""
     image: Pixels = cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY).astype(np.uint8, copy=False)
     return image
 
@@ -109,7 +109,10 @@ def _together(sheet: targets.Sheet, finds: Markers) -> dict[int, FloatArray]:
 
 
 def check_enough(grey: Pixels, count: int, partly: int) -> None:
-    """Refuse a photo with too few sheets, and say whether it is blurred."""
+    """Refuse a photo with too few sheets, and say whether it is blurred.
+
+    ``count`` is the number of those read, ``partly`` that of those seen in part.
+    """
     if count >= FEWEST_SHEETS:
         return
     found = "no scale sheet" if count == 0 else f"only {count} scale sheet{'s' * (count > 1)}"

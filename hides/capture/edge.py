@@ -100,7 +100,7 @@ def unrolled(picture: Pixels, ring: FloatArray, scale: float, reach: float) -> B
 
 
 def every(ring: FloatArray, step: float) -> FloatArray:
-    """Points at equal distances, close to ``step``, along a closed (n, 2) ring."""
+    """Points at equal distances, close to ``step``, along a closed (n, 2) ring, both in pixels."""
     closed = np.vstack([ring, ring[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
     count = max(round(float(along[-1]) / step), 8)
@@ -109,7 +109,7 @@ def every(ring: FloatArray, step: float) -> FloatArray:
 
 
 def smoothed(ring: FloatArray, sigma: float) -> FloatArray:
-    """A closed ring, its points' places averaged along it (deviation in points)."""
+    """A closed ring in pixels, evened out along it by ``sigma``, a number of points."""
     return np.asarray(gaussian_filter1d(ring, sigma, axis=0, mode="wrap"), dtype=np.float64)
 
 
@@ -177,7 +177,7 @@ def to_lab(pixels: Pixels, scale: float) -> Pixels:
 
 
 def path(lean: FloatArray, liked: FloatArray | float = 0.0) -> NDArray[np.intp]:
-    """The best closed path down a band: in each row, the first column that is floor.
+    """The best closed path down a band: in each row, the index of the first column that is floor.
 
     A path that splits row i at column c gains what lies left of c, loses what lies right of it,
     and gains ``liked`` of that place, (m + 1) or (n, m + 1). The way round is gone twice, so

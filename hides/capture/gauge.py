@@ -117,12 +117,12 @@ def on_stickers(
 
 
 def covered(stickers: Mapping[int, tuple[float, float]]) -> tuple[Polygon, ...]:
-    """The ground that stickers may cover however they are turned; no mark is looked for there."""
+    """The ground, mm, that stickers may cover however they are turned: no mark is sought there."""
     return tuple(Point(at).buffer(STICKER * 0.5**0.5 + 2.0) for at in stickers.values())
 
 
 def read_text(text: str, *, length: float | None = None) -> ReadingList:
-    """As :func:`read`, from the text itself."""
+    """As :func:`read`, from the text itself; ``length`` in mm."""
     found = _list(text)
     says = [*found.says, *_of_commas(found)]
     thickness = _thicknesses(found)

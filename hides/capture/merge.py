@@ -62,7 +62,10 @@ def mosaic(
     height: float = 0.0,
     around: float = FLOOR_AROUND[0],
 ) -> Flat:
-    """One flat picture of several photos whose views are in one frame (:func:`joined`)."""
+    """One flat picture of several photos whose views are in one frame (:func:`joined`).
+
+    It shows the plane ``height`` mm above the floor, up to ``around`` mm beyond the sheets.
+    """
     box = _box(views, around)
     whole, *others = (
         flatten(photo, view, mm_per_pixel, box, height)
@@ -95,7 +98,8 @@ def trace_all(
 ) -> tuple[Flat, Traced]:
     """Trace a side in one flat picture of all photos, whose views are in one frame.
 
-    The picture goes farther around the sheets where the hide does.
+    The picture goes farther around the sheets where the hide does. ``guide`` (n, 2) and
+    ``height`` of the leather's face above the floor are in mm.
 
     Raises
     ------

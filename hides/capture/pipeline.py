@@ -69,6 +69,7 @@ class Captured:
     Attributes
     ----------
     frame : from the floor of the first photo to the hide.
+    raised : mm, by how much the leather's face lies above the sheets.
     doubtful : marks that could not be read for sure, hide frame.
     doubts : sentences on what must not be trusted unseen; empty if all is well.
     remarks : sentences on what else was met.

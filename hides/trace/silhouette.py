@@ -64,7 +64,8 @@ def check_reach(coordinates: ArrayLike) -> None:
 def refuse_unsound(rings: Sequence[FloatArray], size: float) -> None:
     """Refuse drawings whose largest ring, of (n, 2) points each, is open or crosses itself.
 
-    A smaller one doesn't decide the silhouette. ``size`` is the drawing's, in its units.
+    A smaller one doesn't decide the silhouette. All is in the drawing's units, whose mm are not
+    known yet; ``size`` is its diagonal.
 
     Raises
     ------
@@ -93,12 +94,12 @@ def refuse_unsound(rings: Sequence[FloatArray], size: float) -> None:
 
 
 def reach(points: FloatArray) -> float:
-    """Diagonal of the box round (n, 2) points."""
+    """Diagonal of the box round (n, 2) points, in their unit, mm or not."""
     return float(np.hypot(*np.ptp(points, axis=0)))
 
 
 def open_outline(line: FloatArray) -> OutlineError:
-    """Return the error that a line of (n, 2) points is not closed."""
+    """Return the error that a line of (n, 2) points, in units that may not be mm, is not closed."""
     (ax, ay), (bx, by) = line[0], line[-1]
     return OutlineError(
         f"the outline is open: there is a gap of {math.hypot(bx - ax, by - ay):.3g} units between "
@@ -108,7 +109,10 @@ def open_outline(line: FloatArray) -> OutlineError:
 
 
 def crossed_outline(where: FloatArray) -> OutlineError:
-    """Return the error that an outline crosses itself, or branches, at a point (2,)."""
+    """Return the error that an outline crosses itself, or branches, at a point (2,).
+
+    It is in the drawing's units, which may not be mm.
+    """
     return OutlineError(
         f"the outline crosses or touches itself at ({where[0]:.6g}, {where[1]:.6g}).",
         mend="Redraw it as one line that never crosses itself.",
@@ -177,7 +181,10 @@ def _winding(ring: FloatArray, points: FloatArray) -> FloatArray:
 def silhouette_of(
     shape: shapely.Geometry, *, unit: float | None, y_down: bool, warnings: tuple[str, ...]
 ) -> Silhouette:
-    """Join near parts, keep the largest shape, and refuse where that would be a guess."""
+    """Join near parts, keep the largest shape, and refuse where that would be a guess.
+
+    ``unit`` is mm per unit of the drawing, where it is known.
+    """
     parts = polygons_of(shape)
     parts = [part for part in parts if part.area > CRUMB * parts[0].area]
     if len(parts) > 1:

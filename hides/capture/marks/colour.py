@@ -52,7 +52,7 @@ def linear(bgr: Image) -> Floats:
 
 
 def lab(light: Floats) -> Floats:
-    """L*a*b* (n, m, 3) of linear light in B, G, R order (n, m, 3)."""
+    """CIELAB (n, m, 3) of linear light from 0 to 1 in B, G, R order (n, m, 3)."""
     return np.asarray(cv2.cvtColor(light, cv2.COLOR_LBGR2Lab), dtype=np.float32)
 
 
@@ -63,7 +63,7 @@ def lab_of(rgb: tuple[int, int, int]) -> FloatArray:
 
 
 def difference(one: FloatArray, other: FloatArray) -> float:
-    """CIE 1976 colour difference of two L*a*b* colours."""
+    """CIE 1976 colour difference of two CIELAB colours."""
     return float(np.linalg.norm(one - other))
 
 
@@ -73,7 +73,7 @@ class Even:
 
     Attributes
     ----------
-    looks : (h, w, 3) weighted L*a*b* of what the surface reflects, white paper being white.
+    looks : (h, w, 3) weighted CIELAB of what the surface reflects, white paper being white.
     bare : (3,) the same of bare leather.
     leather : (3,) bare leather in linear B, G, R.
     """
@@ -105,7 +105,7 @@ def even_out(pixels: Image, mask: Mask, leather: FloatArray, scale: float) -> Ev
 
 
 def reflectance(pixels: Image, mask: Mask, papers: Sequence[Mask], scale: float) -> FloatArray:
-    """What leather reflects, (3,) linear B, G, R, white paper being 1.
+    """What share of light leather reflects, (3,) linear B, G, R, white paper being 1.
 
     Each sheet of paper is compared with the leather nearest to it, which mostly lies in the
     same light; the median of the sheets is safe from a shadow's edge between the two. Without
@@ -184,7 +184,7 @@ class Chalks:
     Attributes
     ----------
     names : as in the legend.
-    mixed : (n, m, 3) L*a*b* of each colour at each of :data:`COVERS`, lightness weighted.
+    mixed : (n, m, 3) CIELAB of each colour at each of :data:`COVERS`, lightness weighted.
     """
 
     names: tuple[str, ...]

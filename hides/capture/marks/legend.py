@@ -52,7 +52,7 @@ _KEYS = ("flaw", "face", "rgb")
 
 @dataclass(frozen=True, slots=True)
 class LegendEntry:
-    """One colour of a legend: the kind of flaw it stands for, and on which face."""
+    """One colour of a legend, in sRGB: the kind of flaw it stands for, and on which face."""
 
     colour: str
     rgb: Rgb
@@ -94,7 +94,7 @@ class Legend:
 
     @property
     def colours(self) -> dict[str, Rgb]:
-        """All colours that are recognised: the legend's, and what else the palette holds.
+        """All colours that are recognised, in sRGB: the legend's, and what else the palette holds.
 
         A palette colour that looks like one of the legend's own gives way to it.
         """

@@ -102,6 +102,7 @@ def forms(painted: Mask, others: Mask, leather: Mask, scale: float) -> Iterator[
     painted : strokes that belong together; the window goes RING_GAPS and more beyond them.
     others : strokes of other colours, which may hide parts of these.
     leather : where there is leather in the window, without its outermost rim.
+    scale : mm per pixel.
     """
     inside = _enclosed(painted, others | ~leather, STROKE_GAP, scale)
     if inside.sum() >= RING_SHARE * painted.sum():
