@@ -13,6 +13,8 @@ catches these except to add the file or the place where it happened.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 LONGEST_MESSAGE = 400  # characters of what is wrong; a damaged file can quote itself at any length
@@ -51,6 +53,15 @@ class InputError(Exception):
         )
         text = f"{head}: {what}" if head else what
         return one_line(f"{text} {self.mend}" if self.mend else text)
+
+
+@contextmanager
+def placed(*, file: Path | str | None = None, place: str = "") -> Iterator[None]:
+    """Fill in file or place of every :class:`InputError` raised within."""
+    try:
+        yield
+    except InputError as error:
+        raise error.at(file=file, place=place) from None
 
 
 def one_line(text: str) -> str:

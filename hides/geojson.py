@@ -25,7 +25,7 @@ import numpy as np
 from shapely import Polygon
 from shapely.validation import explain_validity
 
-from hides.errors import InputError, OutlineError
+from hides.errors import InputError, placed
 from hides.files import read_whole
 from hides.outline import SAME_POINT, FloatArray, Outline
 
@@ -125,10 +125,8 @@ class Node:
                 mend="Repeat the first point at the end.",
                 place=self.place,
             )
-        try:
+        with placed(place=self.place):
             return Outline.of(points)
-        except OutlineError as error:
-            raise error.at(place=self.place) from None
 
     def check_names(self, known: Iterable[str]) -> None:
         """Refuse a member that is all but one of the known names; other members may be there."""

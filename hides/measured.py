@@ -23,7 +23,7 @@ import numpy as np
 from hides import record
 from hides.capture import gauge
 from hides.capture.frame import align
-from hides.errors import InputError
+from hides.errors import InputError, placed
 from hides.hide import Hide
 from hides.label import HideLabel
 from hides.outline import FloatArray, Outline
@@ -59,7 +59,7 @@ def read(path: Path | str, unit: str | None = None) -> Measured:
         rows, stations out of order, an edge that crosses itself, or a drawing without a unit.
     """
     path = Path(path)
-    try:
+    with placed(file=path):
         if path.suffix.lower() in (".svg", ".dxf"):
             return _drawn(path, unit)
         if path.suffix.lower() == ".csv":
@@ -68,8 +68,6 @@ def read(path: Path | str, unit: str | None = None) -> Measured:
             f"an outline is read from .svg, .dxf or .csv, and this name ends in '{path.suffix}'.",
             mend="Save it as one of these.",
         )
-    except InputError as error:
-        raise error.at(file=path) from None
 
 
 def side(

@@ -30,7 +30,7 @@ from pathlib import Path
 
 from shapely import LineString, Point, Polygon
 
-from hides.errors import HideError, InputError
+from hides.errors import HideError, placed
 from hides.files import write_whole
 from hides.flaws import SIDES, Flaw, kind_of
 from hides.geojson import (
@@ -95,15 +95,13 @@ def read(path: Path | str) -> Hide:
         are named.
     """
     path = Path(path)
-    try:
+    with placed(file=path):
         data = load(path)
         top = parse(data)
         features = [_known(found) for found in collection(top, "hide", VERSION)]
         hide = _hide(top, features, path, hashlib.sha256(data).hexdigest())
         _check_size(hide)
         _check_readings(hide, [found.place for found in features if found.role == "reading"])
-    except InputError as error:
-        raise error.at(file=path) from None
     return hide
 
 
@@ -211,10 +209,8 @@ def _outline(features: Sequence[Feature]) -> Feature:
 
 def _flaw(found: Feature) -> Flaw:
     kind = found.properties.get("flaw", mend="It names the kind of flaw.")
-    try:
+    with placed(place=kind.place):
         kind_of(kind.text())
-    except InputError as error:
-        raise error.at(place=kind.place) from None
     face = found.properties.get("face", mend=f"Say one of {', '.join(SIDES)}.").text(*SIDES)
     note = found.properties.maybe("note")
     return Flaw(kind.text(), face, _flaw_shape(found), note.text() if note else "")
@@ -257,10 +253,8 @@ def _zone(found: Feature) -> Zone:
 def _thickness(node: Node) -> tuple[float, float]:
     """A thickness or a range of them as (least, most) in mm."""
     if isinstance(node.value, str):
-        try:
+        with placed(place=node.place):
             return parse_thickness(node.value)
-        except InputError as error:
-            raise error.at(place=node.place) from None
     ends = node.items() if isinstance(node.value, list) else [node, node]
     if len(ends) != 2:
         raise node.wrong("two numbers, [least, most] in mm")
@@ -285,12 +279,10 @@ def _supplier_area(node: Node | None) -> float | None:
     if node is None:
         return None
     value, unit = node.get("value"), node.get("unit")
-    try:
+    with placed(place=node.place):
         if isinstance(value.value, str):
             return parse_area(f"{value.value} {unit.text()}")
         return value.number(low=1e-3, high=1e9) * area_unit(unit.text())
-    except InputError as error:
-        raise error.at(place=node.place) from None
 
 
 def _check_size(hide: Hide) -> None:

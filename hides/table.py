@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hides.errors import InputError
+from hides.errors import InputError, placed
 from hides.files import read_whole
 from hides.outline import FloatArray
 
@@ -56,11 +56,9 @@ def read_table(path: Path, forms: Sequence[tuple[str, ...]], unit: str = "mm") -
     InputError : the file can't be read, has other columns, units that are none, no rows or too
         many, or a cell that is no number; with the line.
     """
-    try:
+    with placed(file=path):
         head, rows, lines = _rows(path, forms)
         names, scale = _columns(head, forms, unit)
-    except InputError as error:
-        raise error.at(file=path) from None
     return Table(names, np.array(rows, dtype=np.float64) * scale, lines)
 
 

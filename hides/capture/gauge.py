@@ -27,7 +27,7 @@ from shapely import Point, Polygon
 
 from hides import table
 from hides.capture.targets import STICKER, STICKERS
-from hides.errors import InputError
+from hides.errors import InputError, placed
 from hides.files import read_whole
 from hides.thickness import MOST_READINGS, Reading
 from hides.units import IRON, OUNCE, THICKEST
@@ -87,10 +87,8 @@ def read(path: Path | str, *, length: float | None = None) -> ReadingList:
         two ways; file and row are named.
     """
     path = Path(path)
-    try:
+    with placed(file=path):
         return read_text(table.text_of(read_whole(path, LARGEST_LIST)), length=length)
-    except InputError as error:
-        raise error.at(file=path) from None
 
 
 def on_stickers(

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, ImageOps, UnidentifiedImageError
 
-from hides.errors import InputError
+from hides.errors import InputError, placed
 from hides.files import read_whole
 
 LARGEST_PHOTO = 100_000_000
@@ -72,10 +72,8 @@ def read(path: Path) -> Photo:
         photos don't have.
     """
     data = read_whole(path, LARGEST_PHOTO)
-    try:
+    with placed(file=path):
         return _decoded(data, path)
-    except InputError as error:
-        raise error.at(file=path) from None
 
 
 def _decoded(data: bytes, path: Path) -> Photo:

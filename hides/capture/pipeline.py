@@ -24,7 +24,7 @@ from hides.capture.frame import LEAST_STRAIGHT, Frame, align
 from hides.capture.marks import USUAL_LEGEND, Doubt, Legend, Marks, find
 from hides.capture.photo import Photo
 from hides.capture.pose import Flat, View
-from hides.errors import InputError
+from hides.errors import InputError, placed
 from hides.hide import Hide
 from hides.label import HideLabel
 from hides.outline import FloatArray
@@ -32,6 +32,7 @@ from hides.remarks import AREA_DOUBT, remarks
 from hides.table import read_table
 from hides.thickness import Reading
 
+BEYOND = 0.05  # of a side's area may lie beyond the hull of the crossings unremarked
 FLAT_PIXEL = 1.0  # mm per pixel of the flat picture
 MOST_SPREAD = (
     5.0  # mm; two deviations of the edge's place by the sheets, beyond which it is doubted
@@ -168,10 +169,8 @@ def _guide(asked: Asked, first: Photo, view: View) -> FloatArray:
 
 def _traced(photos: Sequence[Photo], views: Sequence[View], asked: Asked) -> tuple[Flat, Traced]:
     guide = None if asked.guide is None else _guide(asked, photos[0], views[0])
-    try:
+    with placed(file=photos[0].path):
         return merge.trace_all(photos, views, guide, FLAT_PIXEL, asked.raised)
-    except InputError as error:
-        raise error.at(file=photos[0].path) from None
 
 
 def _marks(flat: Flat, views: Sequence[View], traced: Traced, asked: Asked) -> Marks:
@@ -286,7 +285,7 @@ def _view_remarks(views: Sequence[View], traced: Traced, asked: Asked) -> list[s
             "--ruler; 1 % wrong there is 2 % of the area."
         )
     beyond = traced.outline.polygon.difference(shapely.union_all([view.span for view in views]))
-    if beyond.area > pose.BEYOND * traced.outline.area:
+    if beyond.area > BEYOND * traced.outline.area:
         said.append(
             f"The sheets don't lie around the whole hide: {beyond.area / traced.outline.area:.0%} "
             "of it lies beyond them, where places are less sure."

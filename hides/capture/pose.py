@@ -17,20 +17,18 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 from shapely import Polygon
-from shapely.geometry.base import BaseGeometry
 
 from hides.capture import detection, targets
 from hides.capture.adjustment import FAIR_RESIDUAL, Adjustment, SheetPose, agreed, hull, rms
 from hides.capture.camera import Camera
 from hides.capture.detection import GOOD_SHEETS, Pixels
 from hides.capture.photo import Photo
-from hides.errors import InputError
+from hides.errors import InputError, placed
 from hides.outline import FloatArray
 
 __all__ = ["Box", "Flat", "SheetPose", "View", "flatten", "locate"]
 
 MOST_SCALED = 0.1  # a print that is off by more was made for another paper
-BEYOND = 0.05  # of a shape's area may lie beyond the hull of the crossings
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,13 +89,6 @@ class View:
         points = [sheet.to_floor(sheet.corners) for sheet in self.sheets]
         return hull(points)
 
-    def surrounds(self, shape: BaseGeometry) -> bool:
-        """Whether the sheets lie around a shape (floor mm) so that nothing is extrapolated.
-
-        Bits of it may stick out: up to :data:`BEYOND` of its area.
-        """
-        return float(shape.difference(self.span).area) <= BEYOND * float(shape.area)
-
 
 def locate(photo: Photo, ruler: float | None = None) -> View:
     """Find the sheets in a photo and from them the camera.
@@ -113,7 +104,7 @@ def locate(photo: Photo, ruler: float | None = None) -> View:
         one without sheets), a sheet that lies there twice, a print at quite another scale, sheets
         that no camera could see like this on a flat floor.
     """
-    try:
+    with placed(file=photo.path):
         scale, warnings = _scale_of(ruler)
         grey = detection.grey(photo.pixels)
         markers = detection.markers(grey)
@@ -121,8 +112,6 @@ def locate(photo: Photo, ruler: float | None = None) -> View:
         detection.check_enough(grey, len(seen), len(partly))
         seen = [replace(s, corners=s.corners * scale) for s in seen]
         fit, odd = agreed(seen, photo.size, photo.focal)
-    except InputError as error:
-        raise error.at(file=photo.path) from None
     warnings += [detection.PARTLY.format(number) for number in partly] + odd + _remarks(fit)
     apart = [s.to_floor(s.corners) - fit.camera.to_floor(s.pixels) for s in fit.sheets]
     return View(

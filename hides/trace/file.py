@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from pathlib import Path
 
-from hides.errors import OutlineError
+from hides.errors import OutlineError, placed
 from hides.trace.silhouette import Silhouette
 from hides.trace.svg import svg_drawing
 
@@ -29,15 +29,12 @@ def read_drawing(path: Path | str) -> Silhouette:
         path, or several objects; with the file and how to mend it.
     """
     path = Path(path)
-    try:
-        kind = _sniffed(path)
-        if kind == "svg":
+    with placed(file=path):
+        if _sniffed(path) == "svg":
             return svg_drawing(path)
         from hides.trace.dxf import dxf_drawing  # its reader is slow to load
 
         return dxf_drawing(path)
-    except OutlineError as error:
-        raise error.at(file=path) from None
 
 
 def _sniffed(path: Path) -> str:

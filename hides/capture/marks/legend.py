@@ -24,7 +24,7 @@ from itertools import combinations
 from pathlib import Path
 
 from hides.capture.marks.colour import difference, lab_of
-from hides.errors import InputError
+from hides.errors import InputError, placed
 from hides.flaws import SIDES, kind_of
 from hides.keys import read_table
 
@@ -109,17 +109,13 @@ class Legend:
 
 
 def _check(entry: LegendEntry) -> None:
-    place = f"table [{entry.colour}]"
-    try:
+    with placed(place=f"table [{entry.colour}]"):
         kind_of(entry.flaw)
-    except InputError as error:
-        raise error.at(place=place) from None
-    if entry.face not in SIDES:
-        raise InputError(
-            f"face must be one of {', '.join(SIDES)}, got {entry.face!r}.",
-            mend="It says on which side of the leather such a flaw is.",
-            place=place,
-        )
+        if entry.face not in SIDES:
+            raise InputError(
+                f"face must be one of {', '.join(SIDES)}, got {entry.face!r}.",
+                mend="It says on which side of the leather such a flaw is.",
+            )
 
 
 def _usual(colour: str, flaw: str, face: str) -> LegendEntry:
@@ -148,12 +144,9 @@ def read_legend(path: Path | str) -> Legend:
         table are named.
     """
     path = Path(path)
-    try:
-        return Legend(
-            tuple(_entry(name, value) for name, value in read_table(path, "legend").items())
-        )
-    except InputError as error:
-        raise error.at(file=path) from None
+    with placed(file=path):
+        table = read_table(path, "legend")
+        return Legend(tuple(_entry(name, value) for name, value in table.items()))
 
 
 def _entry(name: str, value: object) -> LegendEntry:
