@@ -15,7 +15,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
@@ -25,8 +24,9 @@ from scipy.spatial import cKDTree
 from shapely import Polygon
 
 from hides.capture import edge, segment
+from hides.capture.masks import Mask, dilated, eroded, filled, rings_of
 from hides.capture.pose import Flat
-from hides.capture.segment import Coarse, Mask
+from hides.capture.segment import Coarse
 from hides.errors import InputError, one_line
 from hides.outline import FloatArray, Outline, polygons_of
 from hides.units import DM2
@@ -74,11 +74,6 @@ class Traced:
     doubts: tuple[str, ...] = ()
     leaves: bool = False
 
-    @property
-    def sure(self) -> bool:
-        """Whether nothing speaks against the outline."""
-        return not self.doubts
-
 
 def trace(flat: Flat, sheets: Sequence[Polygon], guide: ArrayLike | None = None) -> Traced:
     """Find the hide in a flat picture.
@@ -102,9 +97,8 @@ def trace(flat: Flat, sheets: Sequence[Polygon], guide: ArrayLike | None = None)
 
 def _found(flat: Flat, look: Coarse) -> Traced:
     cuts, rivals = _agreed(look)
-    rings = [
-        edge.settled(flat.pixels, look.to_flat(_ring_of(pieces[0])), flat.scale) for pieces in cuts
-    ]
+    starts = [look.to_flat(rings_of(pieces[0])[0]) for pieces in cuts]
+    rings = [edge.settled(flat.pixels, start, flat.scale) for start in starts]
     borne = [edge.support(flat.pixels, ring, flat.scale).mean() for ring in rings]
     best = int(np.argmax(borne))
     pieces, ring = cuts[best], rings[best]
@@ -157,7 +151,7 @@ def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArr
         shared = paper.intersection(outline.polygon)
         if not shared.is_empty:
             raise _under_sheet(*shared.representative_point().coords[0])
-    mask = segment.filled(look.open.shape, [look.to_coarse(ring)])
+    mask = filled(look.open.shape, [look.to_coarse(ring)])
     if faults := _leaves(flat, look, mask & ~look.open & ~look.covered):
         raise faults[0]
     doubts = (*_off_guide(outline, guide), *_unsupported(flat, look, ring, GUIDED))
@@ -208,11 +202,6 @@ def _along(points: FloatArray) -> FloatArray:
     return np.append(0.0, np.cumsum(np.sqrt(np.hypot(*np.diff(points, axis=0).T))))
 
 
-def _ring_of(mask: Mask) -> FloatArray:
-    rings, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    return max(rings, key=cv2.contourArea)[:, 0].astype(np.float64)
-
-
 def _outline_of(flat: Flat, ring: FloatArray) -> Outline:
     """The ring as an outline in mm: no loops, no more points than it needs."""
     even = flat.to_floor(edge.smoothed(ring, EDGE_BLUR / edge.RING_STEP))
@@ -239,7 +228,7 @@ def _unsupported(flat: Flat, look: Coarse, ring: FloatArray, allowed: float) -> 
     """Where what is on both sides of the edge does not bear it out, as far as both are seen."""
     at = np.round(look.to_coarse(ring)).astype(int)
     at = np.clip(at, 0, np.array(look.open.shape[::-1]) - 1)
-    shown = segment.shrunken(look.open & ~look.rim, SEEN_BESIDE / look.scale)[at[:, 1], at[:, 0]]
+    shown = eroded(look.open & ~look.rim, SEEN_BESIDE / look.scale)[at[:, 1], at[:, 0]]
     weak = shown & (edge.support(flat.pixels, ring, flat.scale) < SUPPORT)
     if weak.sum() <= allowed * len(weak):
         return []
@@ -288,7 +277,7 @@ def _second(flat: Flat, look: Coarse, pieces: list[Mask]) -> list[InputError]:
 
 
 def _leaves(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
-    touching = mask & segment.grown(look.rim | ~look.open & ~look.covered, 1.5)
+    touching = mask & dilated(look.rim | ~look.open & ~look.covered, 1.5)
     if touching.sum() * look.scale < CONTACT:
         return []
     return [
@@ -300,7 +289,7 @@ def _leaves(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
 
 
 def _covered(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
-    touching = mask & segment.grown(look.covered, 1.5)
+    touching = mask & dilated(look.covered, 1.5)
     if touching.sum() * look.scale < CONTACT:
         return []
     return [_under_sheet(*_place(flat, look, touching))]

@@ -12,6 +12,7 @@ from shapely import Polygon
 
 from hides.capture import targets
 from hides.capture.camera import Camera
+from hides.capture.masks import Pixels
 from hides.errors import InputError
 from hides.outline import FloatArray
 
@@ -20,7 +21,6 @@ GOOD_SHEETS = 4
 FEWEST_CORNERS = 4  # of the six crossings of a sheet
 BLURRED = 0.33  # gradients at full size over those at an eighth; in focus 0.5 and more
 
-Pixels = NDArray[np.uint8]
 Markers = dict[int, list[FloatArray]]
 
 

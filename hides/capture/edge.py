@@ -18,9 +18,8 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.spatial import cKDTree
 
+from hides.capture.masks import Pixels
 from hides.outline import FloatArray
-
-Pixels = NDArray[np.uint8]
 
 RING_STEP = 2.0  # mm along the ring between rows
 STRANGE = -11.0  # log density of any colour at all, so that chalk on the edge says little
@@ -186,10 +185,11 @@ def path(lean: FloatArray, liked: FloatArray | float = 0.0) -> NDArray[np.intp]:
     n, m = lean.shape
     gain = np.concatenate([np.zeros((n, 1)), np.cumsum(lean, axis=1)], axis=1) + liked
     shifts = (0, -1, 1, -2, 2)
-    best = np.zeros(m + 1)
+    best, wide = np.zeros(m + 1), np.full(m + 5, -np.inf)  # nothing comes from beyond the ends
     came = np.zeros((2 * n, m + 1), dtype=np.intp)
     for i in range(2 * n):
-        options = np.stack([_shifted(best, s) - JUMP * abs(s) for s in shifts])
+        wide[2:-2] = best
+        options = np.stack([wide[2 + s : m + 3 + s] - JUMP * abs(s) for s in shifts])
         choice = options.argmax(axis=0)
         came[i] = np.arange(m + 1) + np.take(shifts, choice)
         best = options[choice, np.arange(m + 1)] + gain[i % n]
@@ -200,16 +200,6 @@ def path(lean: FloatArray, liked: FloatArray | float = 0.0) -> NDArray[np.intp]:
         column = came[i, column]
     half = n // 2
     return np.roll(columns[half : half + n], half)
-
-
-def _shifted(values: FloatArray, by: int) -> FloatArray:
-    """Values moved so that place c holds values[c + by]; nothing comes from beyond the ends."""
-    out = np.full_like(values, -np.inf)
-    if by >= 0:
-        out[: len(values) - by] = values[by:]
-    else:
-        out[-by:] = values[:by]
-    return out
 
 
 def _likely(colours: FloatArray, samples: FloatArray, rows: int) -> FloatArray:

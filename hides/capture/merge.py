@@ -23,6 +23,7 @@ from shapely import Polygon
 from hides.capture import targets
 from hides.capture.boundary import OffPictureError, Traced, trace
 from hides.capture.camera import Camera
+from hides.capture.masks import Floats, Mask, depth
 from hides.capture.photo import Photo
 from hides.capture.pose import Box, Flat, SheetPose, View, flatten
 from hides.errors import InputError
@@ -34,8 +35,6 @@ FLOOR_AROUND = (60.0, 500.0)  # mm of floor around the sheets; the second where 
 BLEND = 40.0  # mm over which one photo passes into the next
 BRIGHTNESS_CELL = 8.0  # mm, in which the brightness of two photos is compared
 BRIGHTNESS_BLUR = 30.0  # mm, deviation of the evening-out of its ratio
-
-Features = NDArray[np.float32]
 
 
 def joined(views: Sequence[View]) -> tuple[View, ...]:
@@ -71,14 +70,14 @@ def mosaic(
         flatten(photo, view, mm_per_pixel, box, height)
         for photo, view in zip(photos, views, strict=True)
     )
-    pixels, depth = whole.pixels.astype(np.float32), _depth(whole)
+    pixels, inner = whole.pixels.astype(np.float32), depth(whole.seen)
     for flat in others:
-        inner = _depth(flat)
-        share = np.clip(0.5 + (inner - depth) / BLEND, 0.0, 1.0)[..., None]
+        deep = depth(flat.seen)
+        share = np.clip(0.5 + (deep - inner) * flat.scale / BLEND, 0.0, 1.0)[..., None]
         share[~flat.seen], share[~whole.seen & flat.seen] = 0.0, 1.0
         pixels += share * (_matched(flat, pixels, flat.seen & whole.seen) - pixels)
         whole = replace(whole, seen=whole.seen | flat.seen)
-        depth = np.maximum(depth, inner)
+        inner = np.maximum(inner, deep)
     if others:  # made as bright as the first, others may be brighter than white
         pixels *= min(1.0, 255.0 / max(float(np.percentile(pixels[::8, ::8], 99.9)), 1.0))
     return replace(whole, pixels=np.clip(pixels, 0, 255).astype(np.uint8))
@@ -192,7 +191,7 @@ def _rigid(here: FloatArray, there: FloatArray) -> tuple[float, float, float]:
     return angle, float(x), float(y)
 
 
-def _matched(flat: Flat, other: Features, both: NDArray[np.bool_]) -> Features:
+def _matched(flat: Flat, other: Floats, both: Mask) -> Floats:
     """Its pixels, each channel made as bright as the other picture's, place by place.
 
     Light falls otherwise on each photo. How much brighter the other one is where ``both`` see
@@ -213,17 +212,10 @@ def _matched(flat: Flat, other: Features, both: NDArray[np.bool_]) -> Features:
     return np.asarray(pixels * np.exp(apart), dtype=np.float32)
 
 
-def _shrunk(picture: NDArray[Any], size: tuple[int, int]) -> Features:
+def _shrunk(picture: NDArray[Any], size: tuple[int, int]) -> Floats:
     """A picture of that width and height whose pixels are means."""
     small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
     return np.asarray(small, dtype=np.float32)
-
-
-def _depth(flat: Flat) -> Features:
-    """How many mm away from what is not seen each pixel lies."""
-    framed = np.pad(flat.seen.astype(np.uint8), 1)
-    inner = cv2.distanceTransform(framed, cv2.DIST_L2, cv2.DIST_MASK_3)
-    return np.asarray(inner[1:-1, 1:-1] * flat.scale, dtype=np.float32)
 
 
 def _box(views: Sequence[View], around: float) -> Box:

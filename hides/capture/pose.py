@@ -15,13 +15,14 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from shapely import Polygon
 
 from hides.capture import detection, targets
 from hides.capture.adjustment import FAIR_RESIDUAL, Adjustment, SheetPose, agreed, hull, rms
 from hides.capture.camera import Camera
-from hides.capture.detection import GOOD_SHEETS, Pixels
+from hides.capture.detection import GOOD_SHEETS
+from hides.capture.masks import Mask, Pixels
 from hides.capture.photo import Photo
 from hides.errors import InputError, placed
 from hides.outline import FloatArray
@@ -180,7 +181,7 @@ class Flat:
     """
 
     pixels: Pixels
-    seen: NDArray[np.bool_]
+    seen: Mask
     origin: tuple[float, float]
     scale: float
 

@@ -24,11 +24,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from hides.capture.masks import Floats, Mask, Pixels, dilated, eroded, filled, pieces, without_holes
 from hides.outline import FloatArray
-
-Pixels = NDArray[np.uint8]
-Mask = NDArray[np.bool_]
-Features = NDArray[np.float32]
 
 COARSE_PIXEL = 6.0  # mm per pixel
 TEXTURE_PIXEL = 2.0  # mm per pixel in which texture is looked at
@@ -64,7 +61,7 @@ class Coarse:
     scale: float
     ratio: FloatArray
     lab: Pixels
-    features: Features
+    features: Floats
     open: Mask
     covered: Mask
     floor: Mask
@@ -94,11 +91,11 @@ def coarse_of(pixels: Pixels, seen: Mask, scale: float, sheets: Sequence[FloatAr
     ratio = np.array([pixels.shape[1] / size[0], pixels.shape[0] / size[1]])
     corners = [(sheet + 0.5) / ratio - 0.5 for sheet in sheets]
     shown = cv2.resize(seen.astype(np.uint8), size, interpolation=cv2.INTER_AREA) > 0
-    shown = shrunken(shown, 1.0)
+    shown = eroded(shown, 1.0)
     paper = filled(shown.shape, corners)
-    rim = shown & ~shrunken(shown, PICTURE_RIM / COARSE_PIXEL)
-    covered = grown(paper, SHEET_SHADOW / COARSE_PIXEL)
-    near = grown(paper, FLOOR_RING[1] / COARSE_PIXEL) & ~grown(paper, FLOOR_RING[0] / COARSE_PIXEL)
+    rim = shown & ~eroded(shown, PICTURE_RIM / COARSE_PIXEL)
+    covered = dilated(paper, SHEET_SHADOW / COARSE_PIXEL)
+    inner, outer = (dilated(paper, reach / COARSE_PIXEL) for reach in FLOOR_RING)
     middle = np.zeros(shown.shape, np.uint8)
     if corners:
         hull = cv2.convexHull(np.array([c.mean(axis=0) for c in corners], np.float32))
@@ -107,7 +104,7 @@ def coarse_of(pixels: Pixels, seen: Mask, scale: float, sheets: Sequence[FloatAr
     small = _resized(fine, size).astype(np.uint8)
     lab = np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2LAB), dtype=np.uint8)
     features = _features(fine, size)
-    floor = near & free
+    floor = outer & ~inner & free
     if floor.sum() > FEW_PIXELS:  # a hide may lie on the rim, but not under a sheet
         floor |= rim & free & (_distance(features, features[floor]) < LIKE)
     else:
@@ -143,21 +140,8 @@ def pieces_of(mask: Mask) -> list[Mask]:
     size = round(THIN / COARSE_PIXEL) // 2 * 2 + 1
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
     clean = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, kernel)
-    rings, _ = cv2.findContours(clean, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    pieces = []
-    for ring in sorted(rings, key=cv2.contourArea, reverse=True):
-        piece = np.zeros(mask.shape, np.uint8)
-        cv2.drawContours(piece, [ring], -1, 1, cv2.FILLED)
-        pieces.append(piece.astype(bool))
-    return pieces
-
-
-def filled(shape: tuple[int, ...], rings: Sequence[FloatArray]) -> Mask:
-    """Mask of (n, 2) pixel rings."""
-    mask = np.zeros(shape[:2], np.uint8)
-    for ring in rings:
-        cv2.fillPoly(mask, [np.round(ring * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
-    return mask.astype(bool)
+    whole = without_holes(clean > 0)
+    return sorted(pieces(whole), key=np.count_nonzero, reverse=True)
 
 
 def _cut(look: Coarse, picture: Pixels, start: Mask, by: int) -> Mask:
@@ -182,7 +166,7 @@ def _cut(look: Coarse, picture: Pixels, start: Mask, by: int) -> Mask:
     return np.asarray((full > 0) & look.open)
 
 
-def _features(fine: Features, size: tuple[int, int]) -> Features:
+def _features(fine: Floats, size: tuple[int, int]) -> Floats:
     logs = np.log(fine + DARK)
     bright = logs.mean(axis=2)
     detail = np.abs(bright - cv2.GaussianBlur(bright, (0, 0), 6.0 / TEXTURE_PIXEL))
@@ -191,7 +175,7 @@ def _features(fine: Features, size: tuple[int, int]) -> Features:
     return np.dstack([_resized(bright, size), r - g, b - g, np.log(texture + 0.01)])
 
 
-def _distance(features: Features, samples: Features) -> Features:
+def _distance(features: Floats, samples: Floats) -> Floats:
     """Mahalanobis distance of (h, w, 4) features to the nearest cluster of samples."""
     cv2.setRNGSeed(1)
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.01)
@@ -220,18 +204,3 @@ def _shrunk(pixels: Pixels, factor: float) -> Pixels:
 
 def _resized(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
-
-
-def shrunken(mask: Mask, by: float) -> Mask:
-    """A mask without what lies within ``by`` pixels of its edge or of the picture's."""
-    padded = np.pad(mask.astype(np.uint8), 1)
-    inner = cv2.distanceTransform(padded, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)[1:-1, 1:-1]
-    return np.asarray(inner > by)
-
-
-def grown(mask: Mask, by: float) -> Mask:
-    """A mask with what lies within ``by`` pixels of it."""
-    if not mask.any():
-        return mask
-    outer = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    return np.asarray(outer <= by)

@@ -16,14 +16,10 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
+from hides.capture.masks import Floats, Mask, Pixels
 from hides.outline import FloatArray
-
-Image = NDArray[np.uint8]
-Mask = NDArray[np.bool_]
-Floats = NDArray[np.float32]
 
 LIGHT_STEP = 4.0  # mm; step at which the leather's own colour is looked at
 LIGHT_REACH = 120.0  # mm; light changes slower than this along a hide, but for the edges of shadows
@@ -46,7 +42,7 @@ _LINEAR = np.where(
 ).astype(np.float32)  # IEC 61966-2-1
 
 
-def linear(bgr: Image) -> Floats:
+def linear(bgr: Pixels) -> Floats:
     """sRGB values 0 to 255 as linear light 0 to 1; same shape and order of channels."""
     return np.asarray(_LINEAR[bgr], dtype=np.float32)
 
@@ -83,7 +79,7 @@ class Even:
     leather: FloatArray
 
 
-def even_out(pixels: Image, mask: Mask, leather: FloatArray, scale: float) -> Even:
+def even_out(pixels: Pixels, mask: Mask, leather: FloatArray, scale: float) -> Even:
     """Take the light out of a picture of a hide.
 
     Parameters
@@ -104,7 +100,7 @@ def even_out(pixels: Image, mask: Mask, leather: FloatArray, scale: float) -> Ev
     )
 
 
-def reflectance(pixels: Image, mask: Mask, papers: Sequence[Mask], scale: float) -> FloatArray:
+def reflectance(pixels: Pixels, mask: Mask, papers: Sequence[Mask], scale: float) -> FloatArray:
     """What share of light leather reflects, (3,) linear B, G, R, white paper being 1.
 
     Each sheet of paper is compared with the leather nearest to it, which mostly lies in the

@@ -21,10 +21,11 @@ import numpy as np
 from scipy.ndimage import distance_transform_edt
 from shapely import Polygon
 
-from hides.capture.marks.colour import Chalks, Even, Floats, Mask
+from hides.capture.marks.colour import Chalks, Even
 from hides.capture.marks.legend import USUAL_LEGEND, Legend, LegendEntry
 from hides.capture.marks.picture import MIXED_RIM, WINDOW, Picture, picture_of
-from hides.capture.marks.strokes import STROKE_GAP, Form, forms, grow
+from hides.capture.marks.strokes import STROKE_GAP, Form, forms
+from hides.capture.masks import Floats, Mask, dilated
 from hides.capture.pose import Flat
 from hides.flaws import Flaw
 from hides.outline import Outline
@@ -153,13 +154,13 @@ def _drawn(painted: Mask, even: Even, chalks: Chalks, picture: Picture) -> Itera
     """All marks, group by group and colour by colour."""
     for window in _groups(painted, even, picture):
         for strokes in _by_colour(window, chalks):
-            others = window.strokes & ~grow(strokes, 1.5)
+            others = window.strokes & ~dilated(strokes, 1.5)
             yield from _read(window, strokes, others)
 
 
 def _groups(painted: Mask, even: Even, picture: Picture) -> Iterator[_Window]:
     """Strokes that a usual gap joins."""
-    joined = grow(painted, STROKE_GAP / 2 / picture.scale)
+    joined = dilated(painted, STROKE_GAP / 2 / picture.scale)
     _, labels, about, _ = cv2.connectedComponentsWithStats(joined.astype(np.uint8))
     pad = int(WINDOW / picture.scale)
     for i, (left, top, width, height, _) in enumerate(about):
@@ -183,16 +184,16 @@ def _read(window: _Window, strokes: Mask, others: Mask) -> Iterator[_Drawn]:
         paint = strokes & (strength >= WEAK_STRENGTH * np.linalg.norm(off))
         sharp = _sharpened(paint, strength, scale)
         for form in forms(sharp, others, window.leather, scale):
-            own = sharp & grow(form.shape, 2 * MIXED_RIM / scale)
+            own = sharp & dilated(form.shape, 2 * MIXED_RIM / scale)
             if own.any():
                 look = _look(looks[own], bare)
                 yield _Drawn(form, window.corner, look, bare, _floor_like(window, form, look))
-        strokes = strokes & ~grow(paint, 2 * MIXED_RIM / scale)
+        strokes = strokes & ~dilated(paint, 2 * MIXED_RIM / scale)
 
 
 def _floor_like(window: _Window, form: Form, look: Floats) -> float:
     """Share of the floor near a mark that is of its colour."""
-    beside = window.looks[window.floor & grow(form.shape, FLOOR_REACH / window.scale)]
+    beside = window.looks[window.floor & dilated(form.shape, FLOOR_REACH / window.scale)]
     alike = np.linalg.norm(beside - look, axis=1) < FLOOR_ALIKE
     return float(alike.mean()) if len(alike) else 0.0
 

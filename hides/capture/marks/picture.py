@@ -11,8 +11,9 @@ import numpy as np
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hides.capture.marks.colour import Even, Image, Mask, even_out, reflectance, usual
-from hides.capture.marks.strokes import RING_GAPS, STROKE_GAP, grow, shrink
+from hides.capture.marks.colour import Even, even_out, reflectance, usual
+from hides.capture.marks.strokes import RING_GAPS, STROKE_GAP
+from hides.capture.masks import Mask, Pixels, dilated, eroded, rings_of
 from hides.capture.pose import Flat
 from hides.outline import FloatArray, Outline, polygons_of
 
@@ -47,7 +48,7 @@ class Picture:
 
     flat: Flat
     outline: Polygon
-    pixels: Image
+    pixels: Pixels
     leather: Mask
     floor: Mask
     reflects: FloatArray
@@ -61,10 +62,10 @@ class Picture:
 
     def polygon(self, mask: Mask, corner: tuple[int, int]) -> Polygon | None:
         """The largest piece of a window's mask on the hide, in mm; ``corner`` is (row, column)."""
-        edges, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-        if not edges or max(map(len, edges)) < 3:
+        edges = rings_of(mask)
+        if not edges or len(edges[0]) < 3:
             return None
-        ring = max(edges, key=len).reshape(-1, 2) + np.array(corner[::-1])
+        ring = edges[0] + np.array(corner[::-1])
         places = self.flat.to_floor(self.low + (ring + 0.5) * self.step - 0.5)
         # the ring runs through the middles of the outermost pixels
         shape = Polygon(places).buffer(0.5 * self.scale).simplify(STRAIGHTENED)
@@ -92,7 +93,7 @@ class Picture:
         """
         painted = np.zeros_like(self.leather)
         for _ in range(2):
-            bare = self.leather & ~grow(painted, 2 * MIXED_RIM / self.scale)
+            bare = self.leather & ~dilated(painted, 2 * MIXED_RIM / self.scale)
             even = even_out(self.pixels, bare, self.reflects, self.scale)
             painted = _standing_out(even, self.leather, self.scale)
         return even, painted
@@ -117,7 +118,7 @@ def picture_of(
 
     papers, rim = tuple(papers), MIXED_RIM / (flat.scale * step)
     hide = inside(outline.polygon)
-    leather, floor = shrink(hide & seen, rim), seen & ~grow(hide, rim)
+    leather, floor = eroded(hide & seen, rim), seen & ~dilated(hide, rim)
     for each in ignore:
         leather &= ~inside(each.buffer(MIXED_RIM))
     for paper in papers:
@@ -137,13 +138,13 @@ def _reflects(flat: Flat, outline: Polygon, papers: Iterable[Polygon]) -> FloatA
 
     scale = flat.scale * step
     leather = inside(outline) & (_reduced(flat.seen.astype(np.uint8), step) > 0)
-    shrunk = shrink(leather, MIXED_RIM / scale)
-    sheets = [shrink(inside(paper), MIXED_RIM / scale) for paper in papers]
+    shrunk = eroded(leather, MIXED_RIM / scale)
+    sheets = [eroded(inside(paper), MIXED_RIM / scale) for paper in papers]
     shown = [sheet for sheet in sheets if sheet.any()]
     return reflectance(pixels, shrunk if shrunk.any() else leather, shown, scale)
 
 
-def _reduced(pixels: Image, step: float) -> Image:
+def _reduced(pixels: Pixels, step: float) -> Pixels:
     if step == 1.0:
         return pixels
     size = (max(1, round(pixels.shape[1] / step)), max(1, round(pixels.shape[0] / step)))

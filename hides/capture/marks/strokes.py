@@ -13,10 +13,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 
-from hides.capture.marks.colour import Floats, Mask
+from hides.capture.masks import Mask, depth, dilated, eroded, pieces, without_holes
 
 STROKE_GAP = 15.0  # mm; a broken stroke's gaps, and how far from the edge a ring may end
 RING_GAPS = (25.0, 50.0)  # mm; a ring with a gap of up to these may have been meant
@@ -41,57 +40,23 @@ class Form:
     shape: Mask
 
 
-def grow(mask: Mask, by: float) -> Mask:
-    """All within ``by`` pixels of the mask."""
-    if not mask.any():
-        return mask
-    away = cv2.distanceTransform((~mask).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_PRECISE)
-    return np.asarray(away <= by)
-
-
-def shrink(mask: Mask, by: float) -> Mask:
-    """What lies more than ``by`` pixels inside the mask; beyond the picture nothing is."""
-    return np.asarray(_depth(mask) > by)
-
-
 def close(mask: Mask, gap: float) -> Mask:
     """The mask with gaps of up to ``gap`` pixels bridged, where strokes are 0.4 of it wide."""
     reach = 0.7 * gap  # half would bridge only what ends in a broad front
     rim = int(reach) + 2
-    wide = grow(np.pad(mask, rim), reach)
-    return shrink(wide, reach)[rim:-rim, rim:-rim] | mask
-
-
-def pieces(mask: Mask, least: float = 1.0) -> Iterator[Mask]:
-    """The connected pieces of a mask that hold at least so many pixels."""
-    count, labels, about, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
-    for i in range(1, count):
-        if about[i, cv2.CC_STAT_AREA] >= least:
-            yield np.asarray(labels == i)
-
-
-def filled(mask: Mask) -> Mask:
-    """The mask without holes."""
-    found, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    return np.asarray(cv2.drawContours(np.zeros(mask.shape, np.uint8), found, -1, 1, -1) > 0)
+    wide = dilated(np.pad(mask, rim), reach)
+    return eroded(wide, reach)[rim:-rim, rim:-rim] | mask
 
 
 def breadth(mask: Mask) -> float:
     """Diameter in pixels of the largest disc in it."""
-    return 2.0 * float(_depth(mask).max()) - 1.0
+    return 2.0 * float(depth(mask).max()) - 1.0
 
 
 def _stroke_width(mask: Mask) -> float:
     """Usual width in pixels of strokes: the mean distance to their edge is a quarter of it."""
-    inside = _depth(mask)
+    inside = depth(mask)
     return 4.0 * float(inside[inside > 0].mean()) - 1.0 if mask.any() else 0.0
-
-
-def _depth(mask: Mask) -> Floats:
-    """Each pixel's distance to the outside; beyond the picture nothing is inside."""
-    wide = np.pad(mask, 1).astype(np.uint8)
-    depth = cv2.distanceTransform(wide, cv2.DIST_L2, cv2.DIST_MASK_PRECISE)[1:-1, 1:-1]
-    return np.asarray(depth, dtype=np.float32)
 
 
 def forms(painted: Mask, others: Mask, leather: Mask, scale: float) -> Iterator[Form]:
@@ -106,18 +71,19 @@ def forms(painted: Mask, others: Mask, leather: Mask, scale: float) -> Iterator[
     """
     inside = _enclosed(painted, others | ~leather, STROKE_GAP, scale)
     if inside.sum() >= RING_SHARE * painted.sum():
-        width = _stroke_width(painted & grow(inside, BROAD / scale))
-        for each in pieces(grow(inside, width / 2)):
-            yield Form("ring", filled(each))
-        yield from _rest(painted & ~grow(inside, 1.25 * width + 3.0 / scale), painted.sum(), scale)
+        width = _stroke_width(painted & dilated(inside, BROAD / scale))
+        for each in pieces(dilated(inside, width / 2)):
+            yield Form("ring", without_holes(each))
+        beside = painted & ~dilated(inside, 1.25 * width + 3.0 / scale)
+        yield from _rest(beside, painted.sum(), scale)
         return
     for gap in RING_GAPS if breadth(painted) * scale < BROAD else ():
         inside = _enclosed(painted, others | ~leather, gap, scale)
         if inside.sum() >= max(RING_SHARE * painted.sum(), 3 * LEAST_INSIDE / scale**2):
-            width = _stroke_width(painted & grow(inside, BROAD / scale))
-            yield Form("open ring", filled(grow(inside, width / 2)))
+            width = _stroke_width(painted & dilated(inside, BROAD / scale))
+            yield Form("open ring", without_holes(dilated(inside, width / 2)))
             return
-    whole = filled(close(painted, STROKE_GAP / scale))
+    whole = without_holes(close(painted, STROKE_GAP / scale))
     yield Form("area" if breadth(whole) * scale >= BROAD else "line", whole)
 
 
@@ -125,7 +91,7 @@ def _rest(strokes: Mask, whole: int, scale: float) -> Iterator[Form]:
     """Strokes beside a ring: marks of their own, unless they are only its ends."""
     for piece in pieces(close(strokes, STROKE_GAP / scale)):
         if piece.sum() >= STROKE_END * whole:
-            shape = filled(piece)
+            shape = without_holes(piece)
             yield Form("area" if breadth(shape) * scale >= BROAD else "line", shape)
 
 
@@ -135,14 +101,14 @@ def _enclosed(strokes: Mask, walls: Mask, gap: float, scale: float) -> Mask:
     Strokes and walls are made wider until gaps are shut, and what is left is grown back.
     """
     reach = gap / 2 / scale
-    free = ~grow(strokes | walls, reach)
-    near = grow(strokes, STROKE_GAP / 2 / scale + 2.0)
+    free = ~dilated(strokes | walls, reach)
+    near = dilated(strokes, STROKE_GAP / 2 / scale + 2.0)
     found = np.zeros_like(strokes)
     for piece in pieces(free):
         if _meets_border(piece):
             continue
-        inside = grow(piece, reach) & ~strokes & ~walls
-        rim = grow(inside, 2.0) & ~inside
+        inside = dilated(piece, reach) & ~strokes & ~walls
+        rim = dilated(inside, 2.0) & ~inside
         if inside.sum() >= LEAST_INSIDE / scale**2 and (rim & near).sum() >= WALLED * rim.sum():
             found |= inside
     return found
