@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 
 from hides.capture.marks.colour import Even, even_out, reflectance, usual
 from hides.capture.marks.strokes import RING_GAPS, STROKE_GAP
-from hides.capture.masks import Mask, Pixels, dilated, eroded, rings_of
+from hides.capture.masks import Mask, dilated, eroded, filled, rings_of
 from hides.capture.pose import Flat
 from hides.outline import FloatArray, Outline, polygons_of
 
@@ -39,26 +39,22 @@ class Picture:
 
     Attributes
     ----------
-    pixels : (h, w, 3) uint8 BGR.
+    flat : its part of the flat photo, in pixels of :data:`FINEST_PIXEL` or more.
     leather : (h, w), where the photo shows it, without the rim and without what is to be ignored.
     floor : (h, w), where the photo shows that, without the rim and the sheets.
     reflects : (3,) linear B, G, R: what the leather reflects, white paper being 1.
-    low, step : pixel p is pixel low + (p + 0.5) * step - 0.5 of the flat.
     """
 
     flat: Flat
     outline: Polygon
-    pixels: Pixels
     leather: Mask
     floor: Mask
     reflects: FloatArray
-    low: FloatArray
-    step: float
 
     @property
     def scale(self) -> float:
         """mm per pixel."""
-        return self.flat.scale * self.step
+        return self.flat.scale
 
     def polygon(self, mask: Mask, corner: tuple[int, int]) -> Polygon | None:
         """The largest piece of a window's mask on the hide, in mm; ``corner`` is (row, column)."""
@@ -66,9 +62,8 @@ class Picture:
         if not edges or len(edges[0]) < 3:
             return None
         ring = edges[0] + np.array(corner[::-1])
-        places = self.flat.to_floor(self.low + (ring + 0.5) * self.step - 0.5)
         # the ring runs through the middles of the outermost pixels
-        shape = Polygon(places).buffer(0.5 * self.scale).simplify(STRAIGHTENED)
+        shape = Polygon(self.flat.to_floor(ring)).buffer(0.5 * self.scale).simplify(STRAIGHTENED)
         if (
             shape.distance(self.outline.exterior) < 1.5 * MIXED_RIM
         ):  # what ends there goes to the edge
@@ -94,7 +89,7 @@ class Picture:
         painted = np.zeros_like(self.leather)
         for _ in range(2):
             bare = self.leather & ~dilated(painted, 2 * MIXED_RIM / self.scale)
-            even = even_out(self.pixels, bare, self.reflects, self.scale)
+            even = even_out(self.flat.pixels, bare, self.reflects, self.scale)
             painted = _standing_out(even, self.leather, self.scale)
         return even, painted
 
@@ -103,62 +98,51 @@ def picture_of(
     flat: Flat, outline: Outline, papers: Iterable[Polygon], ignore: Iterable[Polygon]
 ) -> Picture:
     """Cut the hide out of a flat; see :func:`hides.capture.marks.finder.find`."""
-    ring = flat.to_pixels(outline.points)
-    pad = WINDOW / flat.scale
+    papers = tuple(papers)
+    reflects = _reflects(flat, outline.polygon, papers)
+    ring, pad = flat.to_pixels(outline.points), WINDOW / flat.scale
     size = np.array(flat.pixels.shape[1::-1])
     low = np.clip(np.floor(ring.min(axis=0) - pad), 0, size - 1).astype(int)
     high = np.clip(np.ceil(ring.max(axis=0) + pad), low + 1, size).astype(int)
-    step = max(1.0, FINEST_PIXEL / flat.scale)
     part = np.s_[low[1] : high[1], low[0] : high[0]]
-    pixels = _reduced(flat.pixels[part], step)
-    seen = _reduced(flat.seen[part].astype(np.uint8), step) > 0
-
-    def inside(shape: Polygon) -> Mask:
-        return _inside(shape, flat, low, step, pixels.shape[:2])
-
-    papers, rim = tuple(papers), MIXED_RIM / (flat.scale * step)
-    hide = inside(outline.polygon)
-    leather, floor = eroded(hide & seen, rim), seen & ~dilated(hide, rim)
+    ((left, top),) = flat.to_floor(low)
+    flat = _reduced(Flat(flat.pixels[part], flat.seen[part], (left, top), flat.scale), FINEST_PIXEL)
+    hide, rim = _inside(outline.polygon, flat), MIXED_RIM / flat.scale
+    leather, floor = eroded(hide & flat.seen, rim), flat.seen & ~dilated(hide, rim)
     for each in ignore:
-        leather &= ~inside(each.buffer(MIXED_RIM))
+        leather &= ~_inside(each.buffer(MIXED_RIM), flat)
     for paper in papers:
-        floor &= ~inside(paper.buffer(MIXED_RIM))
-    reflects = _reflects(flat, outline.polygon, papers)
-    return Picture(flat, outline.polygon, pixels, leather, floor, reflects, low.astype(float), step)
+        floor &= ~_inside(paper.buffer(MIXED_RIM), flat)
+    return Picture(flat, outline.polygon, leather, floor, reflects)
 
 
 def _reflects(flat: Flat, outline: Polygon, papers: Iterable[Polygon]) -> FloatArray:
     """What the leather reflects, from a coarse picture of the whole flat."""
-    step = max(1.0, REFLECTANCE_PIXEL / flat.scale)
-    pixels = _reduced(flat.pixels, step)
-    origin = np.zeros(2)
-
-    def inside(shape: Polygon) -> Mask:
-        return _inside(shape, flat, origin, step, pixels.shape[:2])
-
-    scale = flat.scale * step
-    leather = inside(outline) & (_reduced(flat.seen.astype(np.uint8), step) > 0)
-    shrunk = eroded(leather, MIXED_RIM / scale)
-    sheets = [eroded(inside(paper), MIXED_RIM / scale) for paper in papers]
+    flat = _reduced(flat, REFLECTANCE_PIXEL)
+    leather = _inside(outline, flat) & flat.seen
+    shrunk = eroded(leather, MIXED_RIM / flat.scale)
+    sheets = [eroded(_inside(paper, flat), MIXED_RIM / flat.scale) for paper in papers]
     shown = [sheet for sheet in sheets if sheet.any()]
-    return reflectance(pixels, shrunk if shrunk.any() else leather, shown, scale)
+    return reflectance(flat.pixels, shrunk if shrunk.any() else leather, shown, flat.scale)
 
 
-def _reduced(pixels: Pixels, step: float) -> Pixels:
-    if step == 1.0:
-        return pixels
-    size = (max(1, round(pixels.shape[1] / step)), max(1, round(pixels.shape[0] / step)))
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+def _reduced(flat: Flat, pixel: float) -> Flat:
+    """The same picture in pixels of at least ``pixel`` mm."""
+    step = pixel / flat.scale
+    if step <= 1.0:
+        return flat
+    height, width = (max(1, round(side / step)) for side in flat.seen.shape)
+    pixels, seen = (
+        np.asarray(cv2.resize(each, (width, height), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        for each in (flat.pixels, flat.seen.astype(np.uint8))
+    )
+    ((left, top),) = flat.to_floor([(step - 1) / 2, (step - 1) / 2])
+    return Flat(pixels, seen > 0, (left, top), pixel)
 
 
-def _inside(
-    shape: Polygon, flat: Flat, low: FloatArray, step: float, size: tuple[int, ...]
-) -> Mask:
-    """A shape's pixels in a picture that begins at ``low`` and is ``step`` times coarser."""
-    corners = flat.to_pixels(np.asarray(shape.exterior.coords[:-1]))
-    places = np.round((corners - low + 0.5) / step - 0.5).astype(np.int32)
-    mask = np.zeros(size, np.uint8)
-    return np.asarray(cv2.fillPoly(mask, [places], 1) > 0)
+def _inside(shape: Polygon, flat: Flat) -> Mask:
+    """A shape's pixels in a flat."""
+    return filled(flat.seen.shape, [flat.to_pixels(np.asarray(shape.exterior.coords[:-1]))])
 
 
 def _standing_out(even: Even, leather: Mask, scale: float) -> Mask:
