@@ -21,7 +21,7 @@ from scipy.optimize import least_squares
 from shapely import Polygon
 
 from hides.capture import targets
-from hides.capture.camera import UNKNOWNS, Camera
+from hides.capture.camera import UNKNOWNS, Camera, rigid
 from hides.capture.detection import FEWEST_SHEETS, GOOD_SHEETS, DetectedSheet
 from hides.errors import InputError
 from hides.outline import FloatArray, polygons_of, turned
@@ -70,6 +70,11 @@ class SheetPose:
     def to_floor(self, points: ArrayLike) -> FloatArray:
         """(n, 2) points of the sheet frame in the floor frame."""
         return turned(np.asarray(points, dtype=np.float64), self.angle, self.x, self.y)
+
+    def moved(self, angle: float, x: float, y: float) -> SheetPose:
+        """The same in a floor frame in which its own lies turned (degrees) and shifted (mm)."""
+        ((at_x, at_y),) = turned(np.array([(self.x, self.y)]), angle, x, y)
+        return replace(self, angle=self.angle + angle, x=float(at_x), y=float(at_y))
 
     @property
     def paper(self) -> Polygon:
@@ -218,23 +223,19 @@ def _starts(
 _FLAT = "Lay them face up on the same flat floor as the hide."
 
 
-def _place(from_: FloatArray, to: FloatArray) -> tuple[float, float, float, float]:
-    """Angle (radians) and shift that carry (n, 2) points best onto others (Procrustes), and 0."""
-    a, b = from_ - from_.mean(axis=0), to - to.mean(axis=0)
-    angle = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
-    x, y = to.mean(axis=0) - turned(from_.mean(axis=0)[None], float(np.rad2deg(angle)))[0]
-    return angle, float(x), float(y), 0.0
+def _place(sheet: FloatArray, floor: FloatArray) -> tuple[float, float, float, float]:
+    """Angle in radians and shift of a sheet whose crossings lie there, and 0."""
+    angle, x, y = rigid(sheet, floor)
+    return float(np.deg2rad(angle)), x, y, 0.0
 
 
 def _rebased(camera: Camera, places: FloatArray) -> tuple[Camera, FloatArray]:
     """The same with the first sheet at the origin."""
-    angle, x, y, _ = places[0]
-    c, s = np.cos(angle), np.sin(angle)
-    turn = camera.turn @ np.array([(c, -s, 0), (s, c, 0), (0, 0, 1)])
-    shift = camera.turn @ np.array([x, y, 0.0]) + camera.shift
-    moved = turned(places[:, 1:3] - (x, y), -float(np.rad2deg(angle)))
-    moved = np.column_stack([places[:, 0] - angle, moved, places[:, 3]])
-    return replace(camera, turn=turn, shift=shift), moved
+    back = -float(np.rad2deg(places[0, 0]))
+    ((x, y),) = turned(-places[:1, 1:3], back)
+    moved = turned(places[:, 1:3], back, x, y)
+    placed = np.column_stack([places[:, 0] - places[0, 0], moved, places[:, 3]])
+    return camera.moved(back, x, y), placed
 
 
 def _packed(camera: Camera, places: FloatArray) -> FloatArray:

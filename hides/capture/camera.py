@@ -6,15 +6,27 @@ the first one is (0, 0). The model is OpenCV's: a pinhole and two terms for the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import ArrayLike
 
-from hides.outline import FloatArray
+from hides.outline import FloatArray, turned
 
 UNKNOWNS = 11  # log focal, centre (2), turn (3), shift (3), lens (2)
+
+
+def rigid(here: FloatArray, there: FloatArray) -> tuple[float, float, float]:
+    """Turn in degrees and shift in mm that bring points nearest to others (Kabsch, in the plane).
+
+    Both are (n, 2) mm; :func:`hides.outline.turned` takes the answer.
+    """
+    a, b = here - here.mean(axis=0), there - there.mean(axis=0)
+    cross = (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()
+    angle = float(np.rad2deg(np.arctan2(cross, (a * b).sum())))
+    x, y = there.mean(axis=0) - turned(here.mean(axis=0)[None], angle)[0]
+    return angle, float(x), float(y)
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,6 +100,12 @@ class Camera:
         """How fast the bent radius grows with the true one, whose square is given."""
         k1, k2 = self.lens
         return 1 + square * (3 * k1 + 5 * k2 * square)
+
+    def moved(self, angle: float, x: float, y: float) -> Camera:
+        """The same for a floor frame in which its own lies turned (degrees) and shifted (mm)."""
+        c, s = np.cos(np.deg2rad(angle)), np.sin(np.deg2rad(angle))
+        turn = self.turn @ np.array([(c, s, 0.0), (-s, c, 0.0), (0.0, 0.0, 1.0)])
+        return replace(self, turn=turn, shift=self.shift - turn @ np.array([x, y, 0.0]))
 
     @property
     def vector(self) -> FloatArray:

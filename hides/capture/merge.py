@@ -15,17 +15,16 @@ from typing import Any
 
 import cv2
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
-from shapely import Polygon
 
 from hides.capture import targets
+from hides.capture.adjustment import SheetPose
 from hides.capture.boundary import OffPictureError, Traced, trace
-from hides.capture.camera import Camera
+from hides.capture.camera import Camera, rigid
 from hides.capture.masks import Floats, Mask, depth
 from hides.capture.photo import Photo
-from hides.capture.pose import Box, Flat, SheetPose, View, flatten
+from hides.capture.pose import Flat, View, box_around, flatten, papers_of
 from hides.errors import InputError
 from hides.outline import FloatArray, turned
 
@@ -65,7 +64,7 @@ def mosaic(
 
     It shows the plane ``height`` mm above the floor, up to ``around`` mm beyond the sheets.
     """
-    box = _box(views, around)
+    box = box_around(views, around)
     whole, *others = (
         flatten(photo, view, mm_per_pixel, box, height)
         for photo, view in zip(photos, views, strict=True)
@@ -81,11 +80,6 @@ def mosaic(
     if others:  # made as bright as the first, others may be brighter than white
         pixels *= min(1.0, 255.0 / max(float(np.percentile(pixels[::8, ::8], 99.9)), 1.0))
     return replace(whole, pixels=np.clip(pixels, 0, 255).astype(np.uint8))
-
-
-def papers(views: Sequence[View]) -> tuple[Polygon, ...]:
-    """The paper of every sheet that some view shows, each once."""
-    return tuple({s.number: s.paper for view in views for s in view.sheets}.values())
 
 
 def trace_all(
@@ -107,7 +101,7 @@ def trace_all(
     for around in FLOOR_AROUND:
         flat = mosaic(photos, views, mm_per_pixel, height, around)
         try:
-            found = trace(flat, papers(views), guide)
+            found = trace(flat, papers_of(views), guide)
         except OffPictureError:
             if around == FLOOR_AROUND[-1]:
                 raise
@@ -131,7 +125,7 @@ def _moved(view: View, known: dict[int, SheetPose], index: int) -> View:
         )
     here = np.concatenate([sheet.to_floor(_CORNERS) for sheet in shared])
     there = np.concatenate([known[sheet.number].to_floor(_CORNERS) for sheet in shared])
-    angle, x, y = _rigid(here, there)
+    angle, x, y = rigid(here, there)
     off = np.hypot(*(turned(here, angle, x, y) - there).T)
     if np.sqrt((off**2).mean()) > MOST_MOVED:
         numbers = ", ".join(str(sheet.number) for sheet in shared)
@@ -140,55 +134,30 @@ def _moved(view: View, known: dict[int, SheetPose], index: int) -> View:
             f"(by {off.max():.0f} mm).",
             mend="Take all photos without moving a sheet, and with the sheets flat.",
         )
-    sheets = tuple(_laid(sheet, angle, x, y) for sheet in view.sheets)
-    stickers = {n: _at(place, angle, x, y) for n, place in view.stickers.items()}
-    camera = _seen_from(view.camera, angle, x, y)
+    sheets = tuple(sheet.moved(angle, x, y) for sheet in view.sheets)
+    places = turned(np.array(list(view.stickers.values())).reshape(-1, 2), angle, x, y).tolist()
+    stickers = {n: (at_x, at_y) for n, (at_x, at_y) in zip(view.stickers, places, strict=True)}
+    camera = view.camera.moved(angle, x, y)
     spread = _carried(view, angle, x, y)
     return replace(view, camera=camera, sheets=sheets, spread=spread, stickers=stickers)
-
-
-def _seen_from(camera: Camera, angle: float, x: float, y: float) -> Camera:
-    """The same camera for a floor frame in which its own lies turned and shifted."""
-    c, s = np.cos(np.deg2rad(angle)), np.sin(np.deg2rad(angle))
-    turn = camera.turn @ np.array([(c, s, 0.0), (-s, c, 0.0), (0.0, 0.0, 1.0)])
-    return replace(camera, turn=turn, shift=camera.shift - turn @ np.array([x, y, 0.0]))
 
 
 def _carried(view: View, angle: float, x: float, y: float) -> FloatArray:
     """The covariance of the camera's unknowns in that frame, to first order."""
     middle = view.camera.vector
-    there = _seen_from(Camera.of(middle), angle, x, y).vector
+    there = Camera.of(middle).moved(angle, x, y).vector
     step = 1e-6
     moved = [
-        _seen_from(Camera.of(middle + unit), angle, x, y).vector - there
+        Camera.of(middle + unit).moved(angle, x, y).vector - there
         for unit in step * np.eye(len(middle))
     ]
     slopes = np.array(moved).T / step
     return np.asarray(slopes @ view.spread @ slopes.T)
 
 
-def _at(place: tuple[float, float], angle: float, x: float, y: float) -> tuple[float, float]:
-    ((at_x, at_y),) = turned(np.array([place]), angle, x, y)
-    return float(at_x), float(at_y)
-
-
 _CORNERS = np.array(
     [(0.0, 0.0), (targets.WIDTH, 0.0), (targets.WIDTH, targets.HEIGHT), (0.0, targets.HEIGHT)]
 )
-
-
-def _laid(sheet: SheetPose, angle: float, x: float, y: float) -> SheetPose:
-    at_x, at_y = _at((sheet.x, sheet.y), angle, x, y)
-    return replace(sheet, angle=sheet.angle + angle, x=at_x, y=at_y)
-
-
-def _rigid(here: FloatArray, there: FloatArray) -> tuple[float, float, float]:
-    """Turn in degrees and shift that bring points nearest to others (Kabsch, in the plane)."""
-    a, b = here - here.mean(axis=0), there - there.mean(axis=0)
-    cross = (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()
-    angle = float(np.rad2deg(np.arctan2(cross, (a * b).sum())))
-    x, y = there.mean(axis=0) - turned(here.mean(axis=0)[None], angle)[0]
-    return angle, float(x), float(y)
 
 
 def _matched(flat: Flat, other: Floats, both: Mask) -> Floats:
@@ -216,9 +185,3 @@ def _shrunk(picture: NDArray[Any], size: tuple[int, int]) -> Floats:
     """A picture of that width and height whose pixels are means."""
     small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
     return np.asarray(small, dtype=np.float32)
-
-
-def _box(views: Sequence[View], around: float) -> Box:
-    points = np.concatenate([shapely.get_coordinates(paper) for paper in papers(views)])
-    low, high = points.min(axis=0) - around, points.max(axis=0) + around
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])

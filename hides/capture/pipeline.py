@@ -23,7 +23,7 @@ from hides.capture.detection import PARTLY
 from hides.capture.frame import LEAST_STRAIGHT, Frame, align
 from hides.capture.marks import USUAL_LEGEND, Doubt, Legend, Marks, find
 from hides.capture.photo import Photo
-from hides.capture.pose import Flat, View
+from hides.capture.pose import Flat, View, papers_of
 from hides.errors import InputError, placed
 from hides.hide import Hide
 from hides.label import HideLabel
@@ -179,7 +179,7 @@ def _marks(flat: Flat, views: Sequence[View], traced: Traced, asked: Asked) -> M
         flat,
         traced.outline,
         asked.legend,
-        papers=merge.papers(views),
+        papers=papers_of(views),
         ignore=gauge.covered(stickers),
     )
 

@@ -10,6 +10,7 @@ centre of the first one is (0, 0).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -27,8 +28,7 @@ from hides.capture.photo import Photo
 from hides.errors import InputError, placed
 from hides.outline import FloatArray
 
-__all__ = ["Box", "Flat", "SheetPose", "View", "flatten", "locate"]
-
+SHEET_BORDER = 60.0  # mm of floor shown around the sheets
 MOST_SCALED = 0.1  # a print that is off by more was made for another paper
 
 
@@ -199,6 +199,17 @@ class Flat:
 Box = tuple[float, float, float, float]
 
 
+def papers_of(views: Sequence[View]) -> tuple[Polygon, ...]:
+    """The paper of every sheet that some view shows, each once."""
+    return tuple({s.number: s.paper for view in views for s in view.sheets}.values())
+
+
+def box_around(views: Sequence[View], border: float = SHEET_BORDER) -> Box:
+    """The box that holds the sheets of all views and ``border`` mm around them; floor mm."""
+    left, low, right, top = shapely.total_bounds(papers_of(views)).tolist()
+    return left - border, low - border, right + border, top + border
+
+
 def flatten(
     photo: Photo,
     view: View,
@@ -212,7 +223,7 @@ def flatten(
     ----------
     box : min x, min y, max x, max y in floor mm; None takes in all sheets and :data:`SHEET_BORDER`.
     """
-    left, low, right, top = box or _around(view)
+    left, low, right, top = box or box_around([view])
     columns = int(np.ceil((right - left) / mm_per_pixel)) + 1
     rows = int(np.ceil((top - low) / mm_per_pixel)) + 1
     pixels = np.zeros((rows, columns, 3), np.uint8)
@@ -231,10 +242,3 @@ def flatten(
 
 
 _STRIP = 256  # rows at a time, for memory
-SHEET_BORDER = 60.0  # mm
-
-
-def _around(view: View) -> Box:
-    points = np.concatenate([shapely.get_coordinates(sheet.paper) for sheet in view.sheets])
-    low, high = points.min(axis=0) - SHEET_BORDER, points.max(axis=0) + SHEET_BORDER
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])

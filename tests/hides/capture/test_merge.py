@@ -16,10 +16,11 @@ import shapely
 from shapely import Polygon
 
 from hides.capture import merge, targets
+from hides.capture.adjustment import SheetPose
 from hides.capture.camera import UNKNOWNS, Camera
 from hides.capture.photo import Photo, read
 from hides.capture.pipeline import Asked, capture
-from hides.capture.pose import SheetPose, View, locate
+from hides.capture.pose import View, locate, papers_of
 from hides.errors import InputError
 from hides.label import HideLabel
 from hides.outline import FloatArray, turned
@@ -148,7 +149,7 @@ def test_a_hide_that_sticks_out_between_the_sheets_is_seen_whole(tmp_path):
     shot = next(shots(1, 6.0, {"grey": None}, 49)).scene
     taken = read(shot.save(tmp_path / "side.jpg"))
     view = locate(taken)
-    among = shapely.union_all(merge.papers([view])).envelope
+    among = shapely.union_all(papers_of([view])).envelope
     true = Polygon(view.to_floor(shot.to_pixels(shot.outline)))
     assert true.bounds[1] < among.bounds[1] - merge.FLOOR_AROUND[0]
     flat, found = merge.trace_all([taken], [view])

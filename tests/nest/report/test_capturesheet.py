@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 from shapely import Polygon, box
 
+from hides.capture.adjustment import SheetPose
 from hides.capture.camera import Camera
 from hides.capture.frame import Frame
 from hides.capture.marks import Doubt
 from hides.capture.photo import Photo
 from hides.capture.pipeline import Captured
-from hides.capture.pose import SheetPose, View
+from hides.capture.pose import View
 from hides.thickness import Need, Reading
 from hides.units import THICKEST
 from nest.draw.tints import doubtful
