@@ -40,7 +40,6 @@ class FlawKind:
     bars : the faces that may not lie on it.
     margin : mm kept clear around its drawn edge.
     says : what it is, one plain sentence.
-    weak : the leather is weaker there, not only less fair.
     source : where the handling comes from.
     """
 
@@ -48,8 +47,12 @@ class FlawKind:
     bars: frozenset[str]
     margin: float
     says: str
-    weak: bool = True
     source: str = COMMON
+
+    @property
+    def weak(self) -> bool:
+        """Whether the leather is weaker there, not only less fair: then it bars backs too."""
+        return "back" in self.bars
 
 
 _SADDLERS = "saddle-making course notes, Spokane Falls Community College"
@@ -82,19 +85,18 @@ FLAW_KINDS: dict[str, FlawKind] = {
             "Marks of the tannery's clamps, toggles or hooks on the rim.",
             source=f"trimmed off: {_SADDLERS}",
         ),
-        FlawKind("healed", _SEEN_OR_STRAP, 2.0, "A healed scar: the grain has closed.", weak=False),
+        FlawKind("healed", _SEEN_OR_STRAP, 2.0, "A healed scar: the grain has closed."),
         FlawKind(
             "wrinkle",
             _SEEN_OR_STRAP,
             0.0,
             "Growth or fat wrinkles across the neck; some customers want them.",
-            weak=False,
         ),
-        FlawKind("bite", _SEEN, 1.0, "Pits of ticks, lice or other insects.", weak=False),
-        FlawKind("vein", _SEEN, 0.0, "Branching lines of veins.", weak=False),
-        FlawKind("range", _SEEN, 1.0, "A mark of open range that is only seen.", weak=False),
-        FlawKind("stain", _SEEN, 2.0, "A stain from dung, dye, iron or water.", weak=False),
-        FlawKind("rough", _SEEN, 0.0, "A rough flesh side, as on belly and neck.", weak=False),
+        FlawKind("bite", _SEEN, 1.0, "Pits of ticks, lice or other insects."),
+        FlawKind("vein", _SEEN, 0.0, "Branching lines of veins."),
+        FlawKind("range", _SEEN, 1.0, "A mark of life on open range that is only seen."),
+        FlawKind("stain", _SEEN, 2.0, "A stain from dung, dye, iron or water."),
+        FlawKind("rough", _SEEN, 0.0, "A rough flesh side, as on belly and neck."),
     )
 }
 

@@ -68,21 +68,14 @@ _MEMBERS = (
     *("type", "croupon", "name", "piece", "tannage", "frame"),
     *("price", "supplier_area", "photo", "parent", "features"),
 )
-_PROPERTIES = {
-    "outline": (),
-    "backbone": (),
-    "flaw": ("flaw", "face", "width", "note"),
-    "reading": ("thickness", "gauge"),
-    "zone": ("name", "thickness"),
-    "stretch": (),
-}
-_GEOMETRY = {
-    "outline": ("Polygon",),
-    "backbone": ("LineString",),
-    "flaw": ("Polygon", "LineString", "Point"),
-    "reading": ("Point",),
-    "zone": ("Polygon",),
-    "stretch": ("LineString",),
+# Of each role: the geometries it may have, and its properties.
+_ROLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "outline": (("Polygon",), ()),
+    "backbone": (("LineString",), ()),
+    "flaw": (("Polygon", "LineString", "Point"), ("flaw", "face", "width", "note")),
+    "reading": (("Point",), ("thickness", "gauge")),
+    "zone": (("Polygon",), ("name", "thickness")),
+    "stretch": (("LineString",), ()),
 }
 
 
@@ -131,19 +124,19 @@ def check(hide: Hide) -> None:
 
 def _known(found: Feature) -> Feature:
     """Check that a feature's role is known and goes with its geometry and properties."""
-    if found.role not in _GEOMETRY:
+    if found.role not in _ROLES:
         raise HideError(
             f"'{found.role}' is no known role.",
-            mend=f"Use one of {', '.join(_GEOMETRY)}.",
+            mend=f"Use one of {', '.join(_ROLES)}.",
             place=found.place,
         )
-    allowed = _GEOMETRY[found.role]
+    allowed, properties = _ROLES[found.role]
     if found.type not in allowed:
         raise HideError(
             f"a feature of role {found.role} must be a {' or '.join(allowed)}, got {found.type}.",
             place=found.place,
         )
-    found.properties.check_names(("role", *_PROPERTIES[found.role]))
+    found.properties.check_names(("role", *properties))
     return found
 
 

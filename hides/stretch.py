@@ -24,6 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hides.outline import FloatArray
+from hides.thickness import smoothstep
 
 PIECES = ("side", "double butt", "bend", "shoulder", "belly", "remnant")
 
@@ -77,16 +78,10 @@ class StretchField:
         """The default in degrees, before the user's lines."""
         if self.piece != "side":
             return np.full(len(points), _DEFAULTS[self.piece])
-        shoulder = _step((points[:, 0] - self.tail) / self.length, *BEND_END)
-        flank = _step(np.abs(points[:, 1]) / self.depth, *BELLY_LINE)
+        shoulder = smoothstep((points[:, 0] - self.tail) / self.length, *BEND_END)
+        flank = smoothstep(np.abs(points[:, 1]) / self.depth, *BELLY_LINE)
         left = 90.0 * shoulder + FLANK * flank * (1.0 - shoulder)
         return -left if self.right else left
-
-
-def _step(at: FloatArray, low: float, high: float) -> FloatArray:
-    """Rise smoothly from 0 at ``low`` to 1 at ``high`` (cubic, level at both ends)."""
-    t = np.clip((at - low) / (high - low), 0.0, 1.0)
-    return np.asarray(t * t * (3.0 - 2.0 * t), dtype=np.float64)
 
 
 def _doubled(degrees: FloatArray) -> FloatArray:

@@ -145,8 +145,8 @@ class Regions:
 
     def drops(self, points: FloatArray) -> FloatArray:
         """Shares 0..1 of the whole drop to belly and to neck at (n, 2) points; (n, 2)."""
-        belly = _step(np.abs(points[:, 1]) / self.depth, *BELLY_SPAN)
-        neck = _step((points[:, 0] - self.tail) / self.length, *NECK_SPAN)
+        belly = smoothstep(np.abs(points[:, 1]) / self.depth, *BELLY_SPAN)
+        neck = smoothstep((points[:, 0] - self.tail) / self.length, *NECK_SPAN)
         return np.column_stack([belly, neck])
 
 
@@ -340,9 +340,8 @@ class _Regression:
 
     def covariance(self, points: FloatArray) -> FloatArray:
         """Covariance of the thickness between (n, 2) points, given the readings; (n, n) mm²."""
-        trend, mine = self._trend(points), self._trend(self.places)
-        cross = _matern(cdist(self.places, points), self.height, self.length) + mine @ trend.T
-        explained = solve_triangular(self.factor, cross, lower=True)
+        trend = self._trend(points)
+        explained = solve_triangular(self.factor, self._cross(points, trend), lower=True)
         before = _matern(cdist(points, points), self.height, self.length) + trend @ trend.T
         return np.asarray(before - explained.T @ explained, dtype=np.float64)
 
@@ -354,13 +353,17 @@ class _Regression:
 
     def _predict(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         trend = self._trend(points)
-        cross = _matern(cdist(self.places, points), self.height, self.length)
-        cross += self._trend(self.places) @ trend.T
+        cross = self._cross(points, trend)
         explained = solve_triangular(self.factor, cross, lower=True, check_finite=False)
         before = self.height**2 + np.einsum("ij,ij->i", trend, trend)
         variance = before - np.einsum("ij,ij->j", explained, explained)
         mean = self.level + self._expected(points) + self.weights @ cross
         return mean, np.sqrt(np.maximum(variance, 0.0))
+
+    def _cross(self, points: FloatArray, trend: FloatArray) -> FloatArray:
+        """Covariance between readings and (n, 2) points of that trend before any is read."""
+        waves = _matern(cdist(self.places, points), self.height, self.length)
+        return waves + self._trend(self.places) @ trend.T
 
     def _trend(self, points: FloatArray) -> FloatArray:
         """The plane's and the regions' terms at (n, 2) points, each times its prior deviation."""
@@ -390,8 +393,8 @@ class _Regression:
         )
 
 
-def _step(at: FloatArray, low: float, high: float) -> FloatArray:
-    """Rise smoothly from 0 at ``low`` to 1 at ``high`` (cubic, level at both ends)."""
+def smoothstep(at: FloatArray, low: float, high: float) -> FloatArray:
+    """A share that rises from 0 at ``low`` to 1 at ``high``, a cubic that is level at both ends."""
     t = np.clip((at - low) / (high - low), 0.0, 1.0)
     return np.asarray(t * t * (3.0 - 2.0 * t), dtype=np.float64)
 

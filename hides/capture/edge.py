@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, uniform_filter1d
 from scipy.spatial import cKDTree
+from shapely import LinearRing
 
 from hides.capture.masks import Pixels
 from hides.outline import FloatArray
@@ -83,7 +84,7 @@ def unrolled(picture: Pixels, ring: FloatArray, scale: float, reach: float) -> B
     """
     tangent = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
     tangent /= np.maximum(np.hypot(*tangent.T)[:, None], 1e-9)
-    turn = np.sign(_signed_area(ring))
+    turn = 1.0 if LinearRing(ring).is_ccw else -1.0
     outward = np.column_stack([tangent[:, 1], -tangent[:, 0]]) * turn
     across = np.arange(-reach, reach + 0.5, 1.0)
     at = (ring[:, None, :] + across[None, :, None] / scale * outward[:, None, :]).astype(np.float32)
@@ -212,8 +213,3 @@ def _likely(colours: FloatArray, samples: FloatArray, rows: int) -> FloatArray:
     distance = np.einsum("nmi,nij,nmj->nm", off, np.linalg.inv(spread), off, optimize=True)
     likely = -0.5 * (distance + np.log(np.linalg.det(spread))[:, None])
     return np.asarray(np.logaddexp(likely, STRANGE), dtype=np.float64)
-
-
-def _signed_area(ring: FloatArray) -> float:
-    x, y = ring.T
-    return float(0.5 * (x * np.roll(y, -1) - np.roll(x, -1) * y).sum())

@@ -133,21 +133,15 @@ def _located(taken: Photo, ruler: float | None) -> View:
         return pose.locate(taken, ruler)
     except InputError as error:
         turned = replace(taken, pixels=np.ascontiguousarray(taken.pixels[:, ::-1]))
-        if not _readable(turned, ruler):
-            raise error
+        try:
+            pose.locate(turned, ruler)
+        except InputError:
+            raise error from None
     raise InputError(
         "the photo is mirrored: its sheets can be read only in a mirror.",
         mend="Turn mirroring off in the camera (selfie cameras do it), or flip the picture back.",
         file=taken.path,
     )
-
-
-def _readable(taken: Photo, ruler: float | None) -> bool:
-    try:
-        pose.locate(taken, ruler)
-    except InputError:
-        return False
-    return True
 
 
 def _guide(asked: Asked, first: Photo, view: View) -> FloatArray:
