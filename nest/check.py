@@ -35,9 +35,9 @@ from hides.flaws import FLAW_KINDS, bars
 from hides.hide import Hide
 from hides.outline import FloatArray, polygons_of
 from hides.thickness import chance_outside
+from nest.job import Wanted
 from nest.part import Part
 from nest.plan import TOLERANCE, Placement, Plan, Verdict
-from nest.week import Wanted
 
 VERSION = 2  # of the rules below; a plan's verdict names it
 SHAPE_TOLERANCE = 0.001  # mm; a drawn outline against its definition: rounding, nothing else

@@ -22,9 +22,9 @@ from nest.hideverbs import add_hide_verbs
 
 if TYPE_CHECKING:
     from hides.hide import Hide
+    from nest.job import Job
     from nest.planning import Planned
     from nest.sheath import Sheath
-    from nest.week import Job
 
 DONE, NO_PLAN, BAD_INPUT, STOPPED = 0, 1, 2, 130
 PICTURES = (".png", ".pdf", ".svg")

@@ -29,11 +29,11 @@ from nest.cut.program import Program
 from nest.cut.setups import Setup
 from nest.draw.book import save_book
 from nest.errors import CutError, PlanError
+from nest.job import Job
 from nest.plan import Plan
 from nest.report.placingsheet import placing_pages
 from nest.report.setupsheet import setup_pages
 from nest.report.templates import template_pages, templates_of
-from nest.week import Job
 
 __all__ = [
     "BY_HAND", "COUPONS", "MEASURE", "Made", "Source", "coupon_files", "coupon_for", "facts_of",

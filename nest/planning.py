@@ -24,13 +24,13 @@ from hides.outline import FloatArray
 from nest.check import Finding, check, clearances, verdict
 from nest.errors import NoPlan, WeekError
 from nest.figures import Figures, bound_of, measure
+from nest.job import Job
 from nest.part import Part
 from nest.place import reserve, search
 from nest.place.bound import Bound
 from nest.place.fit import fit
 from nest.place.lay import Laid, Observer, Purse, lay
 from nest.plan import Box, Plan, Remnant, bed_windows, keep_direction, placed_outline
-from nest.week import Job
 
 TRIES = 3  # searches, should the checker refuse what one of them found
 

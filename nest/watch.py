@@ -10,9 +10,9 @@ from contextlib import contextmanager
 
 from hides.hide import Hide
 from hides.units import area_text
+from nest.job import Job
 from nest.place.bound import used_area
 from nest.place.search import Step
-from nest.week import Job
 
 REFRESH = 0.1  # seconds between two writings of the live line
 

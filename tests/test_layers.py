@@ -36,6 +36,7 @@ LAYERS = (
     "nest.part",
     "nest.knife",
     "nest.sheath",
+    "nest.job",
     "nest.week",
     "nest.plan.layout",
     "nest.plan.windows",
@@ -198,7 +199,7 @@ def test_the_checker_shares_nothing_with_the_search():
     """It may know the data of leather, parts and plans, shapely and numpy, and nothing more."""
     asked = {o for node in ast.walk(MODULES["nest.check"]) for o in imported(node, MODULES)}
     allowed = {"hides.flaws", "hides.hide", "hides.outline", "hides.thickness"}
-    assert asked <= allowed | {"nest.part", "nest.week", "nest.plan"}
+    assert asked <= allowed | {"nest.part", "nest.job", "nest.plan"}
     roots = {
         alias.name.split(".")[0] if isinstance(node, ast.Import) else node.module.split(".")[0]
         for node in ast.walk(MODULES["nest.check"])

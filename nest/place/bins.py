@@ -19,10 +19,10 @@ from hides.hide import Hide
 from hides.outline import grown
 from hides.thickness import Need
 from hides.units import DM2
+from nest.job import Job, Kit
 from nest.part import Part
 from nest.place.offer import Counts, Offer, Row
 from nest.place.solve import Placed, ground_left
-from nest.week import Job, Kit
 
 Sort = tuple[str, Need]  # what a region asks of the ground: the face that shows, the thickness
 

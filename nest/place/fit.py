@@ -15,13 +15,13 @@ from shapely import Polygon
 
 from hides.hide import Hide
 from nest.errors import NoPlan
+from nest.job import Job, Kit
 from nest.place import reserve
 from nest.place.bins import CLOSE, Bin, bin_of
 from nest.place.bound import used_area
 from nest.place.lay import Laid, Observer, Purse, lay, least
 from nest.place.offer import Counts, Goal
 from nest.place.solve import Placed, part_key
-from nest.week import Job, Kit
 
 TRIAL = 0.12  # of the budget, for finding out whether a set of kits fits
 TIGHT = 0.5  # of a hide's usable area; if parts take more, areas are asked first whether they fit

@@ -15,10 +15,10 @@ from hides.outline import Outline
 from hides.thickness import Need
 from hides.units import THICKEST
 from nest.errors import NoPlan
+from nest.job import Job, Kit, Wanted
 from nest.part import Part, Region
 from nest.place.solve import Placed, place
 from nest.plan import Placement
-from nest.week import Job, Kit, Wanted
 
 STRAP_WINDOW = 10.0  # degrees off the line of least stretch; a strap across it would give
 STRAP_EFFORT = 0.02  # enough for one part

@@ -18,10 +18,10 @@ from hides.hide import Hide
 from hides.outline import FloatArray, grown, turned
 from hides.thickness import Need
 from nest.errors import NoPlan
+from nest.job import Job, Wanted
 from nest.part import Part
 from nest.place import search, shapes
 from nest.plan import Placement, bed_windows, keep_direction, seams
-from nest.week import Job, Wanted
 
 LEAST_SEAM = 0.1  # mm to either side of a border between windows of a bed; else half the gap
 WINDOW_RESERVE = 0.06  # degrees; the search interpolates the direction, the checker does not

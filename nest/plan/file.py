@@ -39,6 +39,7 @@ from hides.geojson import text_of as geojson_text
 from hides.outline import FloatArray, Outline, turned
 from hides.thickness import Need
 from nest.errors import PlanError
+from nest.job import KEEPS, Wanted
 from nest.part import KINDS, Mark, Part, Region
 from nest.plan.layout import (
     DIGITS,
@@ -51,7 +52,6 @@ from nest.plan.layout import (
     placed_outline,
     rounded,
 )
-from nest.week import KEEPS, Wanted
 
 VERSION = 1
 AGAIN = "Plan the week again with croupon plan, and cut from the file it writes."

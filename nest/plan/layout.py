@@ -16,7 +16,7 @@ from shapely import Polygon
 from hides.hide import Hide
 from hides.outline import Outline
 from nest.errors import PlanError
-from nest.week import KEEPS, Job, Wanted
+from nest.job import KEEPS, Job, Wanted
 
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1
 
@@ -40,7 +40,7 @@ def keep_direction(keep: str) -> tuple[float, float]:
     """Unit vector in the hide's frame that points to the end of the hide that is kept.
 
     A point p is used leather where ``u · p`` is at most the plan's frontier, the largest
-    ``u · p`` over all parts. ``keep`` is one of :data:`nest.week.KEEPS`.
+    ``u · p`` over all parts. ``keep`` is one of :data:`nest.job.KEEPS`.
     """
     x, y = _KEEP_DIRECTIONS[keep]
     length = float(np.hypot(x, y))
@@ -102,7 +102,7 @@ class Plan:
     hide_name, hide_sha256, hide_file : the hide record planned on, by name, digest and file name.
     gap : mm, least distance between two parts.
     edge_margin : mm, least distance from a part to the hide's edge and holes.
-    keep : the end of the hide to be kept, one of :data:`nest.week.KEEPS`.
+    keep : the end of the hide to be kept, one of :data:`nest.job.KEEPS`.
     seed, budget : what the search was given ("20 s", "effort 1").
     figures : plain numbers by the keys of :data:`nest.figures.FIGURES`.
     check : the checker's verdict, None while it has not spoken.

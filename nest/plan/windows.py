@@ -27,7 +27,7 @@ def bed_windows(hide: Hide, shift: tuple[float, float] | None, keep: str) -> tup
     Parameters
     ----------
     shift : mm along the backbone and across it; no window is larger.
-    keep : the end to be kept, one of :data:`nest.week.KEEPS`.
+    keep : the end to be kept, one of :data:`nest.job.KEEPS`.
     """
     if shift is None:
         return ()

@@ -21,7 +21,7 @@ from nest.draw.parts import label_part, outline_of
 from nest.draw.sheet import Box, Pen
 from nest.part import Part
 from nest.plan import Placement, Plan
-from nest.week import Wanted
+from nest.job import Wanted
 
 SUFFIX = {"body": "", "welt": "W", "loop": "L"}
 

@@ -42,8 +42,8 @@ from nest.cut.formats.lines import flattened
 from nest.cut.kerf import compensated
 from nest.cut.machine import Machine
 from nest.cut.stroke import Stroke
+from nest.job import Job
 from nest.plan import Placement, Plan
-from nest.week import Job
 from tests import castor
 
 WEEK = Path("shared/weeks/week-12.week.toml")

@@ -25,10 +25,11 @@ from hides.hide import Hide
 from hides.thickness import Need
 from nest.check import check
 from nest.errors import NoPlan
+from nest.job import Job
 from nest.place import search
 from nest.place.solve import place
 from nest.plan import Plan
-from nest.week import Job, job_of, read
+from nest.week import job_of, read
 from tests.bench.hides import SHARED, repeated
 
 MOST_FAILS = 2

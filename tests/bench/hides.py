@@ -36,10 +36,11 @@ from hides.hide import Hide
 from hides.outline import Outline
 from hides.units import DM2
 from nest.errors import NoPlan
+from nest.job import Job, Kit
 from nest.place import search
 from nest.place.bound import used_area
 from nest.planning import Planned, plan_hides, plan_week
-from nest.week import Job, Kit, job_of, read
+from nest.week import job_of, read
 
 matplotlib.use("Agg")
 from matplotlib import pyplot as plt

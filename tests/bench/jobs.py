@@ -28,10 +28,10 @@ from hides.outline import FloatArray, Outline, polygons_of
 from hides.thickness import Need, Reading, Zone
 from nest import check, planning
 from nest.errors import NoPlan
+from nest.job import KEEPS, PREFERS, Job, Kit, Pin, Wanted
 from nest.part import KINDS, Part, Region
 from nest.place import search
 from nest.plan import Plan
-from nest.week import KEEPS, PREFERS, Job, Kit, Pin, Wanted
 
 EFFORT = 0.0005
 LEATHER = 3.2  # mm, about what hides have and parts ask for

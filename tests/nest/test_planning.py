@@ -17,6 +17,7 @@ from hides.thickness import Need
 from nest import planning
 from nest.check import check
 from nest.errors import NoPlan
+from nest.job import Job, Kit, Pin, Wanted
 from nest.place import solve
 from nest.place.fit import TRIAL
 from nest.place.lay import Purse
@@ -24,7 +25,7 @@ from nest.plan import placed_outline
 from nest.plan import read as read_plan
 from nest.plan import write as write_plan
 from nest.planning import compare_hides, plan_hides, plan_week
-from nest.week import Job, Kit, Pin, Wanted, job_of
+from nest.week import job_of
 from nest.week import read as read_week
 from tests import small
 from tests.places import ROOT

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from hides.errors import InputError
-from nest.week import Pin, job_of, read
+from nest.job import Pin
+from nest.week import job_of, read
 from tests.places import ROOT
 
 KNIFE = f'knife = "{ROOT}/shared/knives/heron.knife.toml"'

@@ -24,11 +24,11 @@ from shapely.geometry.base import BaseGeometry
 from hides.outline import FloatArray, Outline, polygons_of, turned
 from hides.thickness import Need
 from nest.check import ANGLE_TOLERANCE
+from nest.job import Wanted
 from nest.part import Region
 from nest.place.bound import loops
 from nest.place.bound.area import Leather, edges_of
 from nest.plan import TOLERANCE
-from nest.week import Wanted
 
 Grid = tuple[float, float, float]
 

@@ -12,10 +12,10 @@ import numpy as np
 from hides.hide import Hide
 from hides.thickness import Need
 from hides.units import DM2
+from nest.job import Wanted
 from nest.place.bound.alone import Kind, Places
 from nest.place.bound.area import Area, Ground, Leather, Shortage, Sort, faces_apart, shortages
 from nest.plan import TOLERANCE, Box, keep_direction
-from nest.week import Wanted
 
 FRONTIER_STEP = 0.05  # mm; how closely the argument of area tells the frontier, from below
 REACH_STEP = 4.0  # mm; the same for the argument of reach
@@ -92,7 +92,7 @@ def bound(
     ----------
     wanted : the parts that have to lie on the hide.
     gap, edge_margin : mm, the plan's rules.
-    keep : the end to be kept, one of :data:`nest.week.KEEPS`.
+    keep : the end to be kept, one of :data:`nest.job.KEEPS`.
     windows : those of a cutter's bed, if no part may cross from one to another.
     """
     kinds = Counter(Kind.of(one) for one in wanted)

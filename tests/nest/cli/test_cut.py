@@ -23,9 +23,9 @@ from nest import cutting
 from nest import plan as plans
 from nest.check import check, verdict
 from nest.cli import main
+from nest.job import Job
 from nest.part import Mark
 from nest.plan import Plan
-from nest.week import Job
 from tests import small
 from tests.places import ROOT
 

@@ -14,9 +14,9 @@ from hides.thickness import Need, Reading, Zone
 from hides.units import DM2
 from nest.check import check
 from nest.figures import measure
+from nest.job import KEEPS, Job, Kit, Wanted
 from nest.place.bound import FRONTIER_STEP, bound
 from nest.plan import Placement, Plan, keep_direction
-from nest.week import KEEPS, Job, Kit, Wanted
 from tests.small import NEED, hide, outline, part
 
 THIN = Need(2.2, 3.0)

@@ -16,12 +16,13 @@ from hides.flaws import Flaw
 from hides.thickness import Reading, Zone
 from nest.check import check
 from nest.errors import NoPlan
+from nest.job import KEEPS, Job, Kit, Wanted
 from nest.place.bound import NoPlace, NoReach, bound, loops
 from nest.place.bound.alone import Kind, Places
 from nest.place.bound.area import Leather
 from nest.plan import Placement, Plan, keep_direction, placed_outline
 from nest.planning import plan_week
-from nest.week import KEEPS, Job, Kit, Wanted, job_of, read
+from nest.week import job_of, read
 from tests.bench import jobs
 from tests.small import NEED, hide, outline, part
 

@@ -20,6 +20,7 @@ from nest.cli import main
 from nest.cut.machine import SHARED, Machine
 from nest.cut.setups import split
 from nest.errors import NoPlan, PlanError, WeekError
+from nest.job import Job, Kit, Pin, Wanted
 from nest.part import Part, Region
 from nest.place.bound import bound
 from nest.plan import (
@@ -32,7 +33,6 @@ from nest.plan import (
     write,
 )
 from nest.planning import plan_hides, plan_week
-from nest.week import Job, Kit, Pin, Wanted
 from tests import small
 from tests.bench.jobs import drawn
 from tests.places import ROOT

@@ -16,12 +16,12 @@ from svgelements import SVG, Shape
 from hides.hide import Hide
 from hides.outline import Outline
 from nest.figures import FIGURES, Figures, measure
+from nest.job import Job, Kit, Wanted
 from nest.plan import Placement, Plan, Verdict, placed_outline
 from nest.report.compare import best_of, compare_sheet, recommend, table
 from nest.report.cutplan import SHOWN, cut_detail, cut_plan
 from nest.report.hidesheet import hide_sheet
 from nest.report.names import patterns_of
-from nest.week import Job, Kit, Wanted
 from tests import small
 
 PASSED = Verdict(True, 0, 0.01, 1)
