@@ -14,23 +14,20 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
 import shapely
-from shapely import Polygon, box
+from shapely import Polygon
 
 from hides.errors import InputError
 from hides.hide import Hide
-from hides.outline import FloatArray
 from nest.check import Finding, check, clearances, verdict
 from nest.errors import NoPlan, WeekError
 from nest.figures import Figures, bound_of, measure
 from nest.job import Job
-from nest.part import Part
 from nest.place import reserve, search
 from nest.place.bound import Bound
 from nest.place.fit import fit
 from nest.place.lay import Laid, Observer, Purse, lay
-from nest.plan import Box, Plan, Remnant, bed_windows, keep_direction, placed_outline
+from nest.plan import Plan, Remnant, bed_windows, keep_direction, placed_outline, refuse_too_large
 
 TRIES = 3  # searches, should the checker refuse what one of them found
 
@@ -123,7 +120,7 @@ def plan_hides(
     if seconds is None and effort is None:
         seconds, effort = (None, job.effort) if job.effort else (job.seconds, None)
     _known_homes(job, hides)
-    _within_windows(job, hides)
+    refuse_too_large(job, hides)
     for hide in hides:
         _pins_allowed(job, hide, alone=len(hides) == 1)
     purse = Purse(seconds, effort)
@@ -233,63 +230,6 @@ def _pins_allowed(job: Job, hide: Hide, *, alone: bool) -> None:
             mend="Move it, turn it, or take the pin out.",
             place=f"pin {parts[finding.part]}",
         )
-
-
-# --- a cutter's bed --------------------------------------------------------------------------
-
-LOOKED = 40.0  # mm between the places at which a hide is asked for its direction of stretch
-TURN = 1.0  # degrees between the turns of a part that are tried
-SLACK = 0.01  # of a part's length, by which it may seem smaller than it is: more than TURN / 2 is
-
-
-def _within_windows(job: Job, hides: Sequence[Hide]) -> None:
-    """Refuse a part that lies in no window of the bed on any hide, however it may be turned."""
-    if job.shift is None:
-        return
-    windows = {hide: bed_windows(hide, job.shift, job.keep) for hide in hides}
-    seen: set[int] = set()
-    for wanted in job.parts:
-        part = wanted.part
-        if id(part) in seen:
-            continue
-        seen.add(id(part))
-        if not any(_fits_a_window(part, hide, boxes) for hide, boxes in windows.items()):
-            x0, y0, x1, y1 = part.outline.bounds
-            raise WeekError(
-                f"{wanted.id} is {x1 - x0:.0f} × {y1 - y0:.0f} mm, and as the leather lets it lie "
-                f"it fits in no window of {job.shift[0]:g} × {job.shift[1]:g} mm of the bed; no "
-                "part is cut in two.",
-                mend="Plan it for a machine with a larger bed, or without one to cut by hand.",
-            )
-
-
-def _fits_a_window(part: Part, hide: Hide, windows: Sequence[Box]) -> bool:
-    """Whether a part's box is no larger than that of the leather in a window, by its direction."""
-    slack = SLACK * float(np.hypot(*np.ptp(part.outline.points, axis=0)))
-    for window in windows:
-        piece = hide.polygon.intersection(box(*window))
-        if piece.is_empty:
-            continue
-        x0, y0, x1, y1 = piece.bounds
-        spots = np.stack(np.meshgrid(_steps(x0, x1), _steps(y0, y1)), axis=-1).reshape(-1, 2)
-        wide, high = _boxes(part, hide.stretch.direction(spots))
-        if ((wide <= x1 - x0 + slack) & (high <= y1 - y0 + slack)).any():
-            return True
-    return False
-
-
-def _steps(low: float, high: float) -> FloatArray:
-    return np.linspace(low, high, int((high - low) / LOOKED) + 2)
-
-
-def _boxes(part: Part, lines: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Widths and heights of a part's box where the leather stretches least along ``lines``."""
-    off = np.linspace(-part.window, part.window, int(2 * part.window / TURN) + 2)
-    near = np.unique(np.round(lines, 1))
-    turns = np.deg2rad(np.add.outer(near, off).ravel() - part.axis)
-    x, y = part.outline.points.T
-    c, s = np.cos(turns)[:, None], np.sin(turns)[:, None]
-    return np.ptp(c * x - s * y, axis=1), np.ptp(s * x + c * y, axis=1)
 
 
 def compare_hides(

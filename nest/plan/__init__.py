@@ -1,7 +1,8 @@
-"""Plan: where every part lies on one hide (:mod:`nest.plan.layout`), and its file; bed windows."""
+"""Plan: where every part lies on one hide, its file, and what a cutter's bed takes at once."""
 
+from nest.plan.bed import bed_windows, borders, refuse_too_large, seams
 from nest.plan.file import digest_of, read, read_checked, text_of, write
-from nest.plan.layout import (
+from nest.plan.model import (
     TOLERANCE,
     Box,
     Placement,
@@ -11,7 +12,6 @@ from nest.plan.layout import (
     keep_direction,
     placed_outline,
 )
-from nest.plan.windows import bed_windows, borders, seams
 
 __all__ = [
     "TOLERANCE",
@@ -27,6 +27,7 @@ __all__ = [
     "placed_outline",
     "read",
     "read_checked",
+    "refuse_too_large",
     "seams",
     "text_of",
     "write",

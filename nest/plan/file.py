@@ -6,7 +6,7 @@ of each distinct part, which parts were wanted, the rules and the hide record's 
 that plan file and record together can be checked. The member ``digest`` is a SHA-256 of all
 the rest, whatever its layout as text, so that an edit is seen (:func:`read_checked`). Files are
 repeatable byte for byte: no dates, fixed order, every number rounded by
-:func:`nest.plan.layout.rounded`.
+:func:`nest.plan.model.rounded`.
 
 The polygons of the file are what somebody cuts, so :func:`read` keeps them as ``Plan.drawn``
 beside the placements, and :mod:`nest.check` holds one against the other. Marks follow from
@@ -41,7 +41,7 @@ from hides.thickness import Need
 from nest.errors import PlanError
 from nest.job import KEEPS, Wanted
 from nest.part import KINDS, Mark, Part, Region
-from nest.plan.layout import (
+from nest.plan.model import (
     DIGITS,
     TOLERANCE,
     Box,
