@@ -90,6 +90,9 @@ class Need:
         if not 0 < self.risk < 1:
             raise InputError(f"risk must lie between 0 and 1, got {self.risk:g}.")
 
+    def __str__(self) -> str:
+        return f"{self.low:g} to {self.high:g} mm" + (" or thicker" if self.may_split else "")
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:

@@ -24,7 +24,7 @@ from shapely.geometry.base import BaseGeometry
 from hides.hide import Hide
 from hides.outline import FloatArray, polygons_of
 from hides.units import DM2, FT2, area_text
-from nest.place.bound import Bound, bound
+from nest.bound import Bound, bound
 from nest.plan import Plan, Remnant, keep_direction, placed_outline
 
 LEAST_REMNANT = DM2  # mm²; a smaller piece is waste: it holds no part of a sheath

@@ -7,10 +7,12 @@ placed by turning it about that point and shifting it; it is never mirrored.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 from hides.outline import FloatArray, Outline
 
 KINDS = ("body", "welt", "loop")
+Degrees = TypeVar("Degrees", float, FloatArray)
 
 XY = tuple[float, float]  # mm; one point, where outlines and holes are arrays (n, 2)
 
@@ -65,3 +67,12 @@ class Part:
     marks: tuple[Mark, ...]
     axis: float = 0.0
     window: float = 15.0
+
+
+def stray(direction: Degrees, line: Degrees) -> Degrees:
+    """How far a direction lies off a line, which has no arrow: degrees from -90 to 90.
+
+    A part may lie where its axis, turned with it, strays from the line of least stretch by no
+    more than its window.
+    """
+    return (direction - line + 90.0) % 180.0 - 90.0

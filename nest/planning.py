@@ -19,12 +19,12 @@ from shapely import Polygon
 
 from hides.errors import InputError
 from hides.hide import Hide
+from nest.bound import Bound
 from nest.check import Finding, check, clearances, verdict
 from nest.errors import NoPlan, WeekError
 from nest.figures import Figures, bound_of, measure
 from nest.job import Job
 from nest.place import reserve, search
-from nest.place.bound import Bound
 from nest.place.fit import fit
 from nest.place.lay import Laid, Observer, Purse, lay
 from nest.plan import Plan, Remnant, bed_windows, keep_direction, placed_outline, refuse_too_large

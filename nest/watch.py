@@ -10,8 +10,8 @@ from contextlib import contextmanager
 
 from hides.hide import Hide
 from hides.units import area_text
+from nest.bound import used_area
 from nest.job import Job
-from nest.place.bound import used_area
 from nest.place.search import Step
 
 REFRESH = 0.1  # seconds between two writings of the live line

@@ -2,5 +2,5 @@
 
 ``shapes`` prepares parts and ground as arrays, ``kernels`` holds the compiled loops,
 ``search`` moves parts until nothing overlaps and the frontier is as near as it gets,
-``solve`` connects all of it to jobs and hides, ``bound`` says what no plan could beat.
+``solve`` connects all of it to jobs and hides.
 """

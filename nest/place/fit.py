@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 from shapely import Polygon
 
 from hides.hide import Hide
+from nest.bound import used_area
 from nest.errors import NoPlan
 from nest.job import Job, Kit
 from nest.place import reserve
 from nest.place.bins import CLOSE, Bin, bin_of
-from nest.place.bound import used_area
 from nest.place.lay import Laid, Observer, Purse, lay, least
 from nest.place.offer import Counts, Goal
 from nest.place.solve import Placed, part_key

@@ -11,9 +11,9 @@ import numpy as np
 from shapely import Polygon
 
 from hides.hide import Hide
+from nest.bound import Bound, bound
 from nest.job import Job
 from nest.place import reserve, search
-from nest.place.bound import Bound, bound
 from nest.place.solve import Placed, place
 from nest.plan import bed_windows
 

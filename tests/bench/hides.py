@@ -35,10 +35,10 @@ from hides import record
 from hides.hide import Hide
 from hides.outline import Outline
 from hides.units import DM2
+from nest.bound import used_area
 from nest.errors import NoPlan
 from nest.job import Job, Kit
 from nest.place import search
-from nest.place.bound import used_area
 from nest.planning import Planned, plan_hides, plan_week
 from nest.week import job_of, read
 

@@ -15,6 +15,7 @@ from hides import record
 from hides.errors import InputError
 from hides.hide import Hide
 from hides.outline import Outline
+from nest.bound import bound
 from nest.check import Code, check, verdict
 from nest.cli import main
 from nest.cut.machine import SHARED, Machine
@@ -22,7 +23,6 @@ from nest.cut.setups import split
 from nest.errors import NoPlan, PlanError, WeekError
 from nest.job import Job, Kit, Pin, Wanted
 from nest.part import Part, Region
-from nest.place.bound import bound
 from nest.plan import (
     bed_windows,
     borders,

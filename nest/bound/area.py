@@ -9,9 +9,10 @@ tolerances and those of arcs and contours.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from functools import cache
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 import shapely
@@ -38,8 +39,7 @@ LAX = 0.002  # of the risk; more than the chance is off between the nodes of its
 _NOTHING = 1e-6  # dm²; a shortage below this is rounding
 
 
-@dataclass(frozen=True, slots=True)
-class Sort:
+class Sort(NamedTuple):
     """What a region asks of the ground: the face that shows, and the thickness."""
 
     face: str
@@ -48,26 +48,32 @@ class Sort:
 
 @dataclass(frozen=True, slots=True)
 class Shortage:
-    """Sorts that together want more ground (mm²) than the whole hide has for them."""
+    """More ground (mm²) is wanted than the whole hide has; ``what`` wants it, ``has`` is where.
 
-    sorts: tuple[Sort, ...]
+    ``sorts`` are those that together want too much, where it is sorts that do.
+    """
+
+    what: str
     wants: float
     has: float
+    where: str = "there"
+    sorts: tuple[Sort, ...] = ()
+
+    @classmethod
+    def of(cls, sorts: Sequence[Sort], wants: float, has: float) -> Shortage:
+        """Of some sorts, or of room for all parts where there are none; areas in dm²."""
+        faces: dict[Need, list[str]] = {}
+        for sort in sorts:
+            faces.setdefault(sort.need, []).append(sort.face)
+        leather = [f"{need} for {', '.join(names)}" for need, names in faces.items()]
+        what = " and ".join(leather) or "all parts with the gap around them"
+        return cls(what, wants * DM2, has * DM2, sorts=tuple(sorts))
 
     def __str__(self) -> str:
-        faces: dict[Need, list[str]] = {}
-        for sort in self.sorts:
-            faces.setdefault(sort.need, []).append(sort.face)
-        leather = [f"{_words(need)} for {', '.join(names)}" for need, names in faces.items()]
-        what = " and ".join(leather) or "all parts with the gap around them"
         return (
-            f"{what}: {self.wants / DM2:.1f} dm² wanted, {self.has / DM2:.1f} dm² there, "
-            f"{(self.wants - self.has) / DM2:.1f} dm² lacking"
+            f"{self.what}: {self.wants / DM2:.1f} dm² wanted, {self.has / DM2:.1f} dm² "
+            f"{self.where}, {(self.wants - self.has) / DM2:.1f} dm² lacking"
         )
-
-
-def _words(need: Need) -> str:
-    return f"{need.low:g} to {need.high:g} mm" + (" or thicker" if need.may_split else "")
 
 
 def faces_apart(regions: Iterable[Region], within: BaseGeometry) -> dict[str, float]:
@@ -111,27 +117,21 @@ class Leather:
         self.windows = windows
         self.u = keep_direction(keep)
         self.inside = hide.polygon.buffer(TOLERANCE - edge_margin)
-        self._sound: dict[str, BaseGeometry] = {}
-        self._thick: dict[Need, BaseGeometry] = {}
+        self.sound, self.thick = cache(self._sound), cache(self._thick)
 
-    def sound(self, face: str) -> BaseGeometry:
+    def _sound(self, face: str) -> BaseGeometry:
         """Leather whose flaws don't bar a face."""
-        if face not in self._sound:
-            barred = [
-                flaw.shape.buffer(FLAW_KINDS[flaw.kind].margin - TOLERANCE)
-                for flaw in self.hide.flaws
-                if bars(flaw, face)
-            ]
-            whole = self.hide.polygon.buffer(TOLERANCE)
-            self._sound[face] = whole.difference(shapely.union_all(barred))
-        return self._sound[face]
+        barred = [
+            flaw.shape.buffer(FLAW_KINDS[flaw.kind].margin - TOLERANCE)
+            for flaw in self.hide.flaws
+            if bars(flaw, face)
+        ]
+        return self.hide.polygon.buffer(TOLERANCE).difference(shapely.union_all(barred))
 
-    def thick(self, need: Need) -> BaseGeometry:
+    def _thick(self, need: Need) -> BaseGeometry:
         """Leather whose thickness meets a need."""
-        if need not in self._thick:
-            lax = replace(need, risk=min(need.risk + LAX, 0.9999))
-            self._thick[need] = grown(self.hide.thick(lax), GENEROUS)
-        return self._thick[need]
+        lax = replace(need, risk=min(need.risk + LAX, 0.9999))
+        return grown(self.hide.thick(lax), GENEROUS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,22 +228,22 @@ class Ground:
 
 
 def shortages(ground: Ground, demand: FloatArray, rims: float) -> tuple[Shortage, ...]:
-    """What the whole hide lacks: single sorts, else the tightest set of them, else room."""
+    """What the whole hide lacks: single sorts, else the tightest set of them, else room (dm²)."""
     areas = ground.areas(np.inf)
     has = ground.open @ areas
     found = [
-        Shortage((sort,), float(want) * DM2, float(there) * DM2)
+        Shortage.of((sort,), float(want), float(there))
         for sort, want, there in zip(ground.sorts, demand, has, strict=True)
         if want > there + _NOTHING
     ]
     lack, tight = ground.lacking(np.inf, demand)
     if not found and lack > _NOTHING:
         there = float(areas[ground.open[tight].any(axis=0)].sum())
-        sorts = tuple(s for s, is_tight in zip(ground.sorts, tight, strict=True) if is_tight)
-        found = [Shortage(sorts, float(demand[tight].sum()) * DM2, there * DM2)]
+        sorts = [s for s, is_tight in zip(ground.sorts, tight, strict=True) if is_tight]
+        found = [Shortage.of(sorts, float(demand[tight].sum()), there)]
     room, total = ground.room(np.inf), float(demand.sum()) + rims
     if not found and total > room + _NOTHING:
-        found = [Shortage((), total * DM2, room * DM2)]
+        found = [Shortage.of((), total, room)]
     return tuple(found)
 
 

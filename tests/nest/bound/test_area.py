@@ -12,10 +12,10 @@ from shapely import Polygon, box
 from hides.flaws import Flaw
 from hides.thickness import Need, Reading, Zone
 from hides.units import DM2
+from nest.bound import FRONTIER_STEP, bound
 from nest.check import check
 from nest.figures import measure
 from nest.job import KEEPS, Job, Kit, Wanted
-from nest.place.bound import FRONTIER_STEP, bound
 from nest.plan import Placement, Plan, keep_direction
 from tests.small import NEED, hide, outline, part
 

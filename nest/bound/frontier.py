@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache, partial
 
 import numpy as np
 
 from hides.hide import Hide
 from hides.thickness import Need
 from hides.units import DM2
+from nest.bound.alone import Kind, Places
+from nest.bound.area import Area, Ground, Leather, Shortage, Sort, faces_apart, shortages
 from nest.job import Wanted
-from nest.place.bound.alone import Kind, Places
-from nest.place.bound.area import Area, Ground, Leather, Shortage, Sort, faces_apart, shortages
 from nest.plan import TOLERANCE, Box, keep_direction
 
 FRONTIER_STEP = 0.05  # mm; how closely the argument of area tells the frontier, from below
@@ -41,21 +41,6 @@ class NoPlace:
 
 
 @dataclass(frozen=True, slots=True)
-class NoReach:
-    """Parts that want more ground (mm²) than any of them could cover on the whole hide."""
-
-    parts: str
-    wants: float
-    has: float
-
-    def __str__(self) -> str:
-        return (
-            f"{self.parts}: {self.wants / DM2:.1f} dm² wanted, {self.has / DM2:.1f} dm² within "
-            f"their reach, {(self.wants - self.has) / DM2:.1f} dm² lacking"
-        )
-
-
-@dataclass(frozen=True, slots=True)
 class Bound:
     """The least leather for a set of parts on a hide.
 
@@ -67,7 +52,7 @@ class Bound:
 
     used_area: float
     frontier: float
-    shortages: tuple[Shortage | NoPlace | NoReach, ...]
+    shortages: tuple[Shortage | NoPlace, ...]
     because: str
     says: str = SAYS
 
@@ -105,17 +90,17 @@ def used_area(hide: Hide, keep: str) -> Callable[[float], float]:
 
 
 @lru_cache(MOST_HIDES)
-def _on(hide: Hide, edge_margin: float, keep: str, windows: tuple[Box, ...]) -> _Hide:
-    return _Hide(Leather(hide, edge_margin, keep, windows))
+def _on(hide: Hide, edge_margin: float, keep: str, windows: tuple[Box, ...]) -> _Known:
+    return _Known(Leather(hide, edge_margin, keep, windows))
 
 
-class _Hide:
+class _Known:
     """What is known of one hide by one margin and direction, kept for further questions."""
 
     def __init__(self, leather: Leather) -> None:
         self.leather = leather
         self.whole = Area.of(leather.hide.polygon, leather.u)
-        self._grounds: dict[tuple[object, float], Ground] = {}
+        self._ground = cache(partial(Ground, leather))
         self._bounds: dict[object, Bound] = {}
 
     @cached_property
@@ -133,7 +118,7 @@ class _Hide:
 
     def _least(
         self, kinds: Mapping[Kind, int], gap: float
-    ) -> tuple[float, str, tuple[Shortage | NoPlace | NoReach, ...]]:
+    ) -> tuple[float, str, tuple[Shortage | NoPlace, ...]]:
         """The least frontier, why, and what lacks even at the whole hide's end."""
         lacking, frontier = self._by_area(kinds, gap)
         if lacking:
@@ -150,7 +135,8 @@ class _Hide:
             reached, has = self._by_reach(group, wants, frontier)
             if np.isinf(reached):
                 says = "not all parts have room on the whole hide."
-                return self.whole.last, says, (NoReach(_names(group), wants, has),)
+                short = Shortage(_names(group), wants, has, "within their reach")
+                return self.whole.last, says, (short,)
             if reached > frontier:
                 frontier = reached
                 because = f"nearer, {_names(group)} reach too little ground for all of them."
@@ -169,12 +155,6 @@ class _Hide:
             return ground.holds(frontier, demand, rims / DM2)
 
         return (), _last_false(holds, self.whole.first, self.whole.last, FRONTIER_STEP)
-
-    def _ground(self, sorts: tuple[Sort, ...], half_gap: float) -> Ground:
-        key = (sorts, half_gap)
-        if key not in self._grounds:
-            self._grounds[key] = Ground(self.leather, sorts, half_gap)
-        return self._grounds[key]
 
     def _by_reach(
         self, kinds: Sequence[Kind], wants: float, frontier: float

@@ -12,9 +12,12 @@ each level halves both.
 """
 
 import math
+from typing import Any
 
 import numpy as np
 from numba import njit
+
+from nest.part import stray
 
 BOX = 16.0
 TURNS = 24
@@ -22,6 +25,8 @@ LEVELS = 7  # of the search for one part's least frontier: boxes of 0.25 mm and 
 PAD = 48.0  # mm; grids reach this far beyond the hide
 FAR = 64.0  # mm; distances are told up to here
 FREE = 10.0  # degrees between neighbouring nodes; a direction that turns faster isn't relied on
+
+_stray: Any = njit(cache=True, nogil=True)(stray)
 
 
 @njit(cache=True, nogil=True)
@@ -109,7 +114,7 @@ def _piece(ax, ay, dx, dy, t):
 
 
 @njit(cache=True, nogil=True)
-def _front(ring, a, half):
+def front(ring, a, half):
     """How far along x a ring (n, 2) surely reaches from its turning point, a ± half turned."""
     c, s = math.cos(a), math.sin(a)
     far, best = 0, -1e18
@@ -124,20 +129,15 @@ def _front(ring, a, half):
 
 
 @njit(cache=True, nogil=True)
-def fronts(ring, out):
-    """Fill ``out`` (TURNS,) with how far along x a ring (n, 2) surely reaches, by span."""
-    for k in range(TURNS):
-        out[k] = _front(ring, (k + 0.5) * 2.0 * math.pi / TURNS, math.pi / TURNS)
-
-
-@njit(cache=True, nogil=True)
-def _turned_off(x, y, level, k, facing, x0, y0, spacing, axis, window):
+def _turned_off(x, y, level, k, facing, place, rule):
     """Whether all of a box is too far off the line of least stretch.
 
     ``facing`` (rows, cols, 3) holds the cosine and sine of twice the direction on nodes, and
     by how many degrees it differs at most from node to neighbour.
     """
     rows, cols, _ = facing.shape
+    x0, y0, spacing = place
+    axis, window = rule
     u, v = (x - x0) / spacing, (y - y0) / spacing
     i = min(max(math.floor(u), 0), cols - 2)
     j = min(max(math.floor(v), 0), rows - 2)
@@ -155,12 +155,12 @@ def _turned_off(x, y, level, k, facing, x0, y0, spacing, axis, window):
     angle = (k + 0.5) * 360.0 / n
     size = BOX / (1 << level)
     slack = 180.0 / n + turn * (0.1 + 1.5 * size * 0.7072 / spacing)
-    off = axis + angle - math.degrees(math.atan2(s, c)) / 2
-    return abs((off + 90.0) % 180.0 - 90.0) > window + slack
+    off = _stray(axis + angle, math.degrees(math.atan2(s, c)) / 2)
+    return abs(off) > window + slack
 
 
 @njit(cache=True, nogil=True)
-def _refuted(x, y, level, c, s, points, depths, x0, y0, cell):
+def _refuted(x, y, level, c, s, points, depths, grid):
     """Whether some point of the part lies too far out of its ground for all of a box.
 
     ``points`` is (n, 5): place in the part, radius of a disc of the part round it, distance
@@ -168,6 +168,7 @@ def _refuted(x, y, level, c, s, points, depths, x0, y0, cell):
     in the ground each node lies at most, negative outside.
     """
     _, rows, cols = depths.shape
+    x0, y0, cell = grid
     half = math.pi / (TURNS << level)
     around = BOX / (1 << level) * 0.7072
     for k in range(len(points)):
@@ -186,55 +187,68 @@ def _refuted(x, y, level, c, s, points, depths, x0, y0, cell):
 
 
 @njit(cache=True, nogil=True)
-def least_frontier(
-    tops, lows, high, ring, points, depths, grid, facing, place, rule, enough, limit
-):
-    """The least frontier of any box of the last level that isn't refuted; inf if there's none.
+def _barred(x, y, a, level, k, part):
+    """Whether it is certain that no pose of a box is allowed; ``part`` as below."""
+    _, points, depths, grid, facing, place, rule = part
+    return _turned_off(x, y, level, k, facing, place, rule) or _refuted(
+        x, y, level, math.cos(a), math.sin(a), points, depths, grid
+    )
+
+
+@njit(cache=True, nogil=True)
+def least_frontier(boxes, part, enough, limit):
+    """The least frontier in mm of any box of the last level that isn't barred; inf if there's none.
 
     Parameters
     ----------
-    tops, lows : (n, 2) columns and spans of level 0, and the least frontier of the boxes in each,
-        ascending.
-    high : rows of boxes.
-    grid : x0, y0 of the nodes' corner, and their cell; place : the same of ``facing``.
-    rule : axis and window, degrees.
-    enough : no frontier below this is looked for.
-    limit : boxes to look at before the search goes no deeper.
+    boxes : (n, 4) boxes of level 0 (column, row 0, span, level); (n,) least frontiers in mm of all
+        boxes in each one's column, ascending; number of boxes in a column.
+    part : what both loops need to know of a part on a hide: (m, 2) corners of its hull, mm;
+        points and depths as for :func:`_refuted`; x0, y0 of the depths' corner and their cell, mm;
+        facing as for :func:`_turned_off`, and its corner and spacing, mm; axis and window, degrees.
+    enough : no frontier (mm) below this is looked for.
+    limit : number of boxes to look at before the search goes no deeper.
     """
-    x0, y0, cell = grid
+    tops, lows, rows = boxes
+    ring, grid = part[0], part[3]
     stack = np.empty((8 * LEVELS + 8, 4), np.int64)
     best, seen = np.inf, 0
-    for top in range(len(tops) * high):
-        at = top // high
-        if lows[at] >= best:
+    for top in range(len(tops) * rows):
+        if lows[top // rows] >= best:
             break
-        stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = tops[at, 0], top % high, tops[at, 1], 0
-        height = 1
+        stack[0] = tops[top // rows]
+        stack[0, 1], height = top % rows, 1
         while height > 0:
             height -= 1
             i, j, k, level = stack[height]
-            size, n = BOX / (1 << level), TURNS << level
-            x, y, a = x0 + (i + 0.5) * size, y0 + (j + 0.5) * size, (k + 0.5) * 2 * math.pi / n
-            low = x - size / 2 + _front(ring, a, math.pi / n)
+            x, y, a, size, half = _middle(i, j, k, level, grid)
+            low = x - size / 2 + front(ring, a, half)
             if low >= best:
                 continue
             seen += 1
-            if _turned_off(x, y, level, k, facing, place[0], place[1], place[2], rule[0], rule[1]):
+            if _barred(x, y, a, level, k, part):
                 continue
-            if _refuted(x, y, level, math.cos(a), math.sin(a), points, depths, x0, y0, cell):
+            if level < LEVELS - 1 and seen <= limit:
+                height = _split(stack, height)
                 continue
-            if level == LEVELS - 1 or seen > limit:
-                best = low
-                if best <= enough:
-                    return best
-                continue
-            height = _split(stack, height, i, j, k, level)
+            best = low
+            if best <= enough:
+                return best
     return best
 
 
 @njit(cache=True, nogil=True)
-def _split(stack, height, i, j, k, level):
-    """Push the eight boxes of the next level, those with small x last."""
+def _middle(i, j, k, level, grid):
+    """The middle pose of a box, its size in mm, and half its width in rad."""
+    size, n = BOX / (1 << level), TURNS << level
+    a = (k + 0.5) * 2 * math.pi / n
+    return grid[0] + (i + 0.5) * size, grid[1] + (j + 0.5) * size, a, size, math.pi / n
+
+
+@njit(cache=True, nogil=True)
+def _split(stack, height):
+    """Push the eight boxes of the next level in place of the one at ``height``, small x last."""
+    i, j, k, level = stack[height]
     for part in range(8):
         stack[height, 0] = 2 * i + 1 - part // 4
         stack[height, 1] = 2 * j + part // 2 % 2
@@ -273,93 +287,65 @@ def spans(ring, level, cell, out):
 
 
 @njit(cache=True, nogil=True)
-def _find(following, j, i):
-    """The first cell at or after i in a row that nothing has covered yet; shortens the way."""
-    root = i
-    while following[j, root] != root:
-        root = following[j, root]
-    while following[j, i] != root:
-        following[j, i], i = root, following[j, i]
-    return root
+def _cover(share, j, i, runs, take):
+    """The sum of shares in all cells that a part at cell (j, i) may touch.
 
-
-@njit(cache=True, nogil=True)
-def _bare(following, i, j, runs):
-    """Whether a part at cell (i, j) could touch a cell that nothing has covered yet."""
-    rows, cols = following.shape[0], following.shape[1] - 1
-    for q in range(len(runs)):
-        row = j + q - len(runs) // 2
-        first, last = max(i + runs[q, 0], 0), min(i + runs[q, 1], cols - 1)
-        if 0 <= row < rows and first <= last and _find(following, row, first) <= last:
-            return True
-    return False
-
-
-@njit(cache=True, nogil=True)
-def _cover(following, i, j, runs, share):
-    """Mark all cells that a part at cell (i, j) touches; the sum of their shares that's new."""
+    ``take``: take them out; else the first that is not 0 will do.
+    """
     rows, cols = share.shape
     new = 0.0
     for q in range(len(runs)):
         row = j + q - len(runs) // 2
-        first, last = max(i + runs[q, 0], 0), min(i + runs[q, 1], cols - 1)
-        if 0 <= row < rows and first <= last:
-            at = _find(following, row, first)
-            while at <= last:
+        if 0 <= row < rows:
+            for at in range(max(i + runs[q, 0], 0), min(i + runs[q, 1] + 1, cols)):
                 new += share[row, at]
-                following[row, at] = at + 1
-                at = _find(following, row, at)
+                if take:
+                    share[row, at] = 0.0
+                elif new > 0.0:
+                    return new
     return new
 
 
 @njit(cache=True, nogil=True)
-def covered(tops, lows, high, ring, points, depths, grid, facing, place, rule, runs0, runs1, runs2,
-            following, share, frontier, enough, limit):  # fmt: skip
-    """How much of the ground the part may touch at all, up to a frontier.
+def covered(boxes, part, runs, share, frontier, enough, limit):
+    """How much of the ground (mm²) the part may touch at all, up to a frontier.
 
     Parameters
     ----------
-    tops to rule : as in :func:`least_frontier`.
-    runs0, runs1, runs2 : what :func:`spans` says for these levels.
-    following : (rows, cols + 1) the first column from each cell on that isn't covered yet;
-        changed. Cells are as large as boxes of level 2, from the corner of ``grid`` on.
-    share : (rows, cols) how much each cell counts.
-    enough : more than this isn't looked for.
-    limit : boxes to look at before the search goes no deeper.
+    boxes, part : as in :func:`least_frontier`.
+    runs : what :func:`spans` says for each level.
+    share : (rows, cols) mm² of ground in each cell; what is covered is taken out. Cells are as
+        large as boxes of the last of these levels, from the corner of the grid on.
+    frontier : mm.
+    enough : more than this (mm²) isn't looked for.
+    limit : number of boxes to look at before the search goes no deeper.
     """
-    x0, y0, cell = grid
+    tops, lows, rows = boxes
+    ring, grid = part[0], part[3]
     stack = np.empty((8 * LEVELS + 8, 4), np.int64)
     seen, total = 0, 0.0
-    for top in range(len(tops) * high):
-        at = top // high
-        if lows[at] > frontier:
+    for top in range(len(tops) * rows):
+        if lows[top // rows] > frontier:
             break
-        stack[0, 0], stack[0, 1], stack[0, 2], stack[0, 3] = tops[at, 0], top % high, tops[at, 1], 0
-        height = 1
+        stack[0] = tops[top // rows]
+        stack[0, 1], height = top % rows, 1
         while height > 0:
             height -= 1
             i, j, k, level = stack[height]
-            if level == 0:
-                at_i, at_j, runs = 4 * i + 2, 4 * j + 2, runs0[k]
-            elif level == 1:
-                at_i, at_j, runs = 2 * i + 1, 2 * j + 1, runs1[k]
-            else:
-                at_i, at_j, runs = i, j, runs2[k]
-            if not _bare(following, at_i, at_j, runs):
+            wide = 1 << (len(runs) - 1 - level)  # cells along a box's side
+            row, col = j * wide + wide // 2, i * wide + wide // 2
+            if _cover(share, row, col, runs[level][k], False) == 0.0:
                 continue
             seen += 1
-            size, n = BOX / (1 << level), TURNS << level
-            x, y, a = x0 + (i + 0.5) * size, y0 + (j + 0.5) * size, (k + 0.5) * 2 * math.pi / n
-            if x - size / 2 + _front(ring, a, math.pi / n) > frontier:
+            x, y, a, size, half = _middle(i, j, k, level, grid)
+            if x - size / 2 + front(ring, a, half) > frontier:
                 continue
-            if _turned_off(x, y, level, k, facing, place[0], place[1], place[2], rule[0], rule[1]):
+            if _barred(x, y, a, level, k, part):
                 continue
-            if _refuted(x, y, level, math.cos(a), math.sin(a), points, depths, x0, y0, cell):
+            if level < len(runs) - 1 and seen <= limit:
+                height = _split(stack, height)
                 continue
-            if level < 2 and seen <= limit:
-                height = _split(stack, height, i, j, k, level)
-                continue
-            total += _cover(following, at_i, at_j, runs, share)
+            total += _cover(share, row, col, runs[level][k], True)
             if total >= enough:
                 return total
     return total

@@ -14,12 +14,12 @@ from shapely import Polygon, affinity, box
 from hides import record
 from hides.flaws import Flaw
 from hides.thickness import Reading, Zone
+from nest.bound import NoPlace, bound, loops
+from nest.bound.alone import Kind, Places
+from nest.bound.area import Leather
 from nest.check import check
 from nest.errors import NoPlan
 from nest.job import KEEPS, Job, Kit, Wanted
-from nest.place.bound import NoPlace, NoReach, bound, loops
-from nest.place.bound.alone import Kind, Places
-from nest.place.bound.area import Leather
 from nest.plan import Placement, Plan, keep_direction, placed_outline
 from nest.planning import plan_week
 from nest.week import job_of, read
@@ -218,7 +218,7 @@ def test_ground_that_no_part_can_cover_does_not_count():
     zones = (ISLANDS[0], Zone("strip", 3.3, 3.5, box(300, 0, 1000, 40)))
     found = least(wanted(2, block(100, 100)), plain(zones=zones))
     (lack,) = found.shortages
-    assert isinstance(lack, NoReach)
+    assert lack.where == "within their reach"
     assert str(lack).startswith("kit-0/body and its like: 2.0 dm² wanted, 1.")
     assert not found.fits
 

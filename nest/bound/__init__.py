@@ -8,9 +8,9 @@ bound. Three arguments are tried, and the strongest one counts:
   of a part may lie only where flaws don't bar its face and the thickness meets its need. Shapes
   are ignored. Ground that several sorts of region may use is counted once, and parts grown by
   half the gap are still disjoint, so the rim around each part counts too
-  (:mod:`nest.place.bound.area`).
+  (:mod:`nest.bound.area`).
 * *Alone*. No part lies nearer than it could were it alone on the hide: its shape must find
-  sound and thick ground, turned as the leather stretches there (:mod:`nest.place.bound.alone`).
+  sound and thick ground, turned as the leather stretches there (:mod:`nest.bound.alone`).
 * *Reach*. Parts of one sort, or all large parts that need the same thickness, take at least
   their area from the ground that any of them could cover at all.
 
@@ -23,7 +23,7 @@ wastes leather at it, but welts, loops and the rims of parts may lie there, and 
 admissible slides along the frontier cover all ground behind it.
 """
 
-from nest.place.bound.area import Shortage, Sort
-from nest.place.bound.least import FRONTIER_STEP, Bound, NoPlace, NoReach, bound, used_area
+from nest.bound.area import Shortage, Sort
+from nest.bound.frontier import FRONTIER_STEP, Bound, NoPlace, bound, used_area
 
-__all__ = ["FRONTIER_STEP", "Bound", "NoPlace", "NoReach", "Shortage", "Sort", "bound", "used_area"]
+__all__ = ["FRONTIER_STEP", "Bound", "NoPlace", "Shortage", "Sort", "bound", "used_area"]

@@ -2,7 +2,7 @@
 
 A part finds ground sound and thick enough only in places, and there its axis must follow the
 leather's line of least stretch. All its poses are searched, a box of them at a time (see
-:mod:`nest.place.bound.loops`), and a box goes only where it is certain that none of its poses
+:mod:`nest.bound.loops`), and a box goes only where it is certain that none of its poses
 is allowed. What is left has a least frontier, and no plan has a lesser one.
 
 Everything is computed in a frame turned so that the end to be kept lies at large x, as in the
@@ -11,23 +11,25 @@ search itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
 import shapely
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, Outline, polygons_of, turned
 from hides.thickness import Need
+from nest.bound import loops
+from nest.bound.area import Leather, edges_of
 from nest.check import ANGLE_TOLERANCE
 from nest.job import Wanted
-from nest.part import Region
-from nest.place.bound import loops
-from nest.place.bound.area import Leather, edges_of
+from nest.part import Region, stray
 from nest.plan import TOLERANCE
 
 Grid = tuple[float, float, float]
@@ -74,96 +76,93 @@ class Places:
         low, high = edges.min(axis=0) - loops.PAD, edges.max(axis=0) + loops.PAD
         self.boxes = tuple(np.ceil((high - low) / loops.BOX).astype(int))
         self.grid: Grid = (float(low[0]), float(low[1]), CELL)
-        self._depths: dict[object, NDArray[np.float32]] = {}
-        self._facing: FloatArray | None = None
         self._least: dict[Kind, tuple[bool, float]] = {}
-        self._shares: dict[frozenset[tuple[str, Need]], FloatArray] = {}
-        self._runs: dict[Kind, list[NDArray[np.int32]]] = {}
-
-    @property
-    def facing(self) -> FloatArray:
-        """(rows, cols, 3) as :func:`loops._turned_off` wants it, on nodes SPACING apart."""
-        if self._facing is None:
-            xs, ys = (self.grid[i] + SPACING * np.arange(2 * self.boxes[i] + 1) for i in (0, 1))
-            places = np.stack(np.meshgrid(xs, ys), axis=-1)
-            flat = turned(places.reshape(-1, 2), self.phi)
-            angle = self.leather.hide.stretch.direction(flat) - self.phi
-            angle = angle.reshape(places.shape[:2])
-            twice = np.deg2rad(2 * angle)
-            out = np.stack([np.cos(twice), np.sin(twice), _turns(angle)], axis=-1)
-            self._facing = np.ascontiguousarray(out)
-        return self._facing
+        self._depth, self._share = cache(self._depth_in), cache(self._share_of)
+        self._spans = cache(self._spans_of)
 
     def least(self, kind: Kind, enough: float = -np.inf) -> float:
         """The least frontier in mm of a part alone; inf: it fits nowhere.
 
-        Where that is no more than ``enough`` the search ends at once, and what is returned is
+        Where that is no more than ``enough`` mm the search ends at once, and what is returned is
         just some number that isn't more either.
         """
         exact, known = self._least.get(kind, (False, np.inf))
         if not exact and known > enough:
-            given = (*self._search(kind), enough, MOST_BOXES)
-            known = float(loops.least_frontier(*given))
+            boxes, part = self._search(kind)
+            known = float(loops.least_frontier(boxes, part, enough, MOST_BOXES))
             self._least[kind] = (known > enough, known)
         return known
 
     def room(self, kinds: Sequence[Kind], frontier: float, enough: float) -> float:
-        """mm² of ground that any of some parts may cover at all, up to a frontier.
+        """mm² of ground that any of some parts may cover at all, up to a frontier in mm.
 
-        Told from above; more than ``enough`` isn't looked for.
+        Told from above; more than ``enough`` mm² isn't looked for.
         """
-        share = self._share(tuple(kinds))
+        sorts = dict.fromkeys((r.face, kind.need) for kind in kinds for r in kind.regions)
+        share = self._share(tuple(sorts))
         share = np.where(self.grid[0] + SMALL * np.arange(share.shape[1]) > frontier, 0.0, share)
-        following = _next_true(share > 0)
         total = 0.0
         for kind in kinds:
-            cells = (*self._spans(kind), following, share)
-            given = (*self._search(kind), *cells, frontier, enough - total, MOST_BOXES // 4)
-            total += float(loops.covered(*given))
+            boxes, part = self._search(kind)
+            runs, limit = self._spans(kind), MOST_BOXES // 4
+            total += loops.covered(boxes, part, runs, share, frontier, enough - total, limit)
         return total
 
-    def _search(self, kind: Kind) -> tuple[Any, ...]:
-        """What both loops need to know of a part on this hide, in their order."""
+    def _search(self, kind: Kind) -> tuple[Any, Any]:
+        """The ``boxes`` and the ``part`` of both loops."""
         rule = (kind.axis, kind.window + ANGLE_TOLERANCE)
         place = (self.grid[0], self.grid[1], SPACING)
-        keys = list(dict.fromkeys(region.face for region in kind.regions))
-        depths = np.stack([self._depth_for(face, kind.need) for face in keys])
-        boxes = (*self._tops(kind), ring(kind))
-        return *boxes, points_of(kind, keys), depths, self.grid, self.facing, place, rule
+        faces = list(dict.fromkeys(region.face for region in kind.regions))
+        depths = np.stack([self._depth_for(face, kind.need) for face in faces])
+        hull, points = ring(kind), points_of(kind, faces)
+        part = (hull, points, depths, self.grid, self.facing, place, rule)
+        return (*self._tops(hull), int(self.boxes[1])), part
 
-    def _tops(self, kind: Kind) -> tuple[NDArray[np.int64], FloatArray, int]:
-        """Columns and spans of level 0 by the least frontier of their boxes, and their rows."""
-        fronts = np.empty(loops.TURNS)
-        loops.fronts(ring(kind), fronts)
-        at = np.indices((self.boxes[0], loops.TURNS)).reshape(2, -1).T
-        lows = self.grid[0] + at[:, 0] * loops.BOX + fronts[at[:, 1]]
+    def _tops(self, outer: FloatArray) -> tuple[NDArray[np.int64], FloatArray]:
+        """Boxes of level 0 in row 0 (n, 4), and the least frontiers of their columns, ascending."""
+        half = np.pi / loops.TURNS
+        turns = (np.arange(loops.TURNS) + 0.5) * 2 * half
+        fronts = np.array([loops.front(outer, turn, half) for turn in turns])
+        i, k = np.indices((self.boxes[0], loops.TURNS)).reshape(2, -1)
+        lows = self.grid[0] + i * loops.BOX + fronts[k]
         order = np.argsort(lows, kind="stable")
-        return np.ascontiguousarray(at[order]), lows[order], int(self.boxes[1])
+        tops = np.stack([i, np.zeros_like(i), k, np.zeros_like(i)], axis=-1)
+        return tops[order], lows[order]
 
-    def _spans(self, kind: Kind) -> list[NDArray[np.int32]]:
-        if kind not in self._runs:
-            dense = shapely.get_coordinates(kind.outline.polygon.exterior.segmentize(1.0))
-            reach = np.hypot(*dense.T).max() + 8 * loops.BOX
-            rows = 2 * int(reach / SMALL)
-            self._runs[kind] = [
-                np.empty((loops.TURNS << level, rows, 2), np.int32) for level in range(LAST + 1)
-            ]
-            for level, table in enumerate(self._runs[kind]):
-                loops.spans(dense, level, SMALL, table)
-        return self._runs[kind]
+    @cached_property
+    def facing(self) -> FloatArray:
+        """(rows, cols, 3) as :func:`loops._turned_off` wants it, on nodes SPACING mm apart."""
+        cols, rows = (2 * n + 1 for n in self.boxes)
+        direction = self.leather.hide.stretch.direction(self._nodes(SPACING, cols, rows))
+        angle = (direction - self.phi).reshape(rows, cols)
+        twice = np.deg2rad(2 * angle)
+        return np.stack([np.cos(twice), np.sin(twice), _turns(angle)], axis=-1)
 
-    def _share(self, kinds: tuple[Kind, ...]) -> FloatArray:
-        """(rows, cols) mm² of ground for any of some parts in each cell."""
-        key = frozenset((r.face, kind.need) for kind in kinds for r in kind.regions)
-        if key not in self._shares:
-            leather = self.leather
-            grounds = [leather.sound(face) & leather.thick(need) for face, need in key]
-            ground = leather.inside & shapely.union_all(grounds)
-            out = np.zeros((int(self.boxes[1]) << LAST, int(self.boxes[0]) << LAST))
-            edges = edges_of(ground, leather.u).reshape(-1, 4)
-            loops.coverage(edges, *self.grid[:2], SMALL, out)
-            self._shares[key] = out * SMALL**2
-        return self._shares[key]
+    def _nodes(self, spacing: float, cols: int, rows: int) -> FloatArray:
+        """(rows · cols, 2) places in the hide's frame, from the grids' corner on."""
+        xs, ys = (self.grid[i] + spacing * np.arange(n) for i, n in enumerate((cols, rows)))
+        places = np.stack(np.meshgrid(xs, ys), axis=-1)
+        return turned(places.reshape(-1, 2), self.phi)
+
+    def _spans_of(self, kind: Kind) -> tuple[NDArray[np.int32], ...]:
+        dense = shapely.get_coordinates(kind.outline.polygon.exterior.segmentize(1.0))
+        reach = np.hypot(*dense.T).max() + 8 * loops.BOX
+        rows = 2 * int(reach / SMALL)
+        found = []
+        for level in range(LAST + 1):
+            found.append(np.empty((loops.TURNS << level, rows, 2), np.int32))
+            loops.spans(dense, level, SMALL, found[-1])
+        return tuple(found)
+
+    def _share_of(self, sorts: tuple[tuple[str, Need], ...]) -> FloatArray:
+        """(rows, cols) mm² of ground for any of some sorts of region in each cell."""
+        leather = self.leather
+        grounds = [leather.sound(face) & leather.thick(need) for face, need in sorts]
+        ground = leather.inside & shapely.union_all(grounds)
+        out = np.zeros((int(self.boxes[1]) << LAST, int(self.boxes[0]) << LAST))
+        edges = edges_of(ground, leather.u).reshape(-1, 4)
+        loops.coverage(edges, *self.grid[:2], SMALL, out)
+        return out * SMALL**2
 
     def _depth_for(self, face: str, need: Need) -> NDArray[np.float32]:
         """How deep in the ground each node lies at most; ``loops._refuted`` says how it's used.
@@ -172,46 +171,46 @@ class Places:
         outside of some, it is farther out than of any of them.
         """
         leather = self.leather
-        parts = [
-            self._depth("inside", lambda: leather.inside),
-            self._depth(face, lambda: leather.sound(face)),
-            self._depth(need, lambda: leather.thick(need)),
-        ]
+        parts = [self._depth(shape) for shape in (None, face, need)]
         if len(leather.windows) > 1:
-            parts.append(self._depth_in_windows())
+            parts.append(self._depth_in_windows)
         least: NDArray[np.float32] = np.minimum.reduce(parts)
         return least
 
+    @cached_property
     def _depth_in_windows(self) -> NDArray[np.float32]:
         """How deep each node lies in that window of the bed in which it lies deepest.
 
         A disc of a part lies in one window, so it is no larger than that.
         """
-        key = "windows"
-        if key not in self._depths:
-            rows, cols = (int(self.boxes[i] * loops.BOX / CELL) + 2 for i in (1, 0))
-            xs, ys = self.grid[0] + CELL * np.arange(cols), self.grid[1] + CELL * np.arange(rows)
-            nodes = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
-            x, y = turned(nodes, self.phi).T
-            deep = np.maximum.reduce(
-                [
-                    np.minimum.reduce([x - x0, x1 - x, y - y0, y1 - y])
-                    for x0, y0, x1, y1 in self.leather.windows
-                ]
-            )
-            self._depths[key] = (deep + TOLERANCE + 1e-3).reshape(rows, cols).astype(np.float32)
-        return self._depths[key]
+        cols, rows = self._size
+        x, y = self._nodes(CELL, cols, rows).T
+        deep = [
+            np.minimum.reduce([x - x0, x1 - x, y - y0, y1 - y])
+            for x0, y0, x1, y1 in self.leather.windows
+        ]
+        least: FloatArray = np.maximum.reduce(deep) + TOLERANCE + 1e-3
+        return least.reshape(rows, cols).astype(np.float32)
 
-    def _depth(self, key: object, shape: Callable[[], BaseGeometry]) -> NDArray[np.float32]:
-        if key not in self._depths:
-            cut = shapely.segmentize(shape(), 4 * loops.BOX)
-            edges = edges_of(cut, self.leather.u).reshape(-1, 4)
-            size = [int(n * loops.BOX / CELL) + 2 for n in self.boxes]
-            out = np.empty((size[1], size[0]))
-            loops.signed_distance(edges, *self.grid, out)
-            out[out >= loops.FAR] = np.inf
-            self._depths[key] = (out + 1e-3).astype(np.float32)
-        return self._depths[key]
+    def _depth_in(self, of: str | Need | None) -> NDArray[np.float32]:
+        """How deep nodes lie in leather sound for a face, thick enough, or clear of the edge."""
+        leather = self.leather
+        if of is None:
+            shape: BaseGeometry = leather.inside
+        else:
+            shape = leather.sound(of) if isinstance(of, str) else leather.thick(of)
+        cut = shapely.segmentize(shape, 4 * loops.BOX)
+        edges = edges_of(cut, leather.u).reshape(-1, 4)
+        out = np.empty(self._size[::-1])
+        loops.signed_distance(edges, *self.grid, out)
+        out[out >= loops.FAR] = np.inf
+        return (out + 1e-3).astype(np.float32)
+
+    @property
+    def _size(self) -> tuple[int, int]:
+        """Columns and rows of the nodes that depths are told at."""
+        cols, rows = (int(n * loops.BOX / CELL) + 2 for n in self.boxes)
+        return cols, rows
 
 
 def ring(kind: Kind) -> FloatArray:
@@ -264,19 +263,6 @@ def _discs(shape: Polygon) -> tuple[FloatArray, FloatArray]:
 
 def _turns(angle: FloatArray) -> FloatArray:
     """(rows, cols) degrees by which a direction differs at most from that of the eight around."""
-    out = np.zeros_like(angle)
-    padded = np.pad(angle, 1, mode="edge")
-    rows, cols = angle.shape
-    for j in range(3):
-        for i in range(3):
-            off = padded[j : j + rows, i : i + cols] - angle
-            out = np.maximum(out, np.abs((off + 90.0) % 180.0 - 90.0))
-    return out
-
-
-def _next_true(cells: NDArray[np.bool_]) -> NDArray[np.int32]:
-    """(rows, cols + 1) the first column from each cell on that is true; cols if there's none."""
-    rows, cols = cells.shape
-    at = np.full((rows, cols + 1), cols, np.int32)
-    at[:, :cols][cells] = np.nonzero(cells)[1]
-    return np.ascontiguousarray(np.minimum.accumulate(at[:, ::-1], axis=1)[:, ::-1])
+    around = sliding_window_view(np.pad(angle, 1, mode="edge"), (3, 3))
+    off: FloatArray = np.abs(stray(around, angle[:, :, None, None])).max(axis=(2, 3))
+    return off
