@@ -19,9 +19,9 @@ from nest.draw.labels import Labels
 from nest.draw.palette import fill_of
 from nest.draw.parts import label_part, outline_of
 from nest.draw.sheet import Box, Pen
+from nest.job import Wanted
 from nest.part import Part
 from nest.plan import Placement, Plan
-from nest.job import Wanted
 
 SUFFIX = {"body": "", "welt": "W", "loop": "L"}
 
