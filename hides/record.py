@@ -105,7 +105,12 @@ def write(hide: Hide, path: Path | str) -> None:
     ------
     InputError : the file can't be written there.
     """
-    write_whole(Path(path), text_of(_members(hide), _features(hide)))
+    write_whole(Path(path), text(hide))
+
+
+def text(hide: Hide) -> str:
+    """Return the text of a hide's record; lengths in mm."""
+    return text_of(_members(hide), _features(hide))
 
 
 def check(hide: Hide) -> None:

@@ -1,5 +1,533 @@
-"""From knives and hides to a checked cut plan.
+"""Croupon: from knives and hides to a checked cut plan, and to files that a cutter takes.
 
-Data flows one way: knife → sheath → week → place → check → plan → figures,
-draw, report → cli. Units and axes are those of :mod:`hides`.
+What the command does, a script or a notebook can do with this module alone:
+
+>>> import nest
+>>> week = nest.read_week("shared/weeks/week-4.week.toml")
+>>> (planned,) = nest.plan(week, effort=0.01)
+>>> nest.check(planned.plan, planned.hide)
+()
+>>> cut = nest.cut(planned.plan, planned.hide, nest.read_machine("laser-1300"))
+>>> sorted(nest.files(cut, "week-4"))
+['week-4.laser-1300.1.dxf', 'week-4.laser-1300.setups.pdf']
+>>> nest.save(nest.files(cut, "week-4"), "out")                       # doctest: +SKIP
+
+An *answer* is whatever a function here gives that is worth showing: a hide, a sheath, what was
+planned, compared, cut, gauged or captured. Of each, :func:`facts` are its figures in words,
+:func:`picture` is its page, and :func:`files` is all that is written of it, in memory;
+:func:`save` writes it.
+
+Millimetres, mm², degrees counter-clockwise, seconds, as :mod:`hides` says. Whatever a user can
+get wrong raises :class:`InputError`; sound input that no plan is found for raises
+:class:`NoPlan`. Libraries are loaded by the function that needs them.
 """
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from hides.errors import InputError
+from hides.units import area_text
+from nest.errors import NoPlan
+from nest.output import refuse_taken, save
+
+if TYPE_CHECKING:  # the classes of answers, under one name for annotations
+    from hides.capture.pipeline import Captured as Captured
+    from hides.hide import Hide as Hide
+    from nest.answers import Answer
+    from nest.answers.recorded import Recorded as Recorded
+    from nest.check import Finding as Finding
+    from nest.cut.machine import Machine as Machine
+    from nest.cutting import Coupon as Coupon
+    from nest.cutting import Cut as Cut
+    from nest.draw.sheet import Sheet as Sheet
+    from nest.job import Job as Job
+    from nest.knife import Knife as Knife
+    from nest.plan import Plan as Plan
+    from nest.planning import Planned as Planned
+    from nest.planning import Progress as Progress
+    from nest.report.compare import Comparison as Comparison
+    from nest.report.gaugesheet import Gauging as Gauging
+    from nest.report.scalesheet import ScaleSheets as ScaleSheets
+    from nest.sheath import Sheath as Sheath
+
+__all__ = [
+    "InputError",
+    "NoPlan",
+    "area_text",
+    "capture",
+    "check",
+    "compare",
+    "coupon",
+    "cut",
+    "endings",
+    "facts",
+    "files",
+    "gauge",
+    "hides_of",
+    "measure",
+    "measured",
+    "picture",
+    "plan",
+    "read_hide",
+    "read_knife",
+    "read_machine",
+    "read_plan",
+    "read_week",
+    "refuse_taken",
+    "remarks",
+    "save",
+    "scale_sheets",
+    "sheath",
+]
+
+
+# ---------------------------------------------------------------- reading
+
+
+def read_hide(path: Path | str) -> Hide:
+    """Read a hide record, ``NAME.hide.json``; lengths in mm, areas in mm².
+
+    >>> area_text(read_hide("shared/hides/birch.hide.json").gross_area)
+    '206.0 dm² (22.17 ft²)'
+
+    Raises
+    ------
+    InputError : the file is no hide record; says where and how to mend it.
+    """
+    from hides import record
+
+    return record.read(path)
+
+
+def read_knife(path: Path | str) -> Knife:
+    """Read a knife file, ``NAME.knife.toml``, with its drawing; lengths in mm.
+
+    >>> round(read_knife("shared/knives/heron.knife.toml").length)
+    232
+
+    Raises
+    ------
+    InputError : the file or its drawing can't be used, or a fold-over sheath can't hold the knife.
+    """
+    from nest import knife
+
+    return knife.read(path)
+
+
+def read_week(path: Path | str) -> Job:
+    """Read a week file, ``NAME.week.toml``, with its knives: a job of kits, and their rules.
+
+    >>> len(read_week("shared/weeks/week-4.week.toml").kits)
+    4
+
+    Raises
+    ------
+    InputError : the week or one of its knives can't be used, or asks for a sheath that can't be.
+    """
+    from nest import week
+
+    return week.job_of(week.read(path))
+
+
+def hides_of(week: Job, records: Sequence[Path | str] | None = None) -> tuple[Hide, ...]:
+    """Read the hides to cut a week from: the ``records`` given, or else those that it names.
+
+    Raises
+    ------
+    InputError : there is none, or one of the files is missing or no hide record.
+    """
+    from hides import record
+
+    for file in () if records else week.hides:
+        if not file.exists():
+            what, mend = f"there is no such file: {file}.", "Correct the name or the folder."
+            raise InputError(what, mend=mend, place="key 'hides'")
+    if not (records or week.hides):
+        mend = 'Add hides = ["..."] to it, or name one on the command line.'
+        raise InputError("the week names no hide.", mend=mend)
+    return tuple(record.read(file) for file in records or week.hides)
+
+
+def read_machine(name: Path | str, *, beside: Path | None = None) -> Machine:
+    """Read a cutter's profile, ``NAME.machine.toml``, by its path or its bare name.
+
+    A bare name is looked for in the folder ``beside``, the working folder, ``machines`` and
+    ``shared/machines``. Lengths in mm, speeds in mm/s, angles in degrees.
+
+    >>> read_machine("laser-600").bed
+    (600.0, 400.0)
+
+    Raises
+    ------
+    InputError : no such profile (those that are there are named), or a value out of bounds.
+    """
+    from nest.cut import machine
+
+    return machine.read(name, beside=beside)
+
+
+def read_plan(path: Path | str, hide: Path | str | None = None) -> tuple[Plan, Hide | None]:
+    """Read a checked plan, ``NAME.plan.json``, and the hide that it was made for.
+
+    The record is ``hide``, or else the file that the plan names, where it is found beside the
+    plan, in the working folder or in ``hides`` or ``shared/hides`` there; the plan is then
+    checked again on it. Lengths in mm, angles in degrees.
+
+    Raises
+    ------
+    InputError : no plan, one that did not pass the checker or was edited since, or a hide on
+        which it does not pass.
+    """
+    from nest import cutting
+
+    return cutting.read_plan(Path(path), Path(hide) if hide else None)
+
+
+# ---------------------------------------------------------------- working
+
+
+def sheath(knife: Knife, **changes: object) -> Sheath:
+    """Make the sheath of a knife, with ``changes`` to the choices in its file.
+
+    Choices are those of a knife file's ``[sheath]``: lengths in mm, ``throat`` a share of the
+    handle, ``hand`` "right" or "left".
+
+    >>> heron = read_knife("shared/knives/heron.knife.toml")
+    >>> [part.kind for part in sheath(heron, hand="left", welt=12.0).parts]
+    ['body', 'welt', 'loop']
+
+    Raises
+    ------
+    InputError : an unknown choice, one out of bounds, or a pattern that won't close, with figures.
+    """
+    from nest import sheath as sheaths
+
+    return sheaths.make(knife, knife.choices.changed(changes))
+
+
+def plan(
+    week: Job,
+    hides: Sequence[Hide] | None = None,
+    *,
+    machine: Machine | None = None,
+    seconds: float | None = None,
+    effort: float | None = None,
+    seed: int | None = None,
+    partial: bool = False,
+    observer: Callable[[Progress], None] = lambda progress: None,
+    stop: Callable[[], bool] = lambda: False,
+) -> tuple[Planned, ...]:
+    """Plan a week on hides: a checked plan for each hide that is cut into.
+
+    Parameters
+    ----------
+    hides : what to cut from; those that the week names unless given.
+    machine : no part then crosses the windows that its bed takes at once, if it gives a shift.
+    seconds : time for the search; the week's own budget where neither is given.
+    effort : work instead of seconds (1 is about 10 s on a slow core): with the same seed it
+        gives the same plan on every run.
+    seed : another number, another search; the week's own unless given.
+    partial : plan as many sheaths as fit where not all do.
+    observer : told of each better plan.
+    stop : asked now and then; True ends the search with the best plan so far.
+
+    >>> week = read_week("shared/weeks/week-4.week.toml")
+    >>> (planned,) = plan(week, effort=0.01, seed=2)
+    >>> len(planned.plan.placements)
+    12
+
+    Raises
+    ------
+    NoPlan : not everything fits (the message says what would), or nothing was found.
+    InputError : no hide, two of one name, a pin that breaks a rule, a part too large for the bed.
+    """
+    from nest import planning
+
+    return planning.plan_hides(
+        _with(week, seed=seed, shift=machine.shift if machine else None),
+        hides_of(week) if hides is None else hides,
+        seconds=seconds,
+        effort=effort,
+        partial=partial,
+        observer=observer,
+        stop=stop,
+    )
+
+
+def _with(week: Job, **changes: Any) -> Job:
+    """A week with some of its rules changed; None leaves a rule as it is."""
+    return replace(week, **{key: value for key, value in changes.items() if value is not None})
+
+
+def compare(
+    week: Job,
+    hides: Sequence[Hide] | None = None,
+    *,
+    seconds: float | None = None,
+    effort: float | None = None,
+    seed: int | None = None,
+) -> Comparison:
+    """Plan the same week on each hide, as much of it as fits, and say which one to cut.
+
+    ``seconds`` or ``effort`` is the budget for each hide, 10 s at most unless given.
+
+    Raises
+    ------
+    NoPlan : some hide holds not one sheath of the week.
+    InputError : as for :func:`plan`.
+    """
+    from nest import planning
+    from nest.report.compare import Comparison
+
+    job, offered = _with(week, seed=seed), hides_of(week) if hides is None else hides
+    if seconds is None and effort is None and week.effort is None:
+        seconds = min(week.seconds, 10.0)
+    return Comparison(planning.compare_hides(job, offered, seconds=seconds, effort=effort))
+
+
+def check(plan: Plan, hide: Hide) -> tuple[Finding, ...]:
+    """Judge a plan on its hide; no finding is a pass.
+
+    Each finding has a code, the part, by how many mm (or mm², degrees) a rule is broken, and a
+    sentence. The checker shares no geometry with the search; its tolerance is 0.01 mm.
+    """
+    from nest import check as checker
+
+    return checker.check(plan, hide)
+
+
+def cut(
+    plan: Plan,
+    hide: Hide | None,
+    machine: Machine | None = None,
+    *,
+    formats: Sequence[str] = (),
+    marked: Mapping[int, Sequence[tuple[float, float]]] | None = None,
+    paper: str | None = None,
+) -> Cut:
+    """What a plan is cut from: programs for a machine, full-size pages for a pair of hands.
+
+    Parameters
+    ----------
+    hide : the hide that the plan was made for; a laser must know the leather.
+    formats : of the files ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode"); the first that the
+        machine takes unless given.
+    marked : for set-ups whose hide came to lie otherwise, the places (x, y) in mm of their
+        registration marks as the machine counts; then only these are made.
+    paper : "a4" or "letter", for templates and a placing sheet.
+
+    Raises
+    ------
+    InputError : a plan that is not checked or does not pass on ``hide``, or that can't be cut
+        so; leather that must not go on a laser; marks that do not fit.
+    """
+    from nest import cutting
+
+    return cutting.cut(plan, hide, machine, formats=formats, marked=dict(marked or {}), paper=paper)
+
+
+def coupon(machine: Machine, kind: str, *, formats: Sequence[str] = ()) -> Coupon:
+    """A test piece that tells a machine's "kerf" or its blade's "offset", in mm.
+
+    Raises
+    ------
+    InputError : the machine has no such thing.
+    """
+    from nest import cutting
+
+    return cutting.coupon(machine, kind, formats=formats)
+
+
+def measured(kind: str, sizes: Sequence[float]) -> float:
+    """The kerf or the offset in mm, from the sizes in mm measured on a coupon.
+
+    >>> round(measured("kerf", [102.2, 97.8]), 3)
+    0.4
+
+    Raises
+    ------
+    InputError : not as many sizes as it takes, or such as leave nothing.
+    """
+    from nest import cutting
+
+    return cutting.measured(kind, sizes)
+
+
+# ---------------------------------------------------------------- leather
+
+
+def remarks(hide: Hide) -> tuple[str, ...]:
+    """What looks odd in a hide record that is sound, a sentence each."""
+    from hides import remarks as odd
+
+    return odd.remarks(hide)
+
+
+def gauge(
+    hide: Hide,
+    need: str | None = None,
+    *,
+    may_split: bool = False,
+    sure: float = 0.9,
+    count: int = 5,
+    reach: float = 1e9,
+) -> Gauging:
+    """Where leather surely is as thick as asked, and where to gauge next.
+
+    Parameters
+    ----------
+    need : a thickness in mm, oz or iron, such as "3.2-3.5 mm"; only places to gauge without.
+    may_split : thicker leather counts too.
+    sure : the chance from 0.5 to 1 that is asked for.
+    count : number of places, most 50.
+    reach : mm from the edge that the gauge's arm reaches.
+
+    Raises
+    ------
+    InputError : no thickness, a value out of bounds, or no place within reach.
+    """
+    from nest.report import gaugesheet
+
+    return gaugesheet.asked(
+        hide, need, may_split=may_split, confidence=sure, count=count, reach=reach
+    )
+
+
+def capture(
+    photos: Sequence[Path],
+    *,
+    name: str,
+    tannage: str = "vegetable",
+    stamp: str | None = None,
+    price: Sequence[str] | None = None,
+    guide: Path | None = None,
+    legend: Path | None = None,
+    readings: Path | None = None,
+    ruler: float | None = None,
+    raised: float = 0.0,
+    side: str = "left",
+    mirror: bool = False,
+) -> Captured:
+    """Understand photos of a side with scale sheets around it; what is doubtful is said.
+
+    Parameters
+    ----------
+    stamp : the seller's area with its unit, such as "22³ ft2".
+    price : amount, currency and "ft2", "dm2" or "piece".
+    guide : CSV of some thirty points around the edge, in pixels of the first photo.
+    legend : TOML that says what colours of chalk stand for.
+    readings : CSV of gauge readings in mm, by place or by sticker.
+    ruler : length in mm of the printed ruler as measured.
+    raised : by how many mm the leather's face lies above the sheets.
+    side : of the animal, "left" or "right".
+    mirror : the photos show the flesh side.
+
+    Raises
+    ------
+    InputError : a photo, a file, or what they show can't be used at all.
+    """
+    from hides.capture import pipeline
+    from hides.capture.marks import USUAL_LEGEND, read_legend
+    from hides.label import HideLabel
+
+    asked = pipeline.Asked(
+        guide=guide,
+        readings=readings,
+        legend=read_legend(legend) if legend else USUAL_LEGEND,
+        ruler=ruler,
+        raised=raised,
+        side=side,
+        mirror=mirror,
+    )
+    return pipeline.capture(photos, HideLabel.of(name, tannage, stamp, price), asked)
+
+
+def measure(
+    outline: Path,
+    *,
+    name: str,
+    tannage: str = "vegetable",
+    stamp: str | None = None,
+    price: Sequence[str] | None = None,
+    readings: Path | None = None,
+    unit: str | None = None,
+    turn: str | None = None,
+) -> Recorded:
+    """Make a hide of offsets along the backbone, of points round the edge, or of a drawing.
+
+    Parameters
+    ----------
+    stamp, price : as for :func:`capture`.
+    readings : CSV of gauge readings in mm, by place.
+    unit : "mm", "cm", "m" or "in", where the outline's file doesn't say it.
+    turn : "left" or "right", the side of the animal, to turn its backbone to y = 0.
+
+    Raises
+    ------
+    InputError : a file can't be used, or no side looks so.
+    """
+    from hides import measured
+    from hides.label import HideLabel
+    from nest.answers.recorded import Recorded
+
+    label = HideLabel.of(name, tannage, stamp, price)
+    return Recorded(*measured.side(outline, label, unit=unit, readings=readings, turn=turn))
+
+
+def scale_sheets(paper: str = "a4") -> ScaleSheets:
+    """The scale sheets and stickers to print for photos of hides, on "a4" or "letter".
+
+    Raises
+    ------
+    InputError : no such paper.
+    """
+    from nest.report import scalesheet
+
+    return scalesheet.scale_sheets(paper)
+
+
+# ---------------------------------------------------------------- showing
+
+
+def facts(answer: Answer) -> dict[str, str]:
+    """The figures of an answer in words with their units, by label.
+
+    >>> facts(read_hide("shared/hides/birch.hide.json"))["readings"]
+    '36'
+    """
+    from nest import answers
+
+    return answers.facts(answer)
+
+
+def picture(answer: Answer) -> Sheet:
+    """The page of an answer, in mm at its true size; a notebook shows it."""
+    from nest import answers
+
+    return answers.picture(answer)
+
+
+def files(answer: Answer, name: str, **how: object) -> dict[str, bytes]:
+    """All files of an answer in memory, by name; every cut file was read back and judged.
+
+    ``how`` is ``paper`` ("a4" or "letter") for the templates of a sheath, ``anyway`` for a
+    captured hide that is doubtful.
+
+    Raises
+    ------
+    InputError : a machine can't be told so, or a file did not read back right.
+    """
+    from nest import answers
+
+    return answers.files(answer, name, **how)
+
+
+def endings(kind: str) -> tuple[str, ...]:
+    """What :func:`files` puts behind the name, by the answer's class: "Planned", "Sheath", ..."""
+    from nest import answers
+
+    return answers.endings(kind)

@@ -13,20 +13,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 
 import shapely
 from shapely import Polygon
 
 from hides.errors import InputError
 from hides.hide import Hide
-from nest.bound import Bound
+from nest.bound import Bound, used_area
 from nest.check import Finding, check, clearances, verdict
 from nest.errors import NoPlan, WeekError
 from nest.figures import Figures, bound_of, measure
 from nest.job import Job
 from nest.place import reserve, search
 from nest.place.fit import fit
-from nest.place.lay import Laid, Observer, Purse, lay
+from nest.place.lay import Laid, Purse, lay
 from nest.plan import Plan, Remnant, bed_windows, keep_direction, placed_outline, refuse_too_large
 
 TRIES = 3  # searches, should the checker refuse what one of them found
@@ -58,6 +59,18 @@ class Planned:
         return nearest >= self.figures.numbers["frontier"]
 
 
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """What an observer is told of a search: the hide by name, seconds since it began there, the
+    used area of the best valid layout and the least that any has, mm², where they are known.
+    """
+
+    hide: str
+    seconds: float
+    used: float | None
+    least: float | None
+
+
 def plan_week(
     job: Job,
     hide: Hide,
@@ -65,7 +78,7 @@ def plan_week(
     seconds: float | None = None,
     effort: float | None = None,
     partial: bool = False,
-    observer: Callable[[search.Step], None] = lambda step: None,
+    observer: Callable[[Progress], None] = lambda progress: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> Planned:
     """Plan a job on one hide.
@@ -90,7 +103,7 @@ def plan_week(
         seconds=seconds,
         effort=effort,
         partial=partial,
-        observer=lambda _, step: observer(step),
+        observer=observer,
         stop=stop,
     )[0]
 
@@ -102,7 +115,7 @@ def plan_hides(
     seconds: float | None = None,
     effort: float | None = None,
     partial: bool = False,
-    observer: Observer = lambda hide, step: None,
+    observer: Callable[[Progress], None] = lambda progress: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> tuple[Planned, ...]:
     """Plan a job on several hides: one plan for each hide that is cut into.
@@ -124,7 +137,15 @@ def plan_hides(
     for hide in hides:
         _pins_allowed(job, hide, alone=len(hides) == 1)
     purse = Purse(seconds, effort)
-    fitted = fit(job, hides, purse, partial=partial, observer=observer, stop=stop)
+    areas = {hide.name: used_area(hide, job.keep) for hide in hides}
+
+    def told(hide: Hide, step: search.Step) -> None:
+        area = areas[hide.name]
+        used = area(step.reach) if step.valid else None
+        least = area(step.least) if step.least > -inf else None
+        observer(Progress(hide.name, step.seconds, used, least))
+
+    fitted = fit(job, hides, purse, partial=partial, observer=told, stop=stop)
     return tuple(_checked(job, laid, fitted.left_out, purse) for laid in fitted.laid)
 
 
@@ -238,7 +259,7 @@ def compare_hides(
     *,
     seconds: float | None = None,
     effort: float | None = None,
-    observer: Callable[[search.Step], None] = lambda step: None,
+    observer: Callable[[Progress], None] = lambda progress: None,
 ) -> tuple[Planned, ...]:
     """Plan the same job on each hide, as much of it as fits.
 

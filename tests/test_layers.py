@@ -6,6 +6,7 @@ type checks only, fails here.
 """
 
 import ast
+import json
 
 import pytest
 
@@ -76,18 +77,18 @@ LAYERS = (
     "nest.cut.readback",
     "nest.cut",
     "nest.report",
-    "nest.capturing",
     "nest.cutting",
-    # the command
-    "nest.hideverbs",
-    "nest.watch",
+    # the public door, and the command behind it
+    "nest.answers",
+    "nest.output",
+    "nest",
     "nest.cli",
     "nest.__main__",
-    "nest",
 )
-# `croupon --help` must answer at once, so the command line imports inside its commands, and for
-# their annotations; nothing imports it, so that can't hide a cycle.
-LATE = {"nest.cli"}
+# `import nest` and `croupon --help` must answer at once, so the public door imports inside its
+# functions, and for their annotations; only the command imports it, so that can't hide a cycle.
+LATE = {"nest"}
+ANNOTATED = {"nest", "nest.cli.plan", "nest.cli.watch"}  # import for annotations only
 # Modules whose libraries take long to load and that most runs don't need may be asked for inside
 # a function. They must lie before the module that asks, so that this can't hide a cycle either.
 SLOW = {"hides.trace.dxf", "nest.cut.cover", "nest.place.assign"}
@@ -139,12 +140,13 @@ def breaches(name, tree, known):
     top = {id(node) for node in tree.body}
     for node in ast.walk(tree):
         named = {getattr(node, key, "") for key in ("id", "attr", "name")}
-        if "TYPE_CHECKING" in named and name not in LATE:
+        if "TYPE_CHECKING" in named and name not in ANNOTATED:
             found.append(f"{name}: imports for type checks only are breaches")
         if not isinstance(node, ast.Import | ast.ImportFrom):
             continue
         late = id(node) not in top and name not in LATE
-        if late and not (isinstance(node, ast.ImportFrom) and node.module in SLOW):
+        free = SLOW | ({"nest"} if name in ANNOTATED else set())
+        if late and not (isinstance(node, ast.ImportFrom) and node.module in free):
             found.append(f"{name}, line {node.lineno}: late import")
         for other in imported(node, known):
             if other == name or layer_of(other) > layer_of(name):
@@ -233,6 +235,25 @@ def test_a_bound_knows_nothing_of_the_search():
             assert [o for o in others if o.startswith("nest.place")] == [], name
 
 
+def test_the_command_goes_by_the_public_door_only():
+    """What a verb can do, a script can do; argparse stays with the command."""
+    for name, tree in MODULES.items():
+        asked = [o for node in ast.walk(tree) for o in imported(node, MODULES)]
+        if name.startswith("nest.cli"):
+            assert [o for o in asked if o != "nest" and not o.startswith("nest.cli")] == [], name
+        else:
+            assert "argparse" not in ast.unparse(tree), name
+            assert name == "nest.__main__" or not [o for o in asked if o.startswith("nest.cli")]
+
+
+def test_the_notebooks_go_by_the_public_door_only():
+    for path in (ROOT / "notebooks").glob("*.ipynb"):
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        code = "\n".join("".join(c["source"]) for c in cells if c["cell_type"] == "code")
+        asked = [o for n in ast.walk(ast.parse(code)) for o in imported(n, MODULES)]
+        assert set(asked) == {"nest"}, path.name
+
+
 def test_the_checker_never_asks_for_the_searchs_ground():
     """What the search takes for allowed must not be what it is judged by."""
     asked = {n.attr for n in ast.walk(MODULES["nest.check"]) if isinstance(n, ast.Attribute)}
@@ -266,9 +287,9 @@ def test_a_breach_is_seen(name, source, says):
     ("name", "source"),
     [
         ("nest.check", "from hides.hide import Hide\nfrom nest import plan"),
-        ("nest.cli", "def plan():\n    from nest.place import place"),
+        ("nest", "def plan():\n    from nest.place import place"),
         ("nest.place.fit", "def fit():\n    from nest.place.assign import assign"),
-        ("nest.cli", "from typing import TYPE_CHECKING"),
+        ("nest", "from typing import TYPE_CHECKING"),
         ("nest.draw.sheet", "from nest.draw.palette import INK\nimport hides.outline"),
         ("hides.units", "import re\nfrom hides.errors import InputError"),
     ],

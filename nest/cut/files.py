@@ -1,36 +1,32 @@
-"""Files: a program is written in one of its machine's formats, and stays only if it is right."""
+"""Files: a program as the bytes of one of its machine's formats, read back before they are used."""
 
 from __future__ import annotations
 
-from pathlib import Path
-
-from hides.errors import InputError
-from hides.files import read_whole, write_whole
 from nest.cut.formats import encoded
+from nest.cut.machine import Machine
 from nest.cut.program import Program
-from nest.cut.readback import Fault, judge
+from nest.cut.readback import judge
+from nest.errors import CutError
 
 
-def write(program: Program, form: str, path: Path) -> tuple[Fault, ...]:
-    """Write a program's file in ``form``, read it back from the disk and judge it.
-
-    ``form`` is one of :data:`nest.cut.formats.SUFFIXES`. No fault is a pass; a file with
-    faults is not left behind, and what the path held before stays.
+def proved(program: Program, form: str, name: str) -> bytes:
+    """The bytes of a program's file in ``form``, one of :data:`nest.cut.formats.SUFFIXES`.
 
     Raises
     ------
-    InputError : the machine can't be told so, or the file can't be written.
+    CutError : the machine can't be told so, or what is read back of the bytes differs from what
+        it should be; names the file ``name``.
     """
     data = encoded(program, form)
-    new = path.with_name(path.name + ".new")
-    try:
-        write_whole(new, data)
-        faults = judge(read_whole(new, len(data)), form, program)
-        if not faults:
-            new.replace(path)
-    except OSError as error:
-        what = f"can't be written ({error.strerror})."
-        raise InputError(what, mend="Check the folder.", file=path) from None
-    finally:
-        new.unlink(missing_ok=True)
-    return faults
+    for finding in judge(data, form, program):
+        what = f"this file did not read back right and was not written: {finding.says}"
+        raise CutError(what, mend=_mend(program.machine), file=name)
+    return data
+
+
+def _mend(machine: Machine) -> str:
+    report = "a fault of the program, not of your input; please report it."
+    if machine.start or machine.finish:
+        lines = f"the lines that the profile {machine.name} puts at start and finish"
+        return f"Look at {lines}; if it is not these, it is {report}"
+    return f"This is {report}"

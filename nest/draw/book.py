@@ -11,13 +11,10 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from pypdf import PageObject, PdfReader, PdfWriter, Transformation
 from pypdf.generic import RectangleObject
 
-from hides.errors import InputError
-from hides.files import write_whole
 from nest.draw.sheet import Box, Sheet
 from nest.draw.words import POINT
 
@@ -36,22 +33,8 @@ class Tile:
     place: tuple[float, float]
 
 
-def save_book(pages: Sequence[Sheet | Tile], path: Path | str, title: str = "") -> Path:
-    """Write pages as one PDF, whole or not at all; the same pages give the same bytes.
-
-    Without a ``title`` the book has that of its first page.
-
-    Raises
-    ------
-    InputError : the suffix is not .pdf, or the file can't be written.
-    """
-    target = Path(path)
-    if target.suffix.lower() != ".pdf":
-        raise InputError(
-            f"several pages go into a PDF, not into {target.suffix or 'a file without suffix'!r}.",
-            mend="Let the name end in .pdf.",
-            file=target,
-        )
+def pdf_of(pages: Sequence[Sheet | Tile], title: str = "") -> bytes:
+    """Pages as one PDF, each in its true size; the same pages give the same bytes."""
     writer = PdfWriter()
     own = [page if isinstance(page, Sheet) else page.page for page in pages]
     writer.add_metadata({"/Title": title or own[0].title, "/Creator": "Croupon"})
@@ -65,8 +48,7 @@ def save_book(pages: Sequence[Sheet | Tile], path: Path | str, title: str = "") 
         page_object.compress_content_streams()
     out = io.BytesIO()
     writer.write(out)
-    write_whole(target, out.getvalue())
-    return target
+    return out.getvalue()
 
 
 def _lay(whole: PageObject, drawing: PageObject, tile: Tile) -> None:

@@ -7,6 +7,7 @@ bound, leather cost per sheath, yield) and a column of figures; one sentence say
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from shapely import box
 
@@ -46,6 +47,23 @@ DEFINITIONS = {FIGURES[key].label: FIGURES[key].definition for key in TABLE} | {
     "Sheaths": "Sheaths of the week that found room.",
     COST: "Leather cost / sheaths: what one sheath bears, waste shared.",
 }
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class Comparison:
+    """The same week tried on several hides, in the order in which they were offered."""
+
+    tried: tuple[Planned, ...]
+
+    @property
+    def recommended(self) -> str:
+        """Which hide to cut and why, in one sentence with its figures."""
+        return recommend(self.tried)
+
+    @property
+    def table(self) -> list[list[str]]:
+        """Rows of words with their units: the hides' names, then one row per figure."""
+        return table(self.tried)
 
 
 def best_of(tried: Sequence[Planned]) -> Planned:

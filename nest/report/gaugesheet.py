@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from hides.errors import InputError
 from hides.hide import Hide
 from hides.outline import FloatArray
 from hides.thickness import THROAT, Need, suggest
-from hides.units import THICKEST, area_text
+from hides.units import THICKEST, area_text, parse_thickness
 from nest.draw import leather
 from nest.draw.labels import Labels
 from nest.draw.palette import BODY, INK, LEADER_DOT, NOTE, PAPER, REMNANT, STRONG
@@ -21,6 +22,7 @@ from nest.draw.words import Type
 from nest.report.page import ISO_A, MARGIN, Page
 
 SIDEBAR = 56.0  # mm, width of the column at the right
+MOST_PLACES = 50
 SURE_LOOK = Style(edge=REMNANT, width=0.5, hatch="//", alpha=0.45)
 SURE_EDGE = Style(edge=REMNANT, width=0.5)
 OPEN_LOOK = Style(edge="#a3231a", width=0.35, dash=(1.2, 0.8))
@@ -66,6 +68,32 @@ def gauging(
         sure = hide.allowed(replace(need, risk=1.0 - confidence))
         still = hide.allowed(replace(need, risk=confidence)).difference(sure)
     return Gauging(hide, need, confidence, sure, still, places, doubts)
+
+
+def asked(
+    hide: Hide,
+    need: str | None,
+    *,
+    may_split: bool = False,
+    confidence: float = 0.9,
+    count: int = 5,
+    reach: float = 1e9,
+) -> Gauging:
+    """The same for a need in words ("3.2-3.5 mm"), with what was asked looked at first.
+
+    Raises
+    ------
+    InputError : no thickness, or a confidence (a chance), a count of places or a reach in mm
+        out of bounds.
+    """
+    if not 0.5 <= confidence < 1.0:
+        raise InputError(f"sure must be from 0.5 to below 1, got {confidence:g}.")
+    if not 1 <= count <= MOST_PLACES:
+        raise InputError(f"count must be from 1 to {MOST_PLACES}, got {count}.")
+    if not reach > THROAT:
+        raise InputError(f"reach must be more than {THROAT:g} mm, got {reach:g}.")
+    known = Need(*parse_thickness(need), may_split) if need else None
+    return gauging(hide, known, confidence=confidence, count=count, reach=reach)
 
 
 def gauge_sheet(found: Gauging, *, paper: str = "A4") -> Sheet:

@@ -9,9 +9,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable, Iterable, Sequence
-from pathlib import Path
 
-from hides.files import write_whole
 from hides.units import DM2
 from nest.figures import FIGURES, Figures
 from nest.plan import Plan
@@ -36,24 +34,14 @@ PART_COLUMNS: dict[str, Callable[[Shown], object]] = {
 FIGURE_COLUMNS = ("key", "label", "value", "unit", "definition")
 
 
-def write_parts(plan: Plan, path: Path) -> None:
-    """Write one row per placed part; ``label`` is its name on the cut plan.
-
-    Raises
-    ------
-    InputError : the file can't be written.
-    """
+def parts_text(plan: Plan) -> str:
+    """One row per placed part, in mm, degrees and dm²; ``label`` is its name on the cut plan."""
     rows = [[told(one) for told in PART_COLUMNS.values()] for one in shown_of(plan)]
-    _write(path, list(PART_COLUMNS), rows)
+    return _csv(list(PART_COLUMNS), rows)
 
 
-def write_figures(figures: Figures, path: Path) -> None:
-    """Write one row per figure with its definition, then the leather of each sheath.
-
-    Raises
-    ------
-    InputError : the file can't be written.
-    """
+def figures_text(figures: Figures) -> str:
+    """One row per figure with its unit and definition, then the leather of each sheath."""
     rows = []
     for key, value in figures.numbers.items():
         about = FIGURES[key]
@@ -66,7 +54,7 @@ def write_figures(figures: Figures, path: Path) -> None:
             says = "The sheath's share of the leather cost, by net area."
             label = f"Leather cost of {sheath.kit}"
             rows.append((f"cost:{sheath.kit}", label, _plain(sheath.cost), figures.currency, says))
-    _write(path, FIGURE_COLUMNS, rows)
+    return _csv(FIGURE_COLUMNS, rows)
 
 
 def _plain(value: float) -> str:
@@ -74,9 +62,9 @@ def _plain(value: float) -> str:
     return f"{value:.4f}".rstrip("0").rstrip(".")
 
 
-def _write(path: Path, columns: Sequence[str], rows: Iterable[Sequence[object]]) -> None:
+def _csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(columns)
     writer.writerows(rows)
-    write_whole(Path(path), text.getvalue())
+    return text.getvalue()

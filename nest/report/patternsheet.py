@@ -34,7 +34,6 @@ from nest.draw.parts import AT_HOME, TILTS, TRUE_HOLE, draw_marks
 from nest.draw.rows import Row, cells, gap, head, height_of, note, pair, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
-from nest.knife import Knife
 from nest.part import XY, Mark, Part
 from nest.report.page import BAND, ISO_A, MARGIN, RULER, SQUARE, Page, caution, draw_check
 from nest.sheath import Sheath, Station
@@ -89,7 +88,7 @@ class Measure:
 CHECK = Item((0.0, -8.0, RULER, SQUARE + 4.0))
 
 
-def pattern_sheet(sheath: Sheath, knife: Knife, *, paper: str | None = None) -> Sheet:
+def pattern_sheet(sheath: Sheath, *, paper: str | None = None) -> Sheet:
     """Draw a sheath's pattern at 1:1.
 
     Parameters
@@ -102,7 +101,7 @@ def pattern_sheet(sheath: Sheath, knife: Knife, *, paper: str | None = None) -> 
     ValueError : the pattern doesn't fit the paper asked for.
     """
     items = [Item(_reach(sheath, part), part) for part in sheath.parts]
-    rows = _rows(sheath, knife)
+    rows = _rows(sheath)
     width, height, places = _laid_out([*items, CHECK], height_of(rows), paper)
     below = f"{_style(sheath)}    ·    {sheath.choices.leather:g} mm leather    ·    grain side up"
     page = Page((width, height), f"{sheath.name}: sheath pattern 1:1", below, sidebar=SIDEBAR)
@@ -262,7 +261,7 @@ def _draw_measure(pen: Pen, measure: Measure, labels: Labels) -> None:
 # --- the words -------------------------------------------------------------------------------
 
 
-def _rows(sheath: Sheath, knife: Knife) -> list[Row]:
+def _rows(sheath: Sheath) -> list[Row]:
     return [
         *_cut_rows(sheath),
         gap(2.0),
@@ -270,7 +269,7 @@ def _rows(sheath: Sheath, knife: Knife) -> list[Row]:
         gap(2.0),
         *_fit_rows(sheath.stations),
         gap(2.0),
-        *_remark_rows((*sheath.warnings, *knife.guesses)),
+        *_remark_rows((*sheath.warnings, *sheath.guesses)),
     ]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -12,7 +12,6 @@ from shapely.affinity import rotate
 from hides.capture import targets
 from hides.errors import InputError
 from hides.units import PAPERS
-from nest.draw.book import save_book
 from nest.draw.palette import FADED, HAIR, INK, NOTE, TITLE
 from nest.draw.rows import Row, gap, head, note, stack
 from nest.draw.sheet import Sheet, Style
@@ -60,19 +59,25 @@ HINTS = (
 )  # fmt: skip
 
 
-def write_sheets(path: Path, paper: str = "a4") -> int:
-    """Write the PDF of hints, sheets and stickers; returns the number of pages.
+@dataclass(frozen=True, eq=False, slots=True)
+class ScaleSheets:
+    """What is printed for photos of hides: pages in mm, hints first, then sheets and stickers."""
+
+    pages: tuple[Sheet, ...]
+
+
+def scale_sheets(paper: str = "a4") -> ScaleSheets:
+    """The pages of hints, sheets and stickers, on one of the papers of the scale sheets.
 
     Raises
     ------
-    InputError : no such paper, or the file can't be written.
+    InputError : no such paper.
     """
     if paper not in PAPERS:
         raise InputError(f"no such paper: {paper}.", mend=f"Use {' or '.join(PAPERS)}.")
     pages = [hints_page(paper), *(sheet_page(sheet, paper) for sheet in targets.SHEETS)]
     pages += sticker_pages(paper)
-    save_book(pages, path)
-    return len(pages)
+    return ScaleSheets(tuple(pages))
 
 
 def hints_page(paper: str) -> Sheet:

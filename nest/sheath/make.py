@@ -64,6 +64,7 @@ def _fold_over(knife: Knife, choices: Choices) -> Sheath:
         fold=-float(y),
         knife=frozen(turned(channel.lie.points, 0, -x, channel.allowance - y)),
         choices=choices,
+        guesses=knife.guesses,
     )
 
 

@@ -93,6 +93,7 @@ class Sheath:
     fold : y of the fold in the body's frame.
     knife : (n, 2) the knife's outline lying on the body's back half, in the body's frame.
     choices : what it was made for.
+    guesses : what the knife's file leaves out and its shape tells, in sentences.
     """
 
     name: str
@@ -105,6 +106,7 @@ class Sheath:
     fold: float
     knife: FloatArray
     choices: Choices
+    guesses: tuple[str, ...] = ()
 
     def part(self, kind: str) -> Part:
         """The part of a kind; KeyError if there is none."""

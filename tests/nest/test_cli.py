@@ -26,7 +26,7 @@ def names(folder: Path) -> set[str]:
 def test_plan_writes_everything_a_maker_needs(tmp_path, capsys) -> None:
     """Plan, lists, drawing exchange file and the cut plan as PNG, PDF and SVG."""
     assert main(["plan", WEEK, "--effort", "0.01", "--out", str(tmp_path)]) == 0
-    kinds = ("plan.json", "parts.csv", "figures.csv", "dxf")
+    kinds = ("plan.json", "parts.csv", "figures.csv")
     pictures = ("cutplan.png", "cutplan.pdf", "cutplan.svg", "detail.pdf")
     assert names(tmp_path) == {f"week-4.{kind}" for kind in kinds + pictures}
     assert "12 parts, checked" in capsys.readouterr().out
@@ -55,7 +55,7 @@ def test_every_other_verb_runs_and_prints_json_too(arguments, tmp_path, capsys) 
     out = [] if "check" in arguments else ["--out", str(tmp_path)]
     assert main([*arguments, *out]) == 0
     assert capsys.readouterr().out.strip()
-    assert main([*arguments, *out, "--json"]) == 0
+    assert main([*arguments, *out, "--json", *(["--force"] if out else [])]) == 0
     assert json.loads(capsys.readouterr().out)
 
 
@@ -107,7 +107,7 @@ def test_plans_on_several_hides_are_named_by_hide(tmp_path, capsys) -> None:
     assert [(row["hide"], row["parts"]) for row in told] == [("Oak", 3), ("Elm", 3)]
     assert {name.split(".")[1] for name in names(out)} == {"oak", "elm"}
     assert {"two.oak.plan.json", "two.elm.cutplan.pdf"} <= names(out)
-    assert main(arguments) == 0
+    assert main([*arguments, "--force"]) == 0
     assert "6 parts on 2 hides" in capsys.readouterr().out
 
 
@@ -129,11 +129,45 @@ def test_a_folder_that_can_not_be_written_is_said(tmp_path, capsys) -> None:
     assert "out" in capsys.readouterr().err
 
 
-def test_help_imports_no_heavy_library() -> None:
-    """--help answers at once because the command itself imports only the standard library."""
-    heavy = "{'numpy', 'scipy', 'shapely', 'matplotlib', 'numba', 'cv2', 'ortools', 'ezdxf'}"
-    asked = f"import sys, nest.cli; print(sorted({heavy} & set(sys.modules)))"
+def test_a_reader_that_goes_early_finds_all_files_written(tmp_path) -> None:
+    """Files first, words after: ``croupon plan WEEK | head -2`` leaves nothing out."""
+    out = tmp_path / "out"
+    command = [sys.executable, "-m", "nest", "plan", WEEK, "--effort", "0.01", "--out", str(out)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as run:
+        assert run.stdout is not None
+        first = run.stdout.readline()
+        run.stdout.close()
+    assert "12 parts, checked" in first
+    assert run.returncode == 0
+    assert len(names(out)) == 7
+
+
+def test_a_disk_without_room_leaves_the_folder_as_it_was(tmp_path) -> None:
+    """The kernel refuses to write files above 30 kB, as a full disk would in their middle."""
+    resource = pytest.importorskip("resource")
+    (tmp_path / "pip.pattern.png").write_text("mine")
+    knife = str(SHARED / "knives/pip.knife.toml")
     done = subprocess.run(
-        [sys.executable, "-c", asked], cwd=ROOT, capture_output=True, text=True, check=True
+        [sys.executable, "-m", "nest", "sheath", knife, "--out", str(tmp_path), "--force"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+        preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, 30_000)),
     )
-    assert done.stdout.strip() == "[]"
+    assert done.returncode == 2
+    assert "nothing was written" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+    assert names(tmp_path) == {"pip.pattern.png"}
+    assert (tmp_path / "pip.pattern.png").read_text() == "mine"
+
+
+def test_last_weeks_files_are_told_before_the_search(tmp_path, capsys) -> None:
+    """A search of 3000 s would time out here if it came first."""
+    (tmp_path / "week-4.detail.pdf").write_text("last week's")
+    assert main(["plan", WEEK, "--seconds", "3000", "--out", str(tmp_path)]) == 2
+    told = capsys.readouterr()
+    assert "week-4.detail.pdf: this is there already" in told.err
+    assert told.out == ""
+    assert names(tmp_path) == {"week-4.detail.pdf"}

@@ -222,7 +222,7 @@ def test_a_colour_that_is_not_in_the_legend_keeps_the_record_back(tmp_path, caps
     assert "doubt: Mark ?1" in words
     assert "legend has no pink" in words
     assert (tmp_path / "larch.capture.png").exists()
-    code, words = told([str(path), "--anyway"], tmp_path, capsys)
+    code, words = told([str(path), "--anyway", "--force"], tmp_path, capsys)
     assert code == 0
     assert [flaw.kind for flaw in record.read(tmp_path / "larch.hide.json").flaws] == ["hole"]
 
@@ -288,7 +288,7 @@ def test_a_print_at_another_scale_is_doubted_by_the_stamp(tmp_path, capsys) -> N
     code, words = told([str(path), *stamp], tmp_path, capsys)
     assert code == 1
     assert "as if the printed rulers were 185 mm long in place of 180" in words
-    code, words = told([str(path), *stamp, "--ruler", "185.4"], tmp_path, capsys)
+    code, words = told([str(path), *stamp, "--ruler", "185.4", "--force"], tmp_path, capsys)
     assert code == 0
     assert "trusted from the print" not in words
 

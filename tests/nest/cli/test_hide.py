@@ -32,7 +32,7 @@ def test_gauge_says_how_much_is_sure_and_where_to_gauge_next(tmp_path, capsys) -
     assert "sure to 90%" in told
     assert "gauge next, 3" in told
     assert written(tmp_path) == {"birch.gauge.png", "birch.gauge.pdf", "birch.gauge.svg"}
-    assert main([*arguments, "--out", str(tmp_path), "--json"]) == 0
+    assert main([*arguments, "--out", str(tmp_path), "--json", "--force"]) == 0
     assert json.loads(capsys.readouterr().out)["asked"] == "3.2 to 3.5 mm"
 
 
@@ -48,10 +48,10 @@ def test_gauge_help_tells_the_standards_figures(capsys) -> None:
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (["--sure", "0.3"], "--sure must be from 0.5 to below 1"),
-        (["--sure", "nan"], "--sure must be from 0.5 to below 1"),
-        (["--count", "0"], "--count must be from 1 to 50"),
-        (["--reach", "5"], "--reach must be more than 20 mm"),
+        (["--sure", "0.3"], "sure must be from 0.5 to below 1"),
+        (["--sure", "nan"], "sure must be from 0.5 to below 1"),
+        (["--count", "0"], "count must be from 1 to 50"),
+        (["--reach", "5"], "reach must be more than 20 mm"),
         (["--need", "thick"], "'thick' is no thickness"),
     ],
 )
@@ -97,7 +97,7 @@ def test_a_drawing_is_turned_into_the_frame_when_asked(tmp_path, capsys) -> None
     area = record.read(out).gross_area
     before = out.read_bytes()
     assert main([*arguments, "--align"]) == 2  # a record that is there stays
-    assert "already. Add --force" in capsys.readouterr().err
+    assert "or replace files with --force" in capsys.readouterr().err
     assert out.read_bytes() == before
     assert main([*arguments, "--align", "--force"]) == 0
     left, low, _, high = record.read(out).outline.bounds

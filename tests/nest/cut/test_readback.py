@@ -17,7 +17,6 @@ import numpy as np
 import pytest
 import shapely
 
-from nest.cut import files
 from nest.cut.contour import Contour
 from nest.cut.formats import SUFFIXES, encoded
 from nest.cut.readback import judge, simulation
@@ -476,24 +475,6 @@ def test_a_name_where_it_would_be_cut_is_named(form, old, new):
 
 
 # --- files on the disk -----------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("form", FORMS)
-def test_a_right_file_is_written_as_judged(form, tmp_path):
-    path = tmp_path / f"a{SUFFIXES[form]}"
-    assert files.write(cs.program(), form, path) == ()
-    assert path.read_bytes() == encoded(cs.program(), form)
-    assert list(tmp_path.iterdir()) == [path]
-
-
-def test_a_file_with_findings_is_not_left_behind(tmp_path):
-    """What was there before stays, and no half file beside it."""
-    path = tmp_path / "a.dxf"
-    path.write_text("before")
-    program = cs.program(cs.machine(bed=(205.0, 100.0)))
-    assert codes(files.write(program, "dxf-r2000", path)) == {"bed"}
-    assert path.read_text() == "before"
-    assert list(tmp_path.iterdir()) == [path]
 
 
 # --- bad samples from outside ----------------------------------------------------------------

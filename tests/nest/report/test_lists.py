@@ -6,7 +6,7 @@ import pytest
 
 from hides.units import DM2
 from nest.figures import FIGURES, measure
-from nest.report.lists import FIGURE_COLUMNS, PART_COLUMNS, write_figures, write_parts
+from nest.report.lists import FIGURE_COLUMNS, PART_COLUMNS, figures_text, parts_text
 from tests import small
 
 
@@ -21,7 +21,7 @@ def figures():
 
 
 def test_every_placed_part_has_a_row(tmp_path):
-    write_parts(small.plan(), tmp_path / "parts.csv")
+    (tmp_path / "parts.csv").write_text(parts_text(small.plan()), encoding="utf-8")
     rows = rows_of(tmp_path / "parts.csv")
     assert tuple(rows[0]) == PART_COLUMNS
     assert [row["id"] for row in rows] == [placement.id for placement in small.PLACEMENTS]
@@ -31,7 +31,7 @@ def test_every_placed_part_has_a_row(tmp_path):
 
 def test_places_and_areas_are_those_of_the_plan(tmp_path):
     """Sums over the file against the parts themselves."""
-    write_parts(small.plan(), tmp_path / "parts.csv")
+    (tmp_path / "parts.csv").write_text(parts_text(small.plan()), encoding="utf-8")
     rows = rows_of(tmp_path / "parts.csv")
     area = sum(wanted.part.outline.area for wanted in small.WANTED)
     assert sum(float(row["area_mm2"]) for row in rows) == pytest.approx(area, abs=0.5)
@@ -43,7 +43,7 @@ def test_places_and_areas_are_those_of_the_plan(tmp_path):
 
 
 def test_every_figure_stands_with_its_definition(tmp_path, figures):
-    write_figures(figures, tmp_path / "figures.csv")
+    (tmp_path / "figures.csv").write_text(figures_text(figures), encoding="utf-8")
     rows = rows_of(tmp_path / "figures.csv")
     assert tuple(rows[0]) == FIGURE_COLUMNS
     told = {row["key"]: row for row in rows}
@@ -55,7 +55,7 @@ def test_every_figure_stands_with_its_definition(tmp_path, figures):
 
 
 def test_the_sheaths_costs_add_up_to_the_leather_cost(tmp_path, figures):
-    write_figures(figures, tmp_path / "figures.csv")
+    (tmp_path / "figures.csv").write_text(figures_text(figures), encoding="utf-8")
     told = {row["key"]: float(row["value"]) for row in rows_of(tmp_path / "figures.csv")}
     costs = [value for key, value in told.items() if key.startswith("cost:")]
     areas = [value for key, value in told.items() if key.startswith("net_area:")]
@@ -66,8 +66,8 @@ def test_the_sheaths_costs_add_up_to_the_leather_cost(tmp_path, figures):
 
 def test_lists_repeat_byte_for_byte_and_end_lines_plainly(tmp_path, figures):
     for name in ("one", "two"):
-        write_parts(small.plan(), tmp_path / f"{name}-parts.csv")
-        write_figures(figures, tmp_path / f"{name}-figures.csv")
+        (tmp_path / f"{name}-parts.csv").write_text(parts_text(small.plan()), encoding="utf-8")
+        (tmp_path / f"{name}-figures.csv").write_text(figures_text(figures), encoding="utf-8")
     for kind in ("parts", "figures"):
         data = (tmp_path / f"one-{kind}.csv").read_bytes()
         assert data == (tmp_path / f"two-{kind}.csv").read_bytes()

@@ -37,7 +37,7 @@ def made(name, **changes):
 def heron():
     """The hunter of 232 mm, its sheath and its page."""
     knife, sheath = made("heron")
-    return knife, sheath, pattern_sheet(sheath, knife)
+    return knife, sheath, pattern_sheet(sheath)
 
 
 @pytest.fixture(scope="module")
@@ -181,8 +181,8 @@ def test_cautions_stand_with_their_step(heron):
 @pytest.mark.parametrize("name", NAMES)
 def test_every_sample_reads_well(name):
     """No words on other words, none off the page."""
-    knife, sheath = made(name)
-    sheet = pattern_sheet(sheath, knife)
+    _, sheath = made(name)
+    sheet = pattern_sheet(sheath)
     boxes = [words.box for words in sheet.words]
     pairs = [(i, j) for i, j in STRtree(boxes).query(boxes, predicate="intersects").T if i < j]
     found = [(sheet.words[i].text, sheet.words[j].text) for i, j in pairs
@@ -193,20 +193,20 @@ def test_every_sample_reads_well(name):
 
 
 def test_a_left_hand_sheath_says_so():
-    knife, sheath = made("heron", hand="left")
-    assert "worn on the left" in " ".join(said(pattern_sheet(sheath, knife)))
+    _, sheath = made("heron", hand="left")
+    assert "worn on the left" in " ".join(said(pattern_sheet(sheath)))
 
 
 def test_the_page_is_the_smallest_that_holds_all(heron):
     """The hunter needs A3; a larger one may be asked for, a smaller one is refused."""
-    knife, sheath, sheet = heron
+    _, sheath, sheet = heron
     assert (sheet.width, sheet.height) == (420.0, 297.0)
-    assert pattern_sheet(sheath, knife, paper="A2").width == 594.0
+    assert pattern_sheet(sheath, paper="A2").width == 594.0
     with pytest.raises(ValueError, match="doesn't fit A4"):
-        pattern_sheet(sheath, knife, paper="A4")
+        pattern_sheet(sheath, paper="A4")
 
 
 def test_two_writes_give_the_same_bytes(heron, pdf, svg, tmp_path):
-    again = pattern_sheet(heron[1], heron[0])
+    again = pattern_sheet(heron[1])
     assert again.save(tmp_path / "a.pdf").read_bytes() == pdf.read_bytes()
     assert again.save(tmp_path / "a.svg").read_bytes() == svg.read_bytes()

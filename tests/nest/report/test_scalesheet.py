@@ -13,7 +13,8 @@ from pypdf import PdfReader
 
 from hides.capture import targets
 from hides.errors import InputError
-from nest.report.scalesheet import RULER_X, write_sheets
+from nest.draw.book import pdf_of
+from nest.report.scalesheet import RULER_X, scale_sheets
 
 # ISO 216: A4 is 210 × 297 mm; ANSI/ASME Y14.1: Letter is 8.5 × 11 in
 SIZES = {"a4": (297.0, 210.0), "letter": (11 * 25.4, 8.5 * 25.4)}
@@ -25,7 +26,7 @@ DOT = 25.4 / DPI  # mm
 @pytest.fixture(scope="module", params=["a4", "letter"])
 def printed(request, tmp_path_factory) -> tuple[str, Path]:
     path = tmp_path_factory.mktemp("sheets") / "sheets.pdf"
-    write_sheets(path, request.param)
+    path.write_bytes(pdf_of(scale_sheets(request.param).pages))
     return request.param, path
 
 
@@ -94,23 +95,12 @@ def test_stickers_bear_their_numbers_in_order(printed: tuple[str, Path]) -> None
     assert found == list(range(first, first + targets.STICKERS))
 
 
-def test_the_same_bytes_every_time(tmp_path: Path) -> None:
+def test_the_same_bytes_every_time() -> None:
     """No dates in it."""
-    for name in ("a.pdf", "b.pdf"):
-        write_sheets(tmp_path / name)
-    assert (tmp_path / "a.pdf").read_bytes() == (tmp_path / "b.pdf").read_bytes()
+    first, again = (pdf_of(scale_sheets().pages) for _ in range(2))
+    assert first == again
 
 
-@pytest.mark.parametrize(
-    ("name", "paper", "says"),
-    [
-        ("sheets.png", "a4", "several pages go into a PDF"),
-        ("sheets.pdf", "b5", "no such paper: b5. Use a4 or letter"),
-        ("none/sheets.pdf", "a4", "can't be written"),
-    ],
-)
-def test_what_can_not_be_written_is_said(tmp_path: Path, name: str, paper: str, says: str) -> None:
-    """One message, and nothing half written."""
-    with pytest.raises(InputError, match=says):
-        write_sheets(tmp_path / name, paper)
-    assert list(tmp_path.iterdir()) == []
+def test_an_unknown_paper_is_said() -> None:
+    with pytest.raises(InputError, match=r"no such paper: b5\. Use a4 or letter"):
+        scale_sheets("b5")

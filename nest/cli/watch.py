@@ -7,12 +7,12 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-from hides.hide import Hide
-from hides.units import area_text
-from nest.bound import used_area
-from nest.job import Job
-from nest.place.search import Step
+import nest
+
+if TYPE_CHECKING:
+    from nest import Hide, Progress
 
 REFRESH = 0.1  # seconds between two writings of the live line
 
@@ -20,23 +20,20 @@ REFRESH = 0.1  # seconds between two writings of the live line
 class Watch:
     """The live line on a terminal, and Ctrl-C as a wish to stop with the best plan so far."""
 
-    def __init__(self, job: Job, hides: Sequence[Hide], quiet: bool) -> None:
-        self.areas = {hide.name: used_area(hide, job.keep) for hide in hides}
-        self.least = ""
+    def __init__(self, hides: Sequence[Hide], quiet: bool) -> None:
         self.quiet, self.name = quiet, hides[0].name
         self.began, self.asked = time.perf_counter(), False
         self.shown = 0.0
-        self.best = "looking for a first valid plan"
+        self.best, self.least = "looking for a first valid plan", ""
 
-    def step(self, hide: Hide, step: Step) -> None:
+    def told(self, progress: Progress) -> None:
         """Told of a better layout."""
-        if hide.name != self.name:
-            self.name, self.best = hide.name, "looking for a first valid plan"
-            self.least = ""
-        if step.valid:
-            self.best = f"used {area_text(self.areas[hide.name](step.reach))}"
-        if step.least > float("-inf"):
-            self.least = f"bound {area_text(self.areas[hide.name](step.least))}, "
+        if progress.hide != self.name:
+            self.name, self.best, self.least = progress.hide, "looking for a first valid plan", ""
+        if progress.used is not None:
+            self.best = f"used {nest.area_text(progress.used)}"
+        if progress.least is not None:
+            self.least = f"bound {nest.area_text(progress.least)}, "
         self.show()
 
     def stopped(self) -> bool:
@@ -60,9 +57,9 @@ class Watch:
 
 
 @contextmanager
-def watched(job: Job, hides: Sequence[Hide], *, quiet: bool) -> Iterator[Watch]:
-    """Watch while a plan is made; Ctrl-C asks for the best plan so far."""
-    watch = Watch(job, hides, quiet)
+def watched(hides: Sequence[Hide], *, quiet: bool) -> Iterator[Watch]:
+    """Watch while a plan is made and written; Ctrl-C asks for the best plan so far."""
+    watch = Watch(hides, quiet)
     before = signal.signal(signal.SIGINT, watch.ask)
     try:
         yield watch

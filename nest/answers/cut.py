@@ -1,0 +1,89 @@
+"""What a plan is cut from: a machine's files with a set-up sheet, or templates for a hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from nest.cut.files import proved
+from nest.cut.formats import SUFFIXES
+from nest.cut.program import Program
+from nest.cutting import Cut
+from nest.draw.book import pdf_of
+from nest.draw.sheet import Sheet
+from nest.report.placingsheet import placing_pages
+from nest.report.setupsheet import setup_pages
+from nest.report.templates import template_pages, templates_of
+
+ENDINGS = (".templates.pdf", ".placing.pdf", *SUFFIXES.values())
+
+
+def facts(cut: Cut) -> dict[str, str]:
+    """What is known of the plan, and of each set-up how far the tool goes (m) and how long."""
+    plan, hide = cut.plan, cut.hide
+    proof = (
+        f"checked again on {hide.name}"
+        if hide
+        else f"unchanged since its check; the record {plan.hide_file} was not found"
+    )
+    told = {"plan": f"{plan.name}, {proof}"}
+    if cut.machine:
+        told["machine"] = cut.machine.name
+    return told | {f"set-up {one.number} of {one.count}": ways_of(one) for one in cut.programs}
+
+
+def ways_of(program: Program) -> str:
+    """A program's strokes, cut length and travel in m, and its time."""
+    seconds = program.seconds
+    time = f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+    return (
+        f"{len(program.strokes)} strokes, cut {program.cut_length / 1000:.2f} m, "
+        f"travel {program.travel / 1000:.2f} m, about {time}"
+    )
+
+
+def picture(cut: Cut) -> Sheet:
+    """The first set-up on its bed, or the placing sheet for a hand; in mm."""
+    if cut.setups:
+        return setup_pages(cut.plan, cut.hide, cut.setups, cut.programs)[0]
+    return placing_pages(cut.plan, cut.hide, cut.paper or "a4")[0]
+
+
+def files(cut: Cut, name: str) -> dict[str, bytes]:
+    """Each program in each format, read back and judged, with the set-up sheet; templates and a
+    placing sheet where paper is wanted.
+
+    Raises
+    ------
+    CutError : the machine can't be told so, or a file did not read back right.
+    """
+    plan, made = cut.plan, {}
+    if cut.machine and cut.programs:
+        stem = f"{name}.{cut.machine.name}"
+        made = program_files(stem, cut.programs, cut.formats)
+        whole = len(cut.setups) == cut.programs[0].count
+        numbers = "-".join(str(setup.number) for setup in cut.setups)
+        pages = setup_pages(plan, cut.hide, cut.setups, cut.programs)
+        sheet = f"{stem}.{'setups' if whole else f'setup-{numbers}'}.pdf"
+        made[sheet] = pdf_of(pages, f"{plan.name}: set-ups")
+    if cut.paper:
+        title = f"{plan.name}: templates"
+        templates = template_pages(title, templates_of(plan), cut.paper)
+        made[f"{name}.templates.pdf"] = pdf_of(templates, title)
+        placing = placing_pages(plan, cut.hide, cut.paper)
+        made[f"{name}.placing.pdf"] = pdf_of(placing, f"{plan.name}: placing sheet")
+    return made
+
+
+def program_files(
+    stem: str, programs: Sequence[Program], formats: Iterable[str]
+) -> dict[str, bytes]:
+    """Each program in each of the formats, by file name; nothing that did not read back right.
+
+    Raises
+    ------
+    CutError : the machine can't be told so, or a file did not read back right.
+    """
+    named = {
+        f"{stem}.{one.number}{SUFFIXES[form]}": (one, form) for one in programs for form in formats
+    }
+    return {name: proved(one, form, name) for name, (one, form) in named.items()}

@@ -1,0 +1,88 @@
+"""One way out for files: all that belong to an answer are written, or none.
+
+What was there before stays unless it may be replaced, and then either all of it is replaced or
+nothing is: on a full disk, or when the run is stopped, the folder is as it was.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from hides.errors import InputError
+
+
+def save(files: Mapping[str, bytes], folder: Path | str, *, force: bool = False) -> list[Path]:
+    """Write files, by their names, into a folder, which is made if it isn't there.
+
+    Parameters
+    ----------
+    force : replace files that are there already.
+
+    Raises
+    ------
+    InputError : a file is there already and may not be replaced, or the folder can't be written.
+    """
+    folder = Path(folder)
+    refuse_taken(folder, files, force=force)
+    made = [path for path in (folder, *folder.parents) if not path.exists()]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with TemporaryDirectory(prefix=".croupon-", dir=folder) as beside:
+            _write(files, folder, Path(beside))
+    except OSError as error:
+        what = f"nothing was written: {error.strerror or error}."
+        mend = "Check the rights and the room left there, or name another folder."
+        raise InputError(what, mend=mend, file=error.filename2 or folder) from None
+    finally:
+        for path in made:
+            if path.is_dir() and not any(path.iterdir()):
+                path.rmdir()
+    return [folder / name for name in files]
+
+
+def refuse_taken(folder: Path, names: Iterable[str], *, force: bool = False) -> None:
+    """Say before the work what would stand in its way after it.
+
+    Raises
+    ------
+    InputError : the folder is none or can't be written to, a name is no plain name of a file,
+        or a file is there already.
+    """
+    near = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    if not near.is_dir():
+        what = "the results go to a folder, and this is a file."
+        raise InputError(what, mend="Name a folder with --out.", file=near)
+    for name in names:
+        if not name or Path(name).name != name:
+            raise InputError(f"{name!r} is no name for a file in a folder.", mend="Leave out '/'.")
+        if (folder / name).is_dir() or ((folder / name).exists() and not force):
+            what = "this is there already, and nothing was written."
+            mend = "Name another folder (--out), or replace files with --force."
+            raise InputError(what, mend=mend, file=folder / name)
+
+
+def _write(files: Mapping[str, bytes], folder: Path, beside: Path) -> None:
+    """Write all new files and copy the old ones first; only then change anything in the folder."""
+    new, old = beside / "new", beside / "old"
+    new.mkdir()
+    old.mkdir()
+    for name, data in files.items():
+        (new / name).write_bytes(data)
+    for name in files:
+        if (folder / name).exists():
+            shutil.copy2(folder / name, old / name)
+    moved: list[str] = []
+    try:
+        for name in files:
+            moved.append(name)
+            (new / name).replace(folder / name)
+    except BaseException:
+        for name in moved:
+            if (old / name).exists():
+                (old / name).replace(folder / name)
+            elif not (new / name).exists():
+                (folder / name).unlink(missing_ok=True)
+        raise

@@ -1,0 +1,101 @@
+"""Files of an answer: all or none, whatever goes wrong, and nothing replaced unasked."""
+
+import errno
+from pathlib import Path
+
+import pytest
+
+from hides.errors import InputError
+from nest.output import refuse_taken, save
+
+FILES = {"a.txt": b"new a", "b.txt": b"new b", "c.txt": b"new c"}
+
+
+def content(folder):
+    """Everything below a folder, by relative name."""
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+def test_files_are_written_into_a_folder_that_is_made(tmp_path):
+    folder = tmp_path / "Größe 3" / "out"
+    assert save(FILES, folder) == [folder / name for name in FILES]
+    assert content(folder) == FILES
+
+
+def test_what_is_there_stays_unless_it_may_be_replaced(tmp_path):
+    """One file in the way stops all; with force all are replaced and others left alone."""
+    (tmp_path / "b.txt").write_bytes(b"old b")
+    (tmp_path / "other.txt").write_bytes(b"mine")
+    with pytest.raises(InputError, match=r"b\.txt: this is there already.*--force"):
+        save(FILES, tmp_path)
+    assert content(tmp_path) == {"b.txt": b"old b", "other.txt": b"mine"}
+    save(FILES, tmp_path, force=True)
+    assert content(tmp_path) == FILES | {"other.txt": b"mine"}
+
+
+@pytest.mark.parametrize("after", [0, 1, 2])
+@pytest.mark.parametrize("error", [OSError(errno.ENOSPC, "No space left on device"),
+                                   KeyboardInterrupt()])  # fmt: skip
+def test_a_full_disk_or_an_interrupt_leaves_what_was_there(after, error, tmp_path, monkeypatch):
+    """The k-th file can't be moved into its place: those before it are taken back."""
+    before = {"a.txt": b"old a", "c.txt": b"old c"}
+    for name, data in before.items():
+        (tmp_path / name).write_bytes(data)
+    replace, moved = Path.replace, []
+
+    def failing(self, target):
+        if self.parent.name == "new":
+            if len(moved) == after:
+                raise error
+            moved.append(target)
+        return replace(self, target)
+
+    monkeypatch.setattr(Path, "replace", failing)
+    with pytest.raises((InputError, KeyboardInterrupt)) as raised:
+        save(FILES, tmp_path, force=True)
+    assert content(tmp_path) == before
+    if isinstance(error, OSError):
+        assert "nothing was written: No space left on device" in str(raised.value)
+
+
+def test_a_disk_that_fills_while_writing_leaves_nothing(tmp_path, monkeypatch):
+    """Neither files nor the folder that was made for them, nor anything temporary."""
+    write = Path.write_bytes
+
+    def failing(self, data):
+        if self.name == "b.txt":
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return write(self, data)
+
+    monkeypatch.setattr(Path, "write_bytes", failing)
+    with pytest.raises(InputError, match="No space left"):
+        save(FILES, tmp_path / "deep" / "out")
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", ["../a.txt", "deep/a.txt", ""])
+def test_a_name_is_a_name_and_no_path(name, tmp_path):
+    with pytest.raises(InputError, match="no name for a file"):
+        save({name: b""}, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_in_a_files_place_is_never_replaced(tmp_path):
+    (tmp_path / "a.txt").mkdir()
+    with pytest.raises(InputError, match="there already"):
+        save(FILES, tmp_path, force=True)
+
+
+def test_what_stands_in_the_way_is_told_before_the_work(tmp_path):
+    (tmp_path / "b.txt").write_bytes(b"old")
+    refuse_taken(tmp_path, ["a.txt"])
+    refuse_taken(tmp_path, ["b.txt"], force=True)
+    refuse_taken(tmp_path / "not" / "there", ["b.txt"])
+    with pytest.raises(InputError, match="there already"):
+        refuse_taken(tmp_path, ["a.txt", "b.txt"])
+    with pytest.raises(InputError, match="this is a file"):
+        refuse_taken(tmp_path / "b.txt" / "deeper", ["a.txt"])
