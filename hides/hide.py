@@ -7,6 +7,7 @@ stored: areas, the thickness everywhere, the direction of least stretch everywhe
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -19,7 +20,7 @@ from shapely.geometry.base import BaseGeometry
 
 from hides.errors import InputError
 from hides.flaws import FACES, FLAW_KINDS, Flaw, bars
-from hides.outline import FloatArray, Outline, grown, polygons_of
+from hides.outline import FloatArray, Outline, buffered, grown, polygons_of
 from hides.stretch import StretchField
 from hides.thickness import Need, Reading, Regions, ThicknessMap, Zone, chance_outside
 from hides.units import area_unit
@@ -159,8 +160,17 @@ class Hide:
         lost = [f.shape for f in self.flaws if all(bars(f, face) for face in FACES)]
         return self.polygon.difference(shapely.union_all(lost)) if lost else self.polygon
 
+    @cached_property
+    def _kept_clear(self) -> dict[frozenset[str], BaseGeometry]:
+        """Flaws with the margins of their kinds, by the faces that they bar."""
+        clear = defaultdict(list)
+        for flaw in self.flaws:
+            barred = frozenset(face for face in FACES if bars(flaw, face))
+            clear[barred].append(grown(flaw.shape, FLAW_KINDS[flaw.kind].margin))
+        return {barred: shapely.union_all(shapes) for barred, shapes in clear.items()}
+
     def _ground(self, face: str, need: Need, margin: float) -> Polygonal:
-        barred = [grown(f.shape, FLAW_KINDS[f.kind].margin) for f in self.flaws if bars(f, face)]
+        barred = [shape for faces, shape in self._kept_clear.items() if face in faces]
         inside = grown(self.polygon, -margin).difference(shapely.union_all(barred))
         return _ground_of(inside.intersection(self._surely_thick(need)))
 
@@ -169,9 +179,9 @@ class Hide:
         if not self.thickness.known:
             return self.polygon
         if need not in self._thick:
-            self._thick[need] = grown(self.thick(need), -THICKNESS_INSET - STRAIGHTENED).simplify(
-                STRAIGHTENED
-            )
+            self._thick[need] = buffered(
+                self.thick(need), -THICKNESS_INSET - STRAIGHTENED
+            ).simplify(STRAIGHTENED)
         return self._thick[need]
 
     def thick(self, need: Need) -> BaseGeometry:

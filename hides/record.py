@@ -45,7 +45,7 @@ from hides.geojson import (
     text_of,
 )
 from hides.hide import PRICED_BY, Hide, Price
-from hides.outline import Outline, grown
+from hides.outline import Outline, buffered
 from hides.stretch import PIECES
 from hides.thickness import MOST_READINGS, Reading, Zone
 from hides.units import AREA_UNITS, FT2, THICKEST, area_text, area_unit, parse_area, parse_thickness
@@ -224,7 +224,7 @@ def _flaw_shape(found: Feature) -> Polygon:
     mend = "A line or a point needs it in mm, such as 8."
     half = found.properties.get("width", mend=mend).number(0.1, 2000.0) / 2
     thin = LineString(found.coordinates.line()) if found.type == "LineString" else _point(found)
-    wide = grown(thin, half)
+    wide = buffered(thin, half)
     assert isinstance(wide, Polygon)  # a connected line, grown
     return polygon_of([Outline.of(ring.coords) for ring in (wide.exterior, *wide.interiors)])
 

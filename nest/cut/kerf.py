@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from shapely import Polygon, STRtree
 
-from hides.outline import FloatArray, polygons_of
+from hides.outline import FloatArray, mitred, polygons_of
 from nest.cut.contour import Contour
 from nest.errors import CutError
 
@@ -52,7 +52,7 @@ def _beside(contour: Contour, kerf: float) -> Contour:
     if contour.ring is not None:
         return _ring_beside(contour, contour.ring, half)
     shape = Polygon(contour.flat())
-    path = _only(_offset(shape, half), contour, kerf)
+    path = _only(mitred(shape, half, SHARP), contour, kerf)
     _nothing_lost(shape, path, half, contour, kerf)
     return replace(contour, points=_started(path, contour), bulges=None)
 
@@ -64,10 +64,6 @@ def _ring_beside(contour: Contour, ring: tuple[float, float, float], half: float
     middle = np.array([x, y])
     points = middle + (contour.points - middle) * (radius + half) / radius
     return replace(contour, points=points)
-
-
-def _offset(shape: Polygon, by: float) -> shapely.Geometry:
-    return shape.buffer(by, join_style="mitre", mitre_limit=SHARP)
 
 
 def _only(found: shapely.Geometry, contour: Contour, kerf: float) -> Polygon:
@@ -87,7 +83,7 @@ def _only(found: shapely.Geometry, contour: Contour, kerf: float) -> Polygon:
 
 def _nothing_lost(shape: Polygon, path: Polygon, by: float, contour: Contour, kerf: float) -> None:
     """Offset back, the path must give the shape again; what doesn't come back is swallowed."""
-    lost = shape.symmetric_difference(_offset(path, -by)).buffer(-LOST)
+    lost = shape.symmetric_difference(mitred(path, -by, SHARP)).buffer(-LOST)
     if not lost.is_empty:
         place = lost.representative_point()
         what = "a neck" if contour.inside else "a bay"
