@@ -21,9 +21,10 @@ from functools import partial
 import numpy as np
 
 from hides.outline import FloatArray
-from nest.place import kernels as k
 from nest.place import shapes
-from nest.place.press import Press
+from nest.place.compact import Compaction
+from nest.place.kernels import layout
+from nest.place.kernels import memory as k
 from nest.place.shapes import World
 
 WORKERS = 2
@@ -124,7 +125,7 @@ class Worker:
         self.patient, self.depth = patient, 1  # times the patience of the settings
         self.state = world.state.copy()
         self.memory = (*world.shared, self.state)
-        self.press = Press(self.memory)
+        self.compact = Compaction(self.memory)
         self.listed = self.state[k.F_LISTED] > 0
         self.random = np.array([_mix(seed)], np.uint64)
         self.py = np.random.default_rng(_mix(seed))
@@ -145,7 +146,7 @@ class Worker:
         self._calm()
         self.state[k.F_FRONT] = self.state[k.F_X1]
         order = np.argsort(-luck, kind="stable")
-        k.construct(poses, order, tries, *self.memory, self.random)
+        layout.construct(poses, order, tries, *self.memory, self.random)
         self.begin(poses)
 
     def begin(self, poses: FloatArray) -> None:
@@ -227,7 +228,7 @@ class Worker:
         trial, t, before = self.trial, self.tuning, self.count
         assert trial is not None
         self.state[k.F_FRONT] = trial.front
-        k.separate(
+        layout.separate(
             trial.poses, trial.memo, trial.patience, budget, t.here, t.wide,
             *self.memory, self.random,
         )  # fmt: skip
@@ -250,7 +251,7 @@ class Worker:
         valid = trial.conflict <= 0.0
         found = self._offer(trial.poses, 0.0) if valid else None
         hard = not valid or self.listed or self.step < self.tuning.step
-        if hard and (pressed := self.press(trial.poses, np.inf if valid else reach)):
+        if hard and (pressed := self.compact(trial.poses, np.inf if valid else reach)):
             tight = self._offer(pressed[0], 0.0)
             return found or tight
         return found
@@ -260,7 +261,7 @@ class Worker:
         self.failed = 0
 
     def _conflict(self, poses: FloatArray) -> float:
-        return float(k.put_all(poses, *self.memory))
+        return float(layout.put_all(poses, *self.memory))
 
     def _offer(self, poses: FloatArray, loss: float) -> Best:
         self.state[k.F_FRONT] = self.state[k.F_X1]
@@ -349,7 +350,7 @@ class Worker:
         self.state[k.F_FRONT] = best.reach
         for _ in range(SETTLING):
             order = np.argsort(poses[:, 0], kind="stable")
-            k.settle(poses, order, *self.memory)
+            layout.settle(poses, order, *self.memory)
         if self._conflict(poses) > 0:
             return best.poses, best.reach
         return poses, float(self._rows()[:, 2].max())
@@ -485,7 +486,7 @@ def warm_up() -> None:
     worker.start(2)
     worker.repair(1)
     worker.settled(worker.best)
-    worker.press(np.zeros((2, 4)), np.inf)
+    worker.compact(np.zeros((2, 4)), np.inf)
 
 
 def _turn(w: Worker, share: float, turn: int, over: Callable[[int], bool]) -> None:

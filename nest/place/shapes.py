@@ -14,6 +14,7 @@ from collections.abc import Callable, Hashable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
+from itertools import product
 
 import numpy as np
 import shapely
@@ -24,10 +25,10 @@ from shapely.geometry.base import BaseGeometry
 
 from hides import outline
 from hides.outline import FloatArray, polygons_of
-from nest.place import kernels as k
-from nest.place.cells import cells_of
-from nest.place.convex import fewest_convex
-from nest.place.lanes import LANES
+from nest.place.kernels import memory as k
+from nest.place.kernels.convex import fewest_convex
+from nest.place.kernels.listed import cells_of
+from nest.place.kernels.simd import LANES
 
 IntArray = NDArray[np.int64]
 
@@ -127,100 +128,54 @@ def build(
     direction : (n, 2) places -> (n,) degrees, of least stretch; None: 0 everywhere.
     exact : take outlines as they are (gap 0): nothing is simplified.
     """
-    keys = list(ground) if ground else []
-    tables = _Tables(keys, gap, exact)
-    with ThreadPoolExecutor() as pool:  # the loops and Shapely let each other run
-        for shape, cut in zip(shapes, list(pool.map(tables.cut, shapes)), strict=True):
-            tables.add(shape, *cut)
+    grounds = ground or {}
+    listed = all(shape.angles for shape in shapes)
     params = np.zeros(k.F_SIZE)
     params[[k.F_X0, k.F_Y0, k.F_X1, k.F_Y1]] = box
     params[k.F_FRONT] = box[2]
-    params[k.F_STRIP] = 0.0 if ground else 1.0
-    params[k.F_LISTED] = 1.0 if all(shape.angles for shape in shapes) else 0.0
+    params[[k.F_STRIP, k.F_LISTED]] = not ground, listed
     params[k.F_TOUCH] = 1e-9 * (box[3] - box[1]) if exact else TOUCH
+    with ThreadPoolExecutor() as pool:  # the loops and Shapely let each other run
+        cuts = list(pool.map(partial(_cut, gap=gap, exact=exact), shapes))
     memory = _Memory(np.asarray(kinds, np.int64))
-    memory.add_types(tables)
-    if params[k.F_LISTED]:
-        memory.add_pairs(tables)
-    memory.add_ground([ground[key] for key in keys] if ground else [], params, direction)
-    return memory.world(tables, params)
+    posed = memory.add_types(shapes, cuts, list(grounds))
+    if listed:
+        memory.add_pairs(posed)
+    memory.add_ground(list(grounds.values()), params, direction)
+    return memory.world(params)
 
 
 @dataclass(frozen=True)
 class _Cut:
-    """A search shape in convex pieces; ``circles`` as from :func:`_circles`."""
+    """A search shape in convex pieces (corners, 5): corners, outward normals, support."""
 
     ring: FloatArray
     pieces: list[FloatArray]
-    circles: tuple[list[tuple[float, float, float]], float]
 
-
-class _Tables:
-    """Types, their pieces, regions and listed angles, as rows."""
-
-    def __init__(self, keys: list[Hashable], gap: float, exact: bool) -> None:
-        self.keys, self.gap, self.exact = keys, gap, exact
-        self.type_ints: list[list[int]] = []
-        self.type_floats: list[list[float]] = []
-        self.pieces: list[FloatArray] = []  # (corners, 5) each
-        self.piece_starts: list[int] = []  # corners of the same type before the piece
-        self.region_ints: list[list[int]] = []  # circles by number, not yet by offset
-        self.region_floats: list[list[float]] = []
-        self.circles: list[tuple[float, float, float]] = []
-        self.angles: list[list[float]] = []
-
-    def cut(self, shape: Shape) -> tuple[_Cut, list[_Cut]]:
-        """The search shapes of a type and of its regions, in pieces."""
-        outer = shape.points if self.exact else grown(shape.points, self.gap / 2)
-        regions = [ring if self.exact else grown(ring, 0.0) for ring, _ in shape.regions]
-        return _Cut(outer, convex_pieces(outer), ([], 0.0)), [
-            _Cut(ring, convex_pieces(ring), _circles(ring)) for ring in regions
-        ]
-
-    def add(self, shape: Shape, outer: _Cut, regions: list[_Cut]) -> None:
-        first, first_region, first_angle = len(self.pieces), len(self.region_ints), len(self.angles)
-        self._add_pieces(outer.pieces)
-        for region, (_, key) in zip(regions, shape.regions, strict=True):
-            self._add_region(region, self.keys.index(key))
-        for angle in shape.angles or ():
-            self._add_angle(outer.ring, float(np.deg2rad(angle)))
-        area = Polygon(outer.ring).area
-        reach = float(np.hypot(outer.ring[:, 0], outer.ring[:, 1]).max())
-        self.type_ints.append(
-            [
-                *(first, len(outer.pieces)),
-                *(first_region, len(regions)),
-                *(first_angle, len(self.angles) - first_angle),
-            ]
-        )
-        self.type_floats.append(
-            [area**0.25, reach, np.deg2rad(shape.window), np.deg2rad(shape.axis), area]
-        )
-
-    def _add_pieces(self, pieces: list[FloatArray]) -> None:
-        start = 0
-        for piece in pieces:
+    @classmethod
+    def of(cls, ring: FloatArray) -> _Cut:
+        pieces = []
+        for piece in convex_pieces(ring):
             edge = np.roll(piece, -1, axis=0) - piece
             normal = np.column_stack([edge[:, 1], -edge[:, 0]])
             normal /= np.hypot(normal[:, 0], normal[:, 1])[:, None]
             support = (normal @ piece.T).max(axis=1)
-            self.pieces.append(np.column_stack([piece, normal, support]))
-            self.piece_starts.append(start)
-            start += len(_padded(piece))
+            pieces.append(np.column_stack([piece, normal, support]))
+        return cls(ring, pieces)
 
-    def _add_region(self, region: _Cut, key: int) -> None:
-        circles, covering = region.circles
-        self.region_ints.append(
-            [key, len(self.pieces), len(region.pieces), len(self.circles), len(circles)]
-        )
-        self.region_floats.append([*_circle_round(region.ring), covering])
-        self._add_pieces(region.pieces)
-        self.circles.extend(circles)
 
-    def _add_angle(self, ring: FloatArray, angle: float) -> None:
-        c, s = np.cos(angle), np.sin(angle)
-        world = ring @ np.array([[c, s], [-s, c]])
-        self.angles.append([angle, c, s, *world.min(axis=0), *world.max(axis=0)])
+# A type's search shape; those of its regions, each with its circles from _circles.
+_Cuts = tuple[_Cut, list[tuple[_Cut, FloatArray]]]
+
+
+def _cut(shape: Shape, gap: float, exact: bool) -> _Cuts:
+    """The search shapes of a type and of its regions, in pieces; ``gap`` is mm."""
+    outer = shape.points if exact else grown(shape.points, gap / 2)
+    rings = [ring if exact else grown(ring, 0.0) for ring, _ in shape.regions]
+    return _Cut.of(outer), [(_Cut.of(ring), _circles(ring)) for ring in rings]
+
+
+Posed = tuple[FloatArray, FloatArray]  # corners and normals of a piece, turned
 
 
 class _Memory:
@@ -233,77 +188,67 @@ class _Memory:
         self.floats: list[FloatArray] = []
         self.used_ints, self.used_floats = k.HEAD, 0
         self.depth = np.zeros((1, 2, 2), np.float32)
+        self.head[k.N_PARTS], self.head[k.AT_KINDS] = len(kinds), self._int(kinds)
 
-    def add_types(self, tables: _Tables) -> None:
+    def add_types(
+        self, shapes: Sequence[Shape], cuts: Sequence[_Cuts], keys: list[Hashable]
+    ) -> list[list[Posed]]:
+        """Types, their pieces, regions and listed angles; returns the pieces at each of these."""
         head = self.head
-        head[k.N_PARTS], head[k.N_ANGLES] = len(self.kinds), len(tables.angles)
-        head[k.AT_KINDS] = self._int(self.kinds)
-        head[k.AT_TYPES] = self._int(tables.type_ints)
-        head[k.AT_TYPE_M] = self._float(tables.type_floats)
-        pieces = [_padded(piece) for piece in tables.pieces]
-        sizes = [len(piece) for piece in pieces]
-        at = [self._float(np.append(piece.T, _circle_round(piece[:, :2]))) for piece in pieces]
-        head[k.AT_PIECES] = self._int(list(zip(at, sizes, tables.piece_starts, strict=True)))
-        circles = self._float(tables.circles)
-        regions = [[*row[:3], circles + k.CIRCLE * row[3], row[4]] for row in tables.region_ints]
-        head[k.AT_REGIONS] = self._int(regions)
-        head[k.AT_REGION_M] = self._float(tables.region_floats)
-        head[k.AT_ANGLES] = self._float(tables.angles)
-        head[k.N_PIECES] = -(-max(row[1] for row in tables.type_ints) // LANES) * LANES
-        head[k.N_CORNERS] = max(sum(sizes[row[0] : row[0] + row[1]]) for row in tables.type_ints)
+        types, facts, areas, posed = [], [], [], []
+        pieces: list[list[int]] = []
+        regions: list[list[int]] = []
+        angles: list[list[float]] = []
+        for shape, (outer, inner) in zip(shapes, cuts, strict=True):
+            first, first_region, first_angle = len(pieces), len(regions), len(angles)
+            pieces += self._pieces(outer)
+            head[k.N_CORNERS] = max(head[k.N_CORNERS], sum(pieces[-1][1:]))
+            for (cut, circles), (_, key) in zip(inner, shape.regions, strict=True):
+                at, count = self._float(circles), len(circles) // k.CIRCLE - 1
+                regions.append([keys.index(key), len(pieces), len(cut.pieces), at, count])
+                pieces += self._pieces(cut)
+            for angle in np.deg2rad(shape.angles or ()):
+                c, s = np.cos(angle), np.sin(angle)
+                turn = np.array([[c, s], [-s, c]])
+                ring = outer.ring @ turn
+                angles.append([c, s, *ring.min(axis=0), *ring.max(axis=0)])
+                posed.append(
+                    [(piece[:, :2] @ turn, piece[:, 2:4] @ turn) for piece in outer.pieces]
+                )
+            own = [first, len(outer.pieces), first_region, len(inner)]
+            types.append([*own, first_angle, len(angles) - first_angle])
+            reach = np.hypot(outer.ring[:, 0], outer.ring[:, 1]).max()
+            window, axis = np.deg2rad([shape.window, shape.axis])
+            areas.append(Polygon(outer.ring).area)
+            facts.append([areas[-1] ** 0.25, reach, window, axis])
+        head[k.AT_TYPES], head[k.AT_TYPE_M] = self._int(types), self._float(facts)
+        head[k.AT_PIECES], head[k.AT_REGIONS] = self._int(pieces), self._int(regions)
+        head[k.AT_ANGLES], head[k.N_ANGLES] = self._float(angles), len(angles)
+        head[k.N_PIECES] = -(-max(row[1] for row in types) // LANES) * LANES
+        self.most_corners, self.areas = max(row[1] for row in pieces), np.array(areas)
+        return posed
 
-    def add_pairs(self, tables: _Tables) -> None:
-        """Half-planes of all pairs of pieces at all pairs of listed angles a <= b.
+    def _pieces(self, cut: _Cut) -> list[list[int]]:
+        """Write the corners of a shape's pieces; returns the rows that tell of these."""
+        rows, before = [], 0
+        for piece in cut.pieces:  # the last corner is repeated until there is a multiple of LANES
+            padded = np.pad(piece, ((0, -len(piece) % LANES), (0, 0)), mode="edge")
+            at = self._float(np.append(padded.T, _circle_round(piece[:, :2])))
+            rows.append([at, len(padded), before])
+            before += len(padded)
+        return rows
 
-        Piece B, displaced by d, meets piece A where d lies in the Minkowski sum of A and
-        -B; its edges have the normals of A, and those of B reversed.
-        """
-        posed = _posed_pieces(tables)
+    def add_pairs(self, posed: list[list[Posed]]) -> None:
+        """What pairs of listed angles a <= b can meet, by displacement."""
         n = len(posed)
-        first = np.zeros((n, n + 1), np.int64)
-        groups, pairs, planes = _Rows(), _Rows(), _Rows()
-        for a in range(n):
-            for b in range(a, n):
-                first[a, b] = groups.count
-                for one in posed[a]:
-                    rows = [_pair_row(one, other, planes) for other in posed[b]]
-                    groups.add([_around(rows)], pairs.add(rows))
-            first[a, n] = groups.count
-        plane_at = self._float(planes.joined())
-        pair_at = self._float(pairs.joined(plane_at, k.PLANE))
-        group_at = self._float(groups.joined(pair_at, k.PAIR))
-        self.head[k.AT_PAIRS] = self._int(group_at + k.GROUP * first)
-        self._add_cells(first, groups.joined(), pairs.joined(), planes.joined())
-
-    def _add_cells(
-        self, first: IntArray, groups: FloatArray, pairs: FloatArray, planes: FloatArray
-    ) -> None:
-        """What pairs of listed angles can meet, by displacement: see :mod:`nest.place.cells`."""
-        n = len(first)
         both = [(a, b) for a in range(n) for b in range(a, n)]
         grids = np.zeros((n, n, k.GRID))
-
-        def cells(of: tuple[int, int]) -> tuple[IntArray, FloatArray]:
-            own = groups[first[of] : first[of[0], of[1] + 1]]
-            met = pairs[int(own[0, 4]) : int(own[-1, 5])].copy()
-            low, high = int(met[0, 4]), int(met[-1, 5])
-            met[:, 4:6] -= low
-            x0, y0, x1, y1 = _around(own)
-            count = CELLS[len(met) > FEW_PAIRS]
-            wide, tall = (x1 - x0) / count, (y1 - y0) / count
-            grids[of][:6] = x0, y0, 1 / wide, 1 / tall, count - 1, count - 1
-            starts, rows = cells_of(met, planes[low:high], x0, y0, wide, tall, count, count)
-            return starts, rows
-
         with ThreadPoolExecutor() as pool:
-            found = list(pool.map(cells, both))
-        sizes = np.array([(len(starts), len(rows)) for starts, rows in found])
-        offsets = np.cumsum(sizes, axis=0) - sizes
-        at = self._float(np.concatenate([rows for _, rows in found]))
-        starts = [own + done for (own, _), done in zip(found, offsets[:, 1], strict=True)]
-        cell = self._int(at + np.concatenate(starts))
-        for of, done in zip(both, offsets[:, 0], strict=True):
-            grids[of][6] = cell + done
+            found = list(pool.map(lambda of: _displaced(posed[of[0]], posed[of[1]]), both))
+        for of, (grid, pairs, planes, starts, cells) in zip(both, found, strict=True):
+            pairs[:, 4:] = self._float(planes) + k.PLANE * pairs[:, 4:]
+            first = self._float(pairs)
+            grids[of] = *grid, self._int(self._float(cells) + starts), first, first + pairs.size
         self.head[k.AT_GRIDS] = self._float(grids)
 
     def add_ground(
@@ -363,7 +308,7 @@ class _Memory:
         self.head[k.AT_BINS] = self._int(at + starts)
         self.head[[k.N_COLS, k.N_ROWS]] = cols, rows
 
-    def world(self, tables: _Tables, params: FloatArray) -> World:
+    def world(self, params: FloatArray) -> World:
         """Close the memory, and lay out S behind its parameters and poses."""
         head, n = self.head, len(self.kinds)
         head[k.N_AROUND] = -(-n // LANES) * LANES
@@ -377,15 +322,14 @@ class _Memory:
             (k.AT_STRAYS, n),
             (k.AT_AROUND, 2 * head[k.N_AROUND] * k.AROUND),
             (k.AT_PARTING, n * head[k.N_PIECES] ** 2),
-            (k.AT_SCRATCH, k.CORNER * max(len(_padded(piece)) for piece in tables.pieces)),
+            (k.AT_SCRATCH, k.CORNER * self.most_corners),
         ):
             head[slot] = at
             at += int(size)
         state = np.zeros(at)
         state[: k.F_SIZE] = params
-        areas = np.array(tables.type_floats)[:, 4]
         shared = (np.concatenate(self.ints), np.concatenate(self.floats), self.depth)
-        return World(shared, state, self.kinds, areas[self.kinds])
+        return World(shared, state, self.kinds, self.areas[self.kinds])
 
     def _int(self, rows: ArrayLike) -> int:
         table = np.asarray(rows, np.int64).ravel()
@@ -400,72 +344,45 @@ class _Memory:
         return self.used_floats - len(table)
 
 
-class _Rows:
-    """Rows of a table as they grow; columns 4 and 5 may name a span of another table's rows."""
-
-    def __init__(self) -> None:
-        self.parts: list[FloatArray] = []
-        self.count = 0
-
-    def add(self, rows: ArrayLike, span: tuple[int, int] | None = None) -> tuple[int, int]:
-        """Append rows, with the span of rows they refer to; returns the span they take."""
-        table = np.asarray(rows, np.float64)
-        if span is not None:
-            table = np.column_stack([table, np.tile(np.array(span, float), (len(table), 1))])
-        self.parts.append(table)
-        self.count += len(table)
-        return self.count - len(table), self.count
-
-    def joined(self, at: int = 0, stride: int = 0) -> FloatArray:
-        """All rows; spans become offsets of a table that lies at ``at``."""
-        table = np.concatenate(self.parts)
-        if stride:
-            table[:, 4:6] = at + stride * table[:, 4:6]
-        return table
-
-
-def _padded(piece: FloatArray) -> FloatArray:
-    """Corners (n, 5), the last one repeated until there is a multiple of LANES."""
-    return np.concatenate([piece, np.repeat(piece[-1:], -len(piece) % LANES, axis=0)])
-
-
 def _circle_round(ring: FloatArray) -> tuple[float, float, float]:
     """Centre and radius of a circle round a ring (n, 2)."""
     middle = (ring.min(axis=0) + ring.max(axis=0)) / 2
     return float(middle[0]), float(middle[1]), float(np.hypot(*(ring - middle).T).max())
 
 
-Posed = tuple[FloatArray, FloatArray]  # corners and normals of a piece, turned
+def _displaced(
+    one: list[Posed], other: list[Posed]
+) -> tuple[FloatArray, FloatArray, FloatArray, IntArray, FloatArray]:
+    """Where ``other``, displaced, meets ``one``: see :mod:`nest.place.kernels.listed`.
+
+    Piece B, displaced by d, meets piece A where d lies in the Minkowski sum of A and
+    -B; its edges have the normals of A, and those of B reversed.
+
+    Returns the first six numbers of the grid's row; the pairs of pieces, with the spans of rows
+    of their half-planes; the half-planes; starts and rows of the cells.
+    """
+    boxes, planes = [], []
+    for (a, a_normals), (b, b_normals) in product(one, other):
+        normals = np.vstack([a_normals, -b_normals])
+        reach = (normals @ a.T).max(axis=1) - (normals @ b.T).min(axis=1)
+        planes.append(np.column_stack([normals, reach]))
+        boxes.append([*(a.min(axis=0) - b.max(axis=0)), *(a.max(axis=0) - b.min(axis=0))])
+    table, box = np.vstack(planes), np.array(boxes)
+    ends = np.cumsum([len(rows) for rows in planes])
+    pairs = np.column_stack([box, np.append(0, ends[:-1]), ends])
+    low, high = box[:, :2].min(axis=0), box[:, 2:].max(axis=0)
+    count = CELLS[len(pairs) > FEW_PAIRS]
+    cell = (high - low) / count
+    grid = np.array([*low, *(1 / cell), count - 1, count - 1])
+    return grid, pairs, table, *cells_of(pairs, table, *low, *cell, count, count)
 
 
-def _pair_row(one: Posed, other: Posed, planes: _Rows) -> list[float]:
-    """Where ``other``, displaced, meets ``one``: box and span of its half-planes."""
-    (a, a_normals), (b, b_normals) = one, other
-    normals = np.vstack([a_normals, -b_normals])
-    reach = (normals @ a.T).max(axis=1) - (normals @ b.T).min(axis=1)
-    span = planes.add(np.column_stack([normals, reach]))
-    return [*(a.min(axis=0) - b.max(axis=0)), *(a.max(axis=0) - b.min(axis=0)), *span]
+def _circles(ring: FloatArray, most: int = 8) -> FloatArray:
+    """A circle round a ring (n, 2) and up to ``most`` large circles inside it, mm.
 
-
-def _around(rows: ArrayLike) -> FloatArray:
-    """The box around all boxes."""
-    table = np.array(rows)
-    return np.concatenate([table[:, :2].min(axis=0), table[:, 2:4].max(axis=0)])
-
-
-def _posed_pieces(tables: _Tables) -> list[list[Posed]]:
-    """Per listed angle the corners and normals of its type's pieces, turned."""
-    posed = []
-    for first, pieces, _, _, angle, angles in tables.type_ints:
-        for _, c, s, *_ in tables.angles[angle : angle + angles]:
-            turn = np.array([[c, s], [-s, c]])
-            own = tables.pieces[first : first + pieces]
-            posed.append([(piece[:, :2] @ turn, piece[:, 2:4] @ turn) for piece in own])
-    return posed
-
-
-def _circles(ring: FloatArray, most: int = 8) -> tuple[list[tuple[float, float, float]], float]:
-    """Up to ``most`` large circles inside a ring, and the radius at which they cover it."""
+    Each is centre x, y and radius, in one row; before those inside stands the radius at which
+    they cover the ring.
+    """
     shape = Polygon(ring)
     low, high = ring.min(axis=0), ring.max(axis=0)
     step = max(np.sqrt(shape.area) / 24.0, 1.0)
@@ -477,18 +394,18 @@ def _circles(ring: FloatArray, most: int = 8) -> tuple[list[tuple[float, float, 
     inside = np.vstack([inside, heart])
     depth = np.asarray(shapely.distance(shapely.points(inside), shape.exterior))
     free = depth.copy()
-    found: list[tuple[float, float, float]] = []
+    found: list[list[float]] = []
     while len(found) < most:
         best = int(free.argmax()) if found else len(inside) - 1
         if found and free[best] < 0.25 * found[0][2]:
             break
         x, y = inside[best]
-        found.append((float(x), float(y), float(depth[best])))
+        found.append([x, y, depth[best]])
         free = np.minimum(free, np.hypot(inside[:, 0] - x, inside[:, 1] - y) - depth[best])
     centres = np.array(found)[:, :2]
     edge = np.vstack([shapely.get_coordinates(shape.segmentize(step)), inside])
     nearest = np.hypot(*(edge[:, None, :] - centres[None]).transpose(2, 0, 1)).min(axis=1)
-    return found, float(nearest.max()) + step
+    return np.array([*_circle_round(ring), nearest.max() + step, *np.ravel(found)])
 
 
 def straightened(ring: FloatArray) -> FloatArray:

@@ -13,7 +13,7 @@ here are contacts: an edge of the part along an edge of another one, end to end,
 bin, and from the best of them down to a free place. Overlaps and weights are the core's.
 """
 
-# ruff: noqa: E741, N803  (I, M, G, S, R: the memory of nest/place/kernels.py, named there)
+# ruff: noqa: E741, N803  (I, M, G, S, R: the memory of nest/place/kernels/memory.py)
 
 from __future__ import annotations
 
@@ -28,14 +28,17 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numba import njit
 from shapely import MultiPolygon, Polygon, affinity, box
 
 from hides.outline import FloatArray, Outline
 from nest.check import clearances
-from nest.place import kernels as k
 from nest.place import search, shapes
-from nest.place.convex import next_random
+from nest.place.kernels import layout as loops
+from nest.place.kernels import memory as k
+from nest.place.kernels.compiled import kernel
+from nest.place.kernels.moves import cost_at, look_around
+from nest.place.kernels.overlap import put
+from nest.place.kernels.random import next_random, shuffle
 
 APART = 50.0  # between two bins
 MORE = 2  # bins above the area bound that are tried
@@ -191,26 +194,26 @@ def contacts(instance: Instance) -> tuple[shapes.IntArray, FloatArray]:
     return starts, np.vstack(rows)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _into_bin(x, y, a, bins, pitch, wide, high, I, M):
     """The nearest place at which a part at listed angle ``a`` is inside the bin it is most in."""
-    row = I[k.AT_ANGLES] + k.ANGLE * a + 3
-    at = np.floor((x + 0.5 * (M[row] + M[row + 2])) / pitch)
+    x0, y0, x1, y1 = k.box_at_angle(a, 0.0, 0.0, I, M)
+    at = np.floor((x + 0.5 * (x0 + x1)) / pitch)
     left = min(max(at, 0.0), bins - 1.0) * pitch
-    x = max(left - M[row], min(x, left + wide - M[row + 2]))
-    return x, max(-M[row + 1], min(y, high - M[row + 3]))
+    x = max(left - x0, min(x, left + wide - x1))
+    return x, max(-y0, min(y, high - y1))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _try(i, x, y, flip, best, I, M, G, S, R):
     """Keep a pose of part i in ``best`` (x, y, angle, cost, ties) if it costs less.
 
     Of poses that cost the same each is kept with the same chance.
     """
-    p = k.F_SIZE + k.POSE * i
-    if abs(x - S[p + 4]) + abs(y - S[p + 5]) < 1e-3 and flip == S[p + 7]:
+    px, py, _, before = k.pose_of(i, S)
+    if abs(x - px) + abs(y - py) < 1e-3 and flip == before:
         return
-    cost = k.cost_at(i, x, y, 0.0, flip, best[3] * (1 + 1e-9) + 1e-12, I, M, G, S)
+    cost = cost_at(i, x, y, 0.0, flip, best[3] * (1 + 1e-9) + 1e-12, I, M, G, S)
     if cost > best[3]:
         return
     best[4] = best[4] + 1.0 if cost == best[3] else 1.0
@@ -218,14 +221,13 @@ def _try(i, x, y, flip, best, I, M, G, S, R):
         best[0], best[1], best[2], best[3] = x, y, flip, cost
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _best_contact(i, starts, rows, bins, pitch, wide, high, best, I, M, G, S, R):
     """The pose of part i, other than its own, that costs least among its contacts."""
-    t = I[I[k.AT_KINDS] + i]
-    row = I[k.AT_TYPES] + k.TYPE * t
+    first, count = k.angles_of(k.type_of(i, I), I)
     best[3], best[4] = 1e300, 0.0
-    for f in range(I[row + 5]):
-        a = I[row + 4] + f
+    for f in range(count):
+        a = first + f
         for corner in range(4 * int(bins)):
             x = pitch * (corner // 4) + (0.0 if corner % 2 == 0 else wide)
             y = 0.0 if corner % 4 < 2 else high
@@ -234,10 +236,10 @@ def _best_contact(i, starts, rows, bins, pitch, wide, high, best, I, M, G, S, R)
         for j in range(I[k.N_PARTS]):
             if j == i:
                 continue
-            q = k.F_SIZE + k.POSE * j
-            b = I[I[k.AT_TYPES] + k.TYPE * I[I[k.AT_KINDS] + j] + 4] + int(S[q + 7])
+            b = k.angle_of(j, S)
+            jx, jy, _, _ = k.pose_of(j, S)
             for e in range(starts[a, b], starts[a, b + 1]):
-                x, y = S[q + 4] + rows[e, 0], S[q + 5] + rows[e, 1]
+                x, y = jx + rows[e, 0], jy + rows[e, 1]
                 cx, cy = _into_bin(x, y, a, bins, pitch, wide, high, I, M)
                 if abs(cx - x) + abs(cy - y) < TOUCH:
                     _try(i, cx, cy, float(f), best, I, M, G, S, R)
@@ -247,23 +249,23 @@ def _best_contact(i, starts, rows, bins, pitch, wide, high, best, I, M, G, S, R)
             _try(i, x, y, float(f), best, I, M, G, S, R)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _slid_free(i, bins, pitch, wide, high, best, I, M, G, S):
     """Slide from the pose in ``best`` down the cost; keep where that ends if it is free.
 
     Only then: parts that are off their contacts by a little would spoil those of others.
     """
-    t = I[I[k.AT_KINDS] + i]
-    a = I[I[k.AT_TYPES] + k.TYPE * t + 4] + int(best[2])
+    t = k.type_of(i, I)
+    a = k.angles_of(t, I)[0] + int(best[2])
     x, y, cost = best[0], best[1], best[3]
-    step = 0.25 * M[I[k.AT_TYPE_M] + k.TYPE_M * t] ** 2
+    step = 0.25 * k.scale_of(t, I, M) ** 2
     while step > 0.1 and cost > 0.0:
         gained = False
         for way in range(4):
             sign = 1.0 if way % 2 == 0 else -1.0
             tx, ty = (x + sign * step, y) if way < 2 else (x, y + sign * step)
             tx, ty = _into_bin(tx, ty, a, bins, pitch, wide, high, I, M)
-            trial = k.cost_at(i, tx, ty, 0.0, best[2], cost, I, M, G, S)
+            trial = cost_at(i, tx, ty, 0.0, best[2], cost, I, M, G, S)
             if trial < cost:
                 x, y, cost, gained = tx, ty, trial, True
                 break
@@ -273,7 +275,7 @@ def _slid_free(i, bins, pitch, wide, high, best, I, M, G, S):
         best[0], best[1], best[3] = x, y, cost
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def separate(X, starts, rows, bins, pitch, wide, high, passes, I, M, G, S, R):
     """Move parts in conflict to their best contacts until none is, or passes run out.
 
@@ -282,35 +284,31 @@ def separate(X, starts, rows, bins, pitch, wide, high, passes, I, M, G, S, R):
     n = I[k.N_PARTS]
     best = np.empty(5)
     for i in range(n):
-        a = I[I[k.AT_TYPES] + k.TYPE * I[I[k.AT_KINDS] + i] + 4] + int(X[i, 3])
+        a = k.angles_of(k.type_of(i, I), I)[0] + int(X[i, 3])
         x, y = _into_bin(X[i, 0], X[i, 1], a, bins, pitch, wide, high, I, M)
         X[i, 0], X[i, 1] = x, y
-    least = k.put_all(X, I, M, G, S)
+    least = loops.put_all(X, I, M, G, S)
     order = np.arange(n)
     for _ in range(passes):
         if least <= 0.0:
             break
-        for m in range(n - 1, 0, -1):
-            j = int(next_random(R) * (m + 1))
-            order[m], order[j] = order[j], order[m]
+        shuffle(order, n, R)
         for i in order:
-            if k._conflict_of(i, I, S) <= 0.0:
+            if loops.conflict_of(i, I, S) <= 0.0:
                 continue
-            p = k.F_SIZE + k.POSE * i
-            k.look_around(i, I, M, S)
-            now = k.cost_at(i, S[p + 4], S[p + 5], 0.0, S[p + 7], 1e300, I, M, G, S)
+            look_around(i, I, M, S)
+            x, y, _, flip = k.pose_of(i, S)
+            now = cost_at(i, x, y, 0.0, flip, 1e300, I, M, G, S)
             _best_contact(i, starts, rows, bins, pitch, wide, high, best, I, M, G, S, R)
             _slid_free(i, bins, pitch, wide, high, best, I, M, G, S)
             if best[3] < now:
-                k.put(i, I[I[k.AT_KINDS] + i], best[0], best[1], 0.0, best[2], I, M, S)
-                k._measure(i, I, M, G, S)
-        total = k._total(I, S)
+                put(i, k.type_of(i, I), best[0], best[1], 0.0, best[2], I, M, S)
+                loops.measure(i, I, M, G, S)
+        total = loops.conflict(I, S)
         if total < least:
             least = total
-            for i in range(n):
-                p = k.F_SIZE + k.POSE * i
-                X[i, 0], X[i, 1], X[i, 2], X[i, 3] = S[p + 4], S[p + 5], S[p + 6], S[p + 7]
-        k._raise_weights(I, S)
+            loops.poses_into(X, I, S)
+        loops.raise_weights(I, S)
     return least
 
 

@@ -36,8 +36,9 @@ from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, Outline, polygons_of
 from nest.check import clearances
-from nest.place import kernels as k
 from nest.place import search, shapes
+from nest.place.kernels import memory as k
+from nest.place.kernels.layout import construct
 from nest.plan import TOLERANCE
 
 HIDE_AREA = 2e6  # mm², a side of leather
@@ -244,7 +245,7 @@ def _construct(
     state[k.F_FRONT] = state[k.F_X1]
     n = len(order)
     poses = np.zeros((n, 4))
-    stuck = k.construct(poses, order, TRIES, *world.shared, state, random)
+    stuck = construct(poses, order, TRIES, *world.shared, state, random)
     rows = state[k.F_SIZE :][: k.POSE * n].reshape(n, k.POSE)
     layout = Layout(np.arctan2(rows[:, 9], rows[:, 8]), poses[:, :2].copy())
     return (int(stuck), float(rows[:, 2].max())), layout

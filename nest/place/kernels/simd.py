@@ -13,9 +13,12 @@ import operator
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 from llvmlite import ir
 from numba.core import types
 from numba.extending import intrinsic, models, overload, register_model
+
+from nest.place.kernels.compiled import COMPILES
 
 LANES = 4
 _DOUBLE = ir.DoubleType()
@@ -39,9 +42,9 @@ class _FourModel(models.PrimitiveModel):
         super().__init__(manager, kind, _FOUR)
 
 
-def _compiled(made: Callable[..., object]) -> Any:
-    """What the compiler calls without its first argument, which Python's checkers don't know."""
-    return intrinsic(made)
+def _compiled(plain: Callable[..., Any]) -> Callable[..., Any]:
+    """The decorated writes what is compiled in place of a plain function."""
+    return lambda made: intrinsic(made) if COMPILES else plain
 
 
 def _place(context, builder, kind, array, index):
@@ -54,7 +57,7 @@ def _shuffled(builder, value, order):
     return builder.shuffle_vector(value, ir.Constant(value.type, ir.Undefined), mask)
 
 
-@_compiled
+@_compiled(lambda array, index: array[index])
 def at(typing, array, index):
     """The number at a place of a flat array."""
 
@@ -64,7 +67,7 @@ def at(typing, array, index):
     return array.dtype(array, types.int64), code
 
 
-@_compiled
+@_compiled(lambda array, index: array[index : index + LANES].copy())
 def four(typing, array, index):
     """The four numbers from a place of a flat array on."""
 
@@ -77,7 +80,7 @@ def four(typing, array, index):
     return FOUR(array, types.int64), code
 
 
-@_compiled
+@_compiled(lambda array, index, value: array.__setitem__(slice(index, index + LANES), value))
 def store(typing, array, index, value):
     """Write four numbers from a place of a flat array on."""
 
@@ -89,7 +92,7 @@ def store(typing, array, index, value):
     return types.void(array, types.int64, FOUR), code
 
 
-@_compiled
+@_compiled(lambda number: np.full(LANES, number))
 def same(typing, number):
     """Four times the same number."""
 
@@ -100,10 +103,10 @@ def same(typing, number):
     return FOUR(types.float64), code
 
 
-def _of_two(operation):
-    """An intrinsic that makes four numbers of two fours."""
+def _of_two(operation, plain):
+    """A function that makes four numbers of two fours."""
 
-    @_compiled
+    @_compiled(plain)
     def made(typing, a, b):
         def code(context, builder, signature, args):
             return operation(builder, *args)
@@ -120,8 +123,8 @@ def _choose(sign):
     return operation
 
 
-lower = _of_two(_choose("<"))  # the lower of each two
-higher = _of_two(_choose(">"))  # the higher of each two
+lower = _of_two(_choose("<"), lambda a, b: np.where(a < b, a, b))  # the lower of each two
+higher = _of_two(_choose(">"), lambda a, b: np.where(a > b, a, b))  # the higher of each two
 
 
 def _operator(sign, made):
@@ -136,16 +139,16 @@ def _operator(sign, made):
         return None
 
 
-_operator(operator.add, _of_two(ir.IRBuilder.fadd))
-_operator(operator.sub, _of_two(ir.IRBuilder.fsub))
-_operator(operator.mul, _of_two(ir.IRBuilder.fmul))
+_operator(operator.add, _of_two(ir.IRBuilder.fadd, operator.add))
+_operator(operator.sub, _of_two(ir.IRBuilder.fsub, operator.sub))
+_operator(operator.mul, _of_two(ir.IRBuilder.fmul, operator.mul))
 
 
-def _of_all(sign):
-    """An intrinsic that picks one of four numbers."""
+def _of_all(sign, plain):
+    """A function that picks one of four numbers."""
     choose = _choose(sign)
 
-    @_compiled
+    @_compiled(plain)
     def made(typing, value):
         def code(context, builder, signature, args):
             half = choose(builder, args[0], _shuffled(builder, args[0], [2, 3, 2, 3]))
@@ -157,11 +160,11 @@ def _of_all(sign):
     return made
 
 
-lowest = _of_all("<")  # the lowest of four
-highest = _of_all(">")  # the highest of four
+lowest = _of_all("<", np.min)  # the lowest of four
+highest = _of_all(">", np.max)  # the highest of four
 
 
-@_compiled
+@_compiled(lambda a, b: int(np.packbits(a < b, bitorder="little")[0]))
 def less(typing, a, b):
     """Where a < b, as the lowest four bits of an integer."""
 
@@ -172,7 +175,7 @@ def less(typing, a, b):
     return types.int64(FOUR, FOUR), code
 
 
-@_compiled
+@_compiled(lambda bits: (bits & -bits).bit_length() - 1)
 def next_of(typing, bits):
     """Which the lowest of some bits is, from 0 on; ``bits & (bits - 1)`` are the others."""
 

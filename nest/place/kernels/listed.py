@@ -1,4 +1,4 @@
-"""Compiled index of what a pair of parts at listed angles can meet, by displacement.
+"""Parts at listed angles: what a pair of them can meet, by displacement.
 
 The overlap of two parts at listed angles is a function of their displacement alone. A pair
 of angles therefore has a grid over the displacements at which its boxes meet; each cell
@@ -11,11 +11,58 @@ from __future__ import annotations
 
 import numpy as np
 
-from nest.place.convex import kernel
-from nest.place.lanes import LANES
+from nest.place.kernels import memory as mem
+from nest.place.kernels.compiled import kernel
+from nest.place.kernels.simd import LANES, at, four, lower, lowest, same
 
 BLOCK = 3 * LANES + 1  # numbers of a block of half-planes
 SLACK = 1e-9  # of the numbers at hand, for a place on the border between two cells
+
+
+@kernel
+def overlap_listed(a, b, dx, dy, limit, touch, I, M):
+    """Overlap (mm) of listed angles a and b, b displaced by (dx, dy) from a, if above ``touch``.
+
+    May stop beyond ``limit``.
+    """
+    if a > b:
+        a, b, dx, dy = b, a, -dx, -dy
+    g = I[mem.AT_GRIDS] + mem.GRID * (a * I[mem.N_ANGLES] + b)
+    i = min(max(int((dx - at(M, g)) * at(M, g + 2)), 0), int(at(M, g + 4)))
+    j = min(max(int((dy - at(M, g + 1)) * at(M, g + 3)), 0), int(at(M, g + 5)))
+    cell = int(at(M, g + 6)) + j * (int(at(M, g + 4)) + 1) + i
+    first, last = at(I, cell), at(I, cell + 1)
+    if first == last:
+        return 0.0
+    if at(M, first) > limit:
+        return at(M, first)
+    total, low = 0.0, same(1e300)
+    for k in range(first + 1, last, BLOCK):
+        x, y = four(M, k), four(M, k + LANES)
+        low = lower(low, four(M, k + 2 * LANES) - x * dx - y * dy)
+        if at(M, k + 3 * LANES) > 0.0:
+            depth = lowest(low)
+            if depth > touch:
+                total += depth
+                if total > limit:
+                    return total
+            low = same(1e300)
+    return total
+
+
+@kernel
+def pairs_of(a, b, I, M):
+    """Offsets in M of the first pair of pieces of listed angles a <= b, and after the last."""
+    g = I[mem.AT_GRIDS] + mem.GRID * (a * I[mem.N_ANGLES] + b)
+    return int(M[g + 7]), int(M[g + 8])
+
+
+@kernel
+def _height(planes, k, x, y, half_x, half_y):
+    """Height of half-plane k in the middle of a cell, and how much it differs within, or more."""
+    slope = abs(planes[k, 0]) * half_x + abs(planes[k, 1]) * half_y
+    height = planes[k, 2] - planes[k, 0] * x - planes[k, 1] * y
+    return height, slope + SLACK * (abs(height) + abs(planes[k, 2]) + slope)
 
 
 @kernel
@@ -26,17 +73,13 @@ def _kept(planes, first, last, x, y, half_x, half_y, keep):
     """
     low = least = 1e300
     for k in range(first, last):
-        slope = abs(planes[k, 0]) * half_x + abs(planes[k, 1]) * half_y
-        height = planes[k, 2] - planes[k, 0] * x - planes[k, 1] * y
-        slope += SLACK * (abs(height) + abs(planes[k, 2]) + slope)
+        height, slope = _height(planes, k, x, y, half_x, half_y)
         if height + slope <= 0.0:
             return 0, 0.0
         low, least = min(low, height + slope), min(least, height - slope)
     count = 0
     for k in range(first, last):
-        slope = abs(planes[k, 0]) * half_x + abs(planes[k, 1]) * half_y
-        height = planes[k, 2] - planes[k, 0] * x - planes[k, 1] * y
-        slope += SLACK * (abs(height) + abs(planes[k, 2]) + slope)
+        height, slope = _height(planes, k, x, y, half_x, half_y)
         if height - slope <= low:
             keep[count] = k
             count += 1
@@ -57,24 +100,24 @@ def _grown(table, used, more):
 def _blocks(planes, found, used, starts, low):
     """Rows of all cells, from (used, 2) half-planes found: their cell, and number or -1 - it."""
     out = np.zeros(starts[-1])
-    at = starts[:-1].copy()
-    for cell in range(len(at)):
+    rows = starts[:-1].copy()
+    for cell in range(len(rows)):
         if starts[cell + 1] > starts[cell]:
-            out[at[cell]] = low[cell]
-            at[cell] += 1
+            out[rows[cell]] = low[cell]
+            rows[cell] += 1
     lane = 0
     for q in range(used):
         cell, k = found[q]
         last = k < 0
         k = -1 - k if last else k
-        row = at[cell]
+        row = rows[cell]
         for j in range(lane, LANES):  # beyond the last one it is repeated
             out[row + j], out[row + LANES + j] = planes[k, 0], planes[k, 1]
             out[row + 2 * LANES + j] = planes[k, 2]
         out[row + 3 * LANES] = 1.0 if last else 0.0
         lane = 0 if last else (lane + 1) % LANES
         if lane == 0:
-            at[cell] += BLOCK
+            rows[cell] += BLOCK
     return out
 
 

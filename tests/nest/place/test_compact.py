@@ -10,7 +10,7 @@ from shapely import Polygon, affinity, box
 from shapely.ops import unary_union
 
 from nest.place import search, shapes
-from nest.place.press import Press
+from nest.place.compact import Compaction
 from nest.place.search import Tuning, Worker
 from nest.place.shapes import Shape, World
 
@@ -26,8 +26,8 @@ def strip(points: np.ndarray, count: int, height: float, *, turns: bool = False)
     return shapes.build([shape], [0] * count, box=(0, 0, 400, height), exact=True)
 
 
-def press(world: World) -> Press:
-    return Worker(world, 1, Tuning()).press
+def compaction(world: World) -> Compaction:
+    return Worker(world, 1, Tuning()).compact
 
 
 def poses(*places: Sequence[float]) -> np.ndarray:
@@ -50,7 +50,7 @@ def drawn(points: np.ndarray, rows: np.ndarray) -> list[Polygon]:
 def test_a_row_that_fits_to_a_hair_comes_apart_at_once():
     """Four squares in a wall-to-wall column of their height: no single one of them can move."""
     world = strip(SQUARE, 4, 40.0)
-    found = press(world)(poses((5.2, 5.0), (5.0, 14.8), (5.1, 25.1), (5.0, 35.0)), np.inf)
+    found = compaction(world)(poses((5.2, 5.0), (5.0, 14.8), (5.1, 25.1), (5.0, 35.0)), np.inf)
     assert found is not None
     parts = drawn(SQUARE, found[0])
     assert found[1] == pytest.approx(10.0, abs=1e-6)
@@ -61,7 +61,7 @@ def test_loose_parts_are_drawn_in_to_the_least_length():
     """Nothing else moves a chain of parts together than moving all of it; 3 x 10 mm is least."""
     world = strip(SQUARE, 3, 10.0)
     start = poses((5.1, 5.0), (15.5, 5.0), (25.8, 5.0))
-    found = press(world)(start, np.inf)
+    found = compaction(world)(start, np.inf)
     assert found is not None
     assert found[1] == pytest.approx(30.0, abs=1e-5)
 
@@ -69,29 +69,29 @@ def test_loose_parts_are_drawn_in_to_the_least_length():
 def test_a_layout_without_any_gain_is_none():
     """What reaches no less far than asked is no find."""
     world = strip(SQUARE, 1, 10.0)
-    assert press(world)(poses((5.0, 5.0)), 10.0) is None
+    assert compaction(world)(poses((5.0, 5.0)), 10.0) is None
 
 
 def test_what_cant_come_apart_is_none():
     """Five squares in a column of four need more room than small moves can give."""
     world = strip(SQUARE, 5, 40.0)
     rows = poses((5, 5), (5, 13), (5, 20), (5, 27), (5, 35))
-    assert press(world)(rows, 10.5) is None
+    assert compaction(world)(rows, 10.5) is None
 
 
 def test_beams_turn_within_their_window_and_not_beyond():
-    """Askew beams lie straight after pressing; the turn is kept within ±10°."""
+    """Askew beams lie straight after compaction; the turn is kept within ±10°."""
     world = strip(BEAM, 3, 60.0, turns=True)
     start = poses((21.5, 10.0, 0.15), (21.5, 25.0, -0.12), (21.5, 40.0, 0.1))
-    found = press(world)(start, np.inf)
+    found = compaction(world)(start, np.inf)
     assert found is not None
     parts = drawn(BEAM, found[0])
     assert found[1] == pytest.approx(max(part.bounds[2] for part in parts), abs=1e-6)
-    assert found[1] < press_free(world, start)
+    assert found[1] < reach_of(world, start)
     assert np.all(np.abs(found[0][:, 2]) <= np.deg2rad(10.0) + 1e-9)
 
 
-def press_free(world: World, start: np.ndarray) -> float:
+def reach_of(world: World, start: np.ndarray) -> float:
     """How far the start reaches."""
     return max(part.bounds[2] for part in drawn(BEAM, start))
 
@@ -107,9 +107,9 @@ def test_what_is_found_is_valid_by_shapely(seed):
     while worker.best.conflict > 0:
         worker.repair(20_000)
     start = worker.best.poses + random.normal(0.0, 0.3, (6, 4)) * [1, 1, 0, 0]
-    found = worker.press(start, np.inf)
+    found = worker.compact(start, np.inf)
     if found is None:  # pushed too deep into each other; from the layout itself it must do
-        found = worker.press(worker.best.poses, np.inf)
+        found = worker.compact(worker.best.poses, np.inf)
     assert found is not None
     parts = drawn(HOOK, found[0])
     whole = unary_union(parts)
@@ -117,14 +117,14 @@ def test_what_is_found_is_valid_by_shapely(seed):
     assert box(-1e-6, -1e-6, found[1] + 1e-6, 60.0 + 1e-6).covers(whole)
 
 
-def test_pressed_layouts_on_ground_stay_on_it():
+def test_compacted_layouts_on_ground_stay_on_it():
     """A hide-like ground with a hole: regions stay inside, as shapely sees it."""
     ground = box(0, 0, 200, 80).difference(box(60, 20, 90, 50))
     shape = Shape(HOOK, None, window=15.0, regions=((HOOK, "sound"),))
     world = shapes.build([shape], [0] * 8, ground={"sound": ground}, box=(0, 0, 200, 80))
     outcome = search.run(world, effort=0.02, seed=3)
     assert outcome.conflict <= 0
-    found = press(world)(outcome.poses, np.inf)
+    found = compaction(world)(outcome.poses, np.inf)
     assert found is not None
     assert found[1] <= outcome.reach + 1e-9
     for part in drawn(HOOK, found[0]):

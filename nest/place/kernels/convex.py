@@ -8,21 +8,9 @@ milliseconds. Arrays only; the caller is :func:`nest.place.shapes.convex_pieces`
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-# Numbers divide as in numpy: no exception to look out for in the inner loops.
-kernel = njit(cache=True, nogil=True, error_model="numpy")
-
-
-@kernel
-def next_random(state):
-    """Uniform in [0, 1): xorshift64* (Marsaglia 2003, Vigna 2016), the same on every machine."""
-    x = state[0]
-    x ^= x >> np.uint64(12)
-    x ^= x << np.uint64(25)
-    x ^= x >> np.uint64(27)
-    state[0] = x
-    return float((x * np.uint64(2685821657736338717)) >> np.uint64(11)) * (1.0 / 9007199254740992.0)
+from nest.place.kernels.compiled import kernel
+from nest.place.kernels.random import next_random
 
 
 @kernel

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numba import njit
 
-from nest.place import lanes
-from nest.place.lanes import (
+from nest.place.kernels import simd
+from nest.place.kernels.simd import (
     at,
     four,
     higher,
@@ -48,7 +48,7 @@ def test_fours_are_what_numpy_makes_of_each_number(seed: int) -> None:
     expected = [x + y, x - y, x * y, np.minimum(x, y), np.maximum(x, y)]
     expected += [0.1 - x, y * 3.7, np.full(4, a[3])]
     assert (out == np.concatenate(expected)).all()
-    assert bits == sum(1 << i for i in range(lanes.LANES) if x[i] < y[i])
+    assert bits == sum(1 << i for i in range(simd.LANES) if x[i] < y[i])
     assert picked[0] == x.min()
     assert picked[1] == x.max()
 
@@ -63,11 +63,11 @@ def test_less_leaves_out_what_is_no_number() -> None:
 def _numbers(bits):
     found = []
     while bits > 0:
-        found.append(lanes.next_of(bits))
+        found.append(simd.next_of(bits))
         bits &= bits - 1
     return found
 
 
-@pytest.mark.parametrize("bits", range(1, 1 << lanes.LANES))
+@pytest.mark.parametrize("bits", range(1, 1 << simd.LANES))
 def test_bits_are_gone_through_from_the_lowest(bits: int) -> None:
-    assert _numbers(bits) == [i for i in range(lanes.LANES) if bits >> i & 1]
+    assert _numbers(bits) == [i for i in range(simd.LANES) if bits >> i & 1]

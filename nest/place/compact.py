@@ -18,8 +18,8 @@ from scipy import sparse
 from scipy.optimize import linprog
 
 from hides.outline import FloatArray
-from nest.place import contacts
-from nest.place import kernels as k
+from nest.place.kernels import contacts, layout
+from nest.place.kernels import memory as k
 
 IntArray = NDArray[np.int64]
 Memory = tuple[IntArray, FloatArray, NDArray[np.float32], FloatArray]
@@ -35,18 +35,16 @@ UNIT = 1000.0  # the container's height in the program's units, for the solver's
 WORK, WORK_TURNED = 6, 1  # candidate poses that a row takes the time of: measured, roughly
 
 
-class Press:
+class Compaction:
     """Moves all parts of a layout at once; works in the memory of a worker."""
 
     def __init__(self, memory: Memory) -> None:
         self.memory = memory
         ints, floats, _, state = memory
         self.n = int(ints[k.N_PARTS])
-        types = ints[ints[k.AT_KINDS] :][: self.n]
-        rows = ints[k.AT_TYPE_M] + k.TYPE_M * types
-        self.free = ints[ints[k.AT_TYPES] + k.TYPE * types + 5] == 0  # (parts,) may turn
-        self.arm, self.window = floats[rows + 1], floats[rows + 2]
-        self.stroke = STROKE * float(np.median(floats[rows] ** 2))
+        free, self.arm, self.window, sizes = contacts.facts(ints, floats).T
+        self.free = free > 0.0  # (parts,) may turn
+        self.stroke = STROKE * float(np.median(sizes))
         self.unit = UNIT / float(state[k.F_Y1] - state[k.F_Y0])
         self.span = float(state[k.F_X1] - state[k.F_X0])
         self.work = WORK if state[k.F_LISTED] > 0 else WORK_TURNED
@@ -63,7 +61,7 @@ class Press:
         found: tuple[FloatArray, float] | None = None
         before = np.inf
         for _ in range(STEPS):
-            conflict = k.put_all(poses, *self.memory)
+            conflict = layout.put_all(poses, *self.memory)
             here = float(self._placed()[:, 2].max())
             if conflict <= 0.0:
                 gain = (found[1] if found else reach) - here
