@@ -132,9 +132,7 @@ class Job:
         """
         if seconds is None and effort is None:
             seconds, effort = (None, self.effort) if self.effort else (self.seconds, None)
-        return Budget(
-            math.inf if seconds is None else seconds, math.inf if effort is None else effort
-        )
+        return Budget.of(seconds, effort)
 
 
 @dataclass(slots=True)
@@ -161,6 +159,11 @@ class Budget:
     def __post_init__(self) -> None:
         if not 0 < min(self.seconds, self.effort) < math.inf:
             raise InputError(f"a search wants seconds or effort above 0, got {self}.")
+
+    @classmethod
+    def of(cls, seconds: float | None, effort: float | None) -> Budget:
+        """A budget of what is given; effort is a number, None for no limit."""
+        return cls(math.inf if seconds is None else seconds, math.inf if effort is None else effort)
 
     @property
     def by_work(self) -> bool:

@@ -58,7 +58,7 @@ class Part:
     marks : what is drawn on the part.
     axis : degrees; the direction in the part frame that wants to lie along the leather's
         line of least stretch (or exactly against it).
-    window : degrees; how far the axis may stray from that line to either side. 90 is free.
+    window : degrees; how far the axis may off_line from that line to either side. 90 is free.
     """
 
     kind: str
@@ -69,10 +69,10 @@ class Part:
     window: float = 15.0
 
 
-def stray(direction: Degrees, line: Degrees) -> Degrees:
+def off_line(direction: Degrees, line: Degrees) -> Degrees:
     """How far a direction lies off a line, which has no arrow: degrees from -90 to 90.
 
-    A part may lie where its axis, turned with it, strays from the line of least stretch by no
-    more than its window.
+    A part may lie where its axis, turned with it, is off the line of least stretch by no more
+    than its window.
     """
     return (direction - line + 90.0) % 180.0 - 90.0

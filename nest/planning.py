@@ -15,20 +15,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
-import shapely
 from shapely import Polygon
 
-from hides.errors import InputError
 from hides.hide import Hide
+from nest.assign import Trials, fill
+from nest.assign.pins import refuse_pins
+from nest.assign.reserve import remnant_of, too_near
 from nest.bound import Bound, used_area
-from nest.check import Finding, check, clearances, verdict
-from nest.errors import NoPlan, WeekError
+from nest.check import Finding, check, verdict
+from nest.errors import NoPlan
 from nest.figures import Figures, bound_of, measure
-from nest.job import Job
-from nest.place import reserve, search
-from nest.place.fit import fit
-from nest.place.lay import Laid, Purse, lay
-from nest.plan import Plan, Remnant, bed_windows, keep_direction, placed_outline, refuse_too_large
+from nest.job import Budget, Job
+from nest.place.search import Step
+from nest.place.solve import Filled
+from nest.plan import Plan, bed_windows, keep_direction, refuse_too_large
 
 TRIES = 3  # searches, should the checker refuse what one of them found
 
@@ -37,6 +37,7 @@ TRIES = 3  # searches, should the checker refuse what one of them found
 class Planned:
     """A checked plan on its hide, its figures, the bound, and how the search went.
 
+    ``trace`` holds each better layout on the way, ``work`` the number of candidate poses looked at.
     ``strap`` is the strap that the plan leaves as the week's ``remnant`` asks, in the hide's
     frame; None where none was asked for or there is no room for it.
     """
@@ -45,7 +46,7 @@ class Planned:
     hide: Hide
     figures: Figures
     bound: Bound
-    trace: tuple[search.Step, ...]
+    trace: tuple[Step, ...]
     work: int
     strap: Polygon | None = None
 
@@ -85,8 +86,8 @@ def plan_week(
 
     Parameters
     ----------
-    seconds, effort : the budget; the job's own where neither is given. With effort the same
-        seed gives the same plan on every run.
+    seconds, effort : the budget (effort is a number); the job's own where neither is given. With
+        effort the same seed gives the same plan on every run.
     partial : plan as many kits as fit when not all do: those of most value or those due first.
     observer : told of each better layout.
     stop : asked now and then; True ends the search with the best plan so far.
@@ -130,127 +131,21 @@ def plan_hides(
     InputError : two hides of one name, a pin to a hide that isn't offered, or a part too large
         for every window of the job's bed.
     """
-    if seconds is None and effort is None:
-        seconds, effort = (None, job.effort) if job.effort else (job.seconds, None)
-    _known_homes(job, hides)
+    refuse_pins(job, hides)
     refuse_too_large(job, hides)
-    for hide in hides:
-        _pins_allowed(job, hide, alone=len(hides) == 1)
-    purse = Purse(seconds, effort)
     areas = {hide.name: used_area(hide, job.keep) for hide in hides}
 
-    def told(hide: Hide, step: search.Step) -> None:
+    def told(hide: Hide, step: Step) -> None:
         area = areas[hide.name]
         used = area(step.reach) if step.valid else None
         least = area(step.least) if step.least > -inf else None
         observer(Progress(hide.name, step.seconds, used, least))
 
-    fitted = fit(job, hides, purse, partial=partial, observer=told, stop=stop)
-    return tuple(_checked(job, laid, fitted.left_out, purse) for laid in fitted.laid)
-
-
-def _checked(job: Job, laid: Laid, left_out: tuple[str, ...], purse: Purse) -> Planned:
-    """The plan of one hide, once the checker passes it; searched for again if it does not."""
-    ids = {kit.id for kit in laid.job.kits}
-    own = job.of(kit for kit in job.kits if kit.id in ids or kit.id in left_out)
-    placed = laid.placed
-    for attempt in range(1, TRIES + 1):
-        plan = Plan.of(
-            own,
-            laid.hide,
-            placed.placements,
-            left_out=left_out,
-            budget=_words(purse),
-            bed_windows=bed_windows(laid.hide, job.shift, job.keep),
-        )
-        findings = (*check(plan, laid.hide), *_too_near(plan, laid.strap))
-        if not findings:
-            break
-        if attempt == TRIES:
-            raise NoPlan(_refused(findings, laid.hide))
-        other = replace(laid.job, seed=laid.job.seed + 1_000_003 * attempt)
-        placed = lay(other, laid.hide, purse.share(1.0), strap=laid.strap)
-        if not placed.valid:
-            raise NoPlan(_refused(findings, laid.hide))
-    least = bound_of(plan, laid.hide)
-    figures = measure(plan, laid.hide, least)
-    if laid.strap:
-        figures = replace(figures, remnants=(*figures.remnants, _remnant_of(laid.strap)))
-    plan = replace(plan, figures=figures.numbers, remnants=figures.remnants, check=verdict(()))
-    return Planned(plan, laid.hide, figures, least, placed.trace, placed.work, laid.strap)
-
-
-def _too_near(plan: Plan, strap: Polygon | None) -> tuple[Finding, ...]:
-    """Parts that lie on the reserved strap or nearer to it than the gap."""
-    if strap is None:
-        return ()
-    parts = [placed_outline(plan, placement).polygon for placement in plan.placements]
-    names = [placement.id for placement in plan.placements]
-    return clearances([*parts, strap], plan.gap, names=[*names, "the strap"])
-
-
-def _remnant_of(strap: Polygon) -> Remnant:
-    circle = shapely.maximum_inscribed_circle(strap, 0.5)
-    x, y = circle.coords[0]
-    return Remnant(strap, (float(x), float(y), float(circle.length)))
-
-
-def _refused(findings: Sequence[Finding], hide: Hide) -> str:
-    return (
-        f"the checker refused the plan on {hide.name}: {findings[0].says} "
-        "This is a fault of the program, not of your input; please report it."
-    )
-
-
-def _words(purse: Purse) -> str:
-    return f"effort {purse.effort:g}" if purse.effort is not None else f"{purse.seconds:g} s"
-
-
-# --- pinned parts ----------------------------------------------------------------------------
-
-
-def _known_homes(job: Job, hides: Sequence[Hide]) -> None:
-    """Every pin names a hide that is offered, and hides can be told apart by name."""
-    names = [hide.name for hide in hides]
-    for name in names:
-        if names.count(name) > 1:
-            raise InputError(
-                f"two of the hides offered are named {name}.",
-                mend="Offer each hide once, and give each record a name of its own.",
-            )
-    homes: dict[str, str] = {}
-    for n, pin in enumerate(job.pins, start=1):
-        if not pin.hide and len(names) > 1:
-            what = f"several hides are offered, and the pin of {pin.part} names none."
-            raise WeekError(what, mend=f'Add hide = "{names[0]}".', place=f"pin {n}")
-        if pin.hide and pin.hide not in names:
-            what = f"{pin.part} is pinned to {pin.hide}, which is not offered."
-            mend = f"Offered: {', '.join(names)}."
-            raise WeekError(what, mend=mend, place=f"pin {n}, key 'hide'")
-        if homes.setdefault(pin.kit, pin.hide) != pin.hide:
-            what = f"{pin.kit} is pinned to two hides."
-            raise WeekError(what, mend="A sheath comes from one hide.", place=f"pin {n}")
-
-
-def _pins_allowed(job: Job, hide: Hide, *, alone: bool) -> None:
-    """Refuse pins that break a rule of the checker on this hide."""
-    here = tuple(pin for pin in job.pins if alone or pin.hide == hide.name)
-    parts = {pin.part: n for n, pin in enumerate(job.pins, start=1) if pin in here}
-    if not parts:
-        return
-    kits = tuple(
-        replace(kit, parts=tuple(wanted for wanted in kit.parts if wanted.id in parts))
-        for kit in job.kits
-    )
-    only = replace(job, kits=kits, pins=here)
-    windows = bed_windows(hide, job.shift, job.keep)
-    pinned = Plan.of(only, hide, reserve.pinned(only)[0], bed_windows=windows)
-    for finding in check(pinned, hide):
-        raise WeekError(
-            f"{finding.part} can't stay where it is pinned: {finding.says}",
-            mend="Move it, turn it, or take the pin out.",
-            place=f"pin {parts[finding.part]}",
-        )
+    trials = Trials(job.budget(seconds, effort), told, stop)
+    filled = fill(job, hides, trials, partial=partial)
+    given = {kit.id for one in filled for kit in one.job.kits}
+    left_out = tuple(kit.id for kit in job.kits if kit.id not in given)
+    return tuple(_checked(job, one, left_out, trials.budget) for one in filled)
 
 
 def compare_hides(
@@ -270,4 +165,42 @@ def compare_hides(
     return tuple(
         plan_week(job, hide, seconds=seconds, effort=effort, partial=True, observer=observer)
         for hide in hides
+    )
+
+
+def _checked(job: Job, filled: Filled, left_out: tuple[str, ...], budget: Budget) -> Planned:
+    """The plan of one hide, once the checker passes it; searched for again if it does not."""
+    hide, strap = filled.hide, filled.strap
+    ids = {*left_out, *(kit.id for kit in filled.job.kits)}
+    own = job.of(kit for kit in job.kits if kit.id in ids)
+    for attempt in range(1, TRIES + 1):
+        plan = Plan.of(
+            own,
+            hide,
+            filled.placements,
+            left_out=left_out,
+            budget=str(budget),
+            bed_windows=bed_windows(hide, job.shift, job.keep),
+        )
+        findings = (*check(plan, hide), *too_near(plan, strap))
+        if not findings:
+            break
+        other = replace(filled.job, seed=job.seed + 1_000_003 * attempt)
+        again = Trials(budget).lay(other, hide, 1.0, strap=strap) if attempt < TRIES else None
+        if again is None or not again.valid:
+            raise NoPlan(_refused(findings, hide))
+        filled = again
+    least = bound_of(plan, hide)
+    figures = measure(plan, hide, least)
+    if strap:
+        figures = replace(figures, remnants=(*figures.remnants, remnant_of(strap)))
+    plan = replace(plan, figures=figures.numbers, remnants=figures.remnants, check=verdict(()))
+    trace, work = filled.layout.trace, filled.layout.work
+    return Planned(plan, hide, figures, least, trace, work, strap)
+
+
+def _refused(findings: Sequence[Finding], hide: Hide) -> str:
+    return (
+        f"the checker refused the plan on {hide.name}: {findings[0].says} "
+        "This is a fault of the program, not of your input; please report it."
     )

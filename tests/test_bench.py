@@ -14,6 +14,7 @@ from ortools.sat.python import cp_model
 from shapely import Polygon, affinity, box
 
 from nest.check import clearances
+from nest.job import Budget
 from nest.place import search, shapes
 from tests.bench import bins, fullness, hides, jobs, leather, strip
 from tests.places import DATA as OPEN
@@ -225,7 +226,7 @@ def test_small_strips_come_within_two_percent_of_the_proved_optimum(seed: int) -
     world = shapes.build(
         made, range(len(sizes)), box=(0, 0, sum(w for w, _ in sizes), 100), exact=True
     )
-    outcome = search.run(world, effort=0.1, seed=1, good_enough=best + 1e-6)
+    outcome = search.run(world, Budget(effort=0.1), seed=1, good_enough=best + 1e-6)
     assert outcome.conflict == 0
     assert best - 1e-6 <= outcome.reach <= 1.02 * best
 
@@ -285,7 +286,7 @@ def test_circles_in_a_square_reach_the_published_density(circles: int, side: flo
     high = side * radius * play
     made = [shapes.Shape(disc, (0.0,))]
     world = shapes.build(made, [0] * circles, box=(0, 0, 2 * high, high), exact=True)
-    outcome = search.run(world, effort=0.5, seed=1, good_enough=high)
+    outcome = search.run(world, Budget(effort=0.5), seed=1, good_enough=high)
     assert outcome.conflict == 0
     density = circles * np.pi * radius**2 / (high * outcome.reach)
     published = circles * np.pi / side**2

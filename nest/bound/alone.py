@@ -29,7 +29,7 @@ from nest.bound import loops
 from nest.bound.area import Leather, edges_of
 from nest.check import ANGLE_TOLERANCE
 from nest.job import Wanted
-from nest.part import Region, stray
+from nest.part import Region, off_line
 from nest.plan import TOLERANCE
 
 Grid = tuple[float, float, float]
@@ -264,5 +264,5 @@ def _discs(shape: Polygon) -> tuple[FloatArray, FloatArray]:
 def _turns(angle: FloatArray) -> FloatArray:
     """(rows, cols) degrees by which a direction differs at most from that of the eight around."""
     around = sliding_window_view(np.pad(angle, 1, mode="edge"), (3, 3))
-    off: FloatArray = np.abs(stray(around, angle[:, :, None, None])).max(axis=(2, 3))
+    off: FloatArray = np.abs(off_line(around, angle[:, :, None, None])).max(axis=(2, 3))
     return off

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from nest.part import stray
+from nest.part import off_line
 
 BOX = 16.0
 TURNS = 24
@@ -26,7 +26,7 @@ PAD = 48.0  # mm; grids reach this far beyond the hide
 FAR = 64.0  # mm; distances are told up to here
 FREE = 10.0  # degrees between neighbouring nodes; a direction that turns faster isn't relied on
 
-_stray: Any = njit(cache=True, nogil=True)(stray)
+_off_line: Any = njit(cache=True, nogil=True)(off_line)
 
 
 @njit(cache=True, nogil=True)
@@ -155,7 +155,7 @@ def _turned_off(x, y, level, k, facing, place, rule):
     angle = (k + 0.5) * 360.0 / n
     size = BOX / (1 << level)
     slack = 180.0 / n + turn * (0.1 + 1.5 * size * 0.7072 / spacing)
-    off = _stray(axis + angle, math.degrees(math.atan2(s, c)) / 2)
+    off = _off_line(axis + angle, math.degrees(math.atan2(s, c)) / 2)
     return abs(off) > window + slack
 
 

@@ -12,15 +12,15 @@ give the same layout. A worker's work is counted in candidate poses looked at.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
 
 from hides.outline import FloatArray
+from nest.job import Budget
 from nest.place import shapes
 from nest.place.compact import Compaction
 from nest.place.kernels import layout
@@ -33,7 +33,6 @@ LONG_ROUND = 250_000  # later they meet less often, for each time one waits for 
 SHORT_ROUNDS = 12
 FAR_BEHIND = 0.01  # of the used length; a worker this far behind goes on from the other's layout
 SETTLING = 4  # passes in which loose parts slide back at the end
-EFFORT = 4_000_000  # candidate poses per worker that an effort of 1 stands for
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +88,19 @@ class Step:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
-    """The search's result; ``angles`` in rad. ``conflict`` 0 means the layout is valid."""
+class Layout:
+    """What a search found, valid or not.
+
+    Attributes
+    ----------
+    poses : (parts, 4) x and y in mm, turn in rad and flip; another search may go on from them.
+    angles : (parts,) rad.
+    reach : mm, as far as parts stand out towards large x.
+    conflict : number; weighed depths of overlaps and of strays, 0 for a valid layout.
+    work : number of candidate poses looked at.
+    trace : each better layout on the way.
+    culprits : indices of the parts in conflict, worst first.
+    """
 
     poses: FloatArray
     angles: FloatArray
@@ -98,11 +108,11 @@ class Outcome:
     conflict: float
     work: int
     trace: tuple[Step, ...]
-    culprits: tuple[int, ...]  # parts in conflict, worst first
+    culprits: tuple[int, ...]
 
 
 @dataclass(slots=True)
-class _Trial:
+class _Attempt:
     """One attempt to make a layout valid, as it goes on over several rounds."""
 
     poses: FloatArray
@@ -133,7 +143,7 @@ class Worker:
         self.step = tuning.step
         self.pool: list[tuple[float, FloatArray]] = []
         self.failed = 0
-        self.trial: _Trial | None = None
+        self.attempt: _Attempt | None = None
         self.stale = 0  # times in a row that the least step came to nothing
         self.shaken: Best | None = None  # to be made valid before the search goes on from it
 
@@ -157,12 +167,12 @@ class Worker:
 
     def repair(self, budget: int) -> None:
         """Remove the conflicts of the best layout with the whole container to use."""
-        if self.trial is None:
+        if self.attempt is None:
             poses = self.best.poses.copy()
             poses = self._disrupted(poses) if self.failed else poses
             self._try(poses, float(self.state[k.F_X1]), self.tuning.patience)
-        if trial := self._go_on(budget):
-            self._offer(trial.poses, trial.conflict)
+        if attempt := self._go_on(budget):
+            self._offer(attempt.poses, attempt.conflict)
             self.failed += 1
 
     def explore(self, budget: int) -> None:
@@ -172,21 +182,21 @@ class Worker:
         gives every attempt twice the time; another one shakes the layout and draws it together
         anew, from the first step on.
         """
-        if self.trial is None and self.shaken:
+        if self.attempt is None and self.shaken:
             self._try(self.shaken.poses, self.shaken.reach, self.tuning.patience)
-        elif self.trial is None:
+        elif self.attempt is None:
             front = self._front(self.base.reach, self.step)
             start = self._picked() if self.pool else self._shifted(self.base, front)
             self._try(start, front, self.tuning.patience * self.depth)
-        if trial := self._go_on(budget):
+        if attempt := self._go_on(budget):
             if self.shaken:
-                self._shaken_down(trial)
+                self._shaken_down(attempt)
                 return
-            if found := self._pressed(trial, self.base.reach):
+            if found := self._pressed(attempt, self.base.reach):
                 self.base, self.stale = found, 0
                 self._forget()
                 return
-            self.pool.append((trial.conflict, trial.poses))
+            self.pool.append((attempt.conflict, attempt.poses))
             self.pool.sort(key=lambda entry: entry[0])
             self.failed += 1
             if self.failed >= self.tuning.fails or self.step > self.tuning.coarse:
@@ -204,54 +214,54 @@ class Worker:
 
     def compress(self, budget: int, share: float) -> None:
         """Move the frontier by small steps from the best layout; ``share`` of the phase is over."""
-        if self.trial is None:
+        if self.attempt is None:
             high, low = self.tuning.squeeze_from, self.tuning.squeeze_to
             front = self._front(self.best.reach, high + (low - high) * share)
             self._try(self._shifted(self.best, front), front, self.tuning.squeeze_patience)
-        if trial := self._go_on(budget):
-            self._pressed(trial, self.best.reach)
+        if attempt := self._go_on(budget):
+            self._pressed(attempt, self.best.reach)
 
     def adopt(self, best: Best) -> None:
         """Go on from another worker's layout."""
         self.best = self.base = Best(best.poses.copy(), best.reach, best.conflict)
         self._forget()
-        self.trial = self.shaken = None
+        self.attempt = self.shaken = None
 
     # ------------------------------------------------ inside
 
     def _try(self, poses: FloatArray, front: float, patience: int) -> None:
         self._calm()
-        self.trial = _Trial(poses, front, patience, np.array([-1.0, np.inf, np.inf]))
+        self.attempt = _Attempt(poses, front, patience, np.array([-1.0, np.inf, np.inf]))
 
-    def _go_on(self, budget: int) -> _Trial | None:
-        """Work on the present trial; returns it once it is over."""
-        trial, t, before = self.trial, self.tuning, self.count
-        assert trial is not None
-        self.state[k.F_FRONT] = trial.front
+    def _go_on(self, budget: int) -> _Attempt | None:
+        """Work on the present attempt; returns it once it is over."""
+        attempt, t, before = self.attempt, self.tuning, self.count
+        assert attempt is not None
+        self.state[k.F_FRONT] = attempt.front
         layout.separate(
-            trial.poses, trial.memo, trial.patience, budget, t.here, t.wide,
+            attempt.poses, attempt.memo, attempt.patience, budget, t.here, t.wide,
             *self.memory, self.random,
         )  # fmt: skip
-        trial.work += self.count - before
+        attempt.work += self.count - before
         if (
-            trial.conflict > 0
-            and trial.memo[0] < trial.patience
-            and trial.work < t.attempt * self.depth
+            attempt.conflict > 0
+            and attempt.memo[0] < attempt.patience
+            and attempt.work < t.attempt * self.depth
         ):
             return None
-        self.trial = None
-        return trial
+        self.attempt = None
+        return attempt
 
-    def _pressed(self, trial: _Trial, reach: float) -> Best | None:
-        """What a finished trial came to, to go on from, if it is valid or pressing makes it so.
+    def _pressed(self, attempt: _Attempt, reach: float) -> Best | None:
+        """What a finished attempt came to, to go on from, if it is valid or pressing makes it so.
 
-        A pressed layout is tight and leaves less to search in, so where the trial was valid
+        A pressed layout is tight and leaves less to search in, so where the attempt was valid
         by itself the search goes on from that, and what pressing gains is only kept.
         """
-        valid = trial.conflict <= 0.0
-        found = self._offer(trial.poses, 0.0) if valid else None
+        valid = attempt.conflict <= 0.0
+        found = self._offer(attempt.poses, 0.0) if valid else None
         hard = not valid or self.listed or self.step < self.tuning.step
-        if hard and (pressed := self.compact(trial.poses, np.inf if valid else reach)):
+        if hard and (pressed := self.compact(attempt.poses, np.inf if valid else reach)):
             tight = self._offer(pressed[0], 0.0)
             return found or tight
         return found
@@ -299,12 +309,12 @@ class Worker:
         poses[x >= c, 0] += room
         self.shaken = Best(poses, base.reach + room, np.inf)
 
-    def _shaken_down(self, trial: _Trial) -> None:
+    def _shaken_down(self, attempt: _Attempt) -> None:
         """Go on from a shaken layout if it came to a valid one, else shake again."""
-        if trial.conflict > 0:
+        if attempt.conflict > 0:
             self._shake()
             return
-        self.base, self.shaken = self._offer(trial.poses, 0.0), None
+        self.base, self.shaken = self._offer(attempt.poses, 0.0), None
         self.step = self.tuning.step
         self._forget()
 
@@ -384,28 +394,10 @@ class Worker:
         return self.state[k.F_SIZE :][: k.POSE * self.n].reshape(self.n, k.POSE)
 
 
-@dataclass(slots=True)
-class _Clock:
-    """How much of the budget is used: by work when effort is given, else by time."""
-
-    seconds: float | None
-    effort: float | None
-    began: float = field(default_factory=time.perf_counter)
-
-    def passed(self) -> float:
-        return time.perf_counter() - self.began
-
-    def share(self, work: int) -> float:
-        if self.effort is not None:
-            return work / (self.effort * EFFORT)
-        return self.passed() / max(self.seconds or 0.0, 1e-9)
-
-
 def run(
     world: World,
+    budget: Budget,
     *,
-    seconds: float | None = None,
-    effort: float | None = None,
     seed: int = 1,
     begin: FloatArray | None = None,
     give_up: float = 1.0,
@@ -413,15 +405,15 @@ def run(
     observer: Callable[[Step], None] = lambda step: None,
     stop: Callable[[], bool] = lambda: False,
     tuning: Tuning | None = None,
-) -> Outcome:
+) -> Layout:
     """Search until the budget is used, ``stop`` says so or the reach is ``good_enough``.
 
     Parameters
     ----------
     world : what to place where, from :func:`nest.place.shapes.build`.
-    seconds, effort : the budget; with ``effort`` (1.0 is about ten seconds on a slow core)
-        the result is the same on every run.
-    begin : (parts, 4) poses of an earlier outcome in such a world, to go on from.
+    budget : what may be spent from now on; by work the result is the same on every run.
+    seed : number that the workers' luck begins with.
+    begin : (parts, 4) poses of an earlier layout in such a world, to go on from.
     give_up : share of the budget at which the search ends if no layout is valid by then.
     good_enough : reach (mm) at which nothing is left to gain; a function is worked out beside
         the search, from the first layout on.
@@ -429,7 +421,7 @@ def run(
     stop : asked between pieces of work.
     """
     warm_up()
-    clock = _Clock(seconds, effort)
+    budget = budget.share(1.0)  # begins once everything is compiled
     tuning = tuning or Tuning()
     workers = [Worker(world, seed * 7919 + w, tuning, patient=w > 0) for w in range(WORKERS)]
     trace: list[Step] = []
@@ -443,7 +435,11 @@ def run(
 
         def over(work: int) -> bool:
             met = best.conflict <= 0 and best.reach <= least()
-            return met or stop() or clock.share(work) >= (1.0 if best.conflict <= 0 else give_up)
+            return (
+                met
+                or stop()
+                or budget.used_after(WORKERS * work) >= (1.0 if best.conflict <= 0 else give_up)
+            )
 
         def together(task: Callable[[Worker], None]) -> None:
             nonlocal best
@@ -452,22 +448,22 @@ def run(
             leader = min(workers, key=lambda w: (w.best.conflict, w.best.reach)).best
             if leader.beats(best):
                 best = leader
-                trace.append(Step(clock.passed(), best.reach, best.conflict <= 0, least()))
+                trace.append(Step(budget.passed, best.reach, best.conflict <= 0, least()))
                 observer(trace[-1])
 
         together((lambda w: w.start(100)) if begin is None else (lambda w: w.begin(begin)))
         goal = pool.submit(good_enough if callable(good_enough) else lambda: good_enough)
-        if effort is not None:
+        if budget.by_work:
             wait([goal])  # when it becomes known must not depend on the machine
         turn = 0
         while not over(work := max(w.count for w in workers)):
-            share = clock.share(work)
+            share = budget.used_after(WORKERS * work)
             together(partial(_turn, share=share, turn=turn, over=over))
             turn += 1
             _exchange(workers, best, share, turn, tuning)
     poses, reach = workers[0].settled(best)
     angles, blame = workers[0].judged(poses)
-    return Outcome(
+    return Layout(
         poses,
         angles,
         reach,

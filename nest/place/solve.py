@@ -6,7 +6,7 @@ whatever is kept, parts gather towards small x.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,88 +18,105 @@ from hides.hide import Hide
 from hides.outline import FloatArray, grown, turned
 from hides.thickness import Need
 from nest.errors import NoPlan
-from nest.job import Job, Wanted
-from nest.part import Part
+from nest.job import Budget, Job, Wanted
+from nest.part import off_line
 from nest.place import search, shapes
 from nest.plan import Placement, bed_windows, keep_direction, seams
 
 LEAST_SEAM = 0.1  # mm to either side of a border between windows of a bed; else half the gap
+NOTHING = search.Layout(np.empty((0, 4)), np.empty(0), -np.inf, 0.0, 0, (), ())
 WINDOW_RESERVE = 0.06  # degrees; the search interpolates the direction, the checker does not
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
-    """What the search found: one placement per part wanted, valid or not.
+class Filled:
+    """A hide with the parts of a job where a search put them, valid or not, and pins stay.
 
-    ``in_conflict`` names the parts that still overlap or leave their ground, worst first;
-    ``reach`` is the frontier in mm along the keep direction, ``trace`` the way there, ``poses``
-    what another search for the same parts can go on from.
+    ``strap`` is leather in the hide's frame that was kept clear for a wanted remnant.
     """
 
+    job: Job
+    hide: Hide
     placements: tuple[Placement, ...]
-    valid: bool
-    reach: float
-    in_conflict: tuple[str, ...]
-    work: int
-    trace: tuple[search.Step, ...]
-    poses: FloatArray
+    layout: search.Layout
+    strap: Polygon | None = None
+
+    @property
+    def valid(self) -> bool:
+        """Whether parts keep to their ground and to themselves, as far as the search can tell."""
+        return self.layout.conflict <= 0
+
+    @property
+    def reach(self) -> float:
+        """The frontier of the loose parts in mm along the keep direction."""
+        return self.layout.reach - self.job.gap / 2
+
+    @property
+    def in_conflict(self) -> tuple[str, ...]:
+        """Ids of the parts that overlap or leave their ground, worst first."""
+        parts = self.job.loose.parts
+        return tuple(parts[i].id for i in self.layout.culprits)
 
 
 def place(
     job: Job,
     hide: Hide,
+    budget: Budget,
     *,
-    seconds: float | None = None,
-    effort: float | None = None,
-    begin: FloatArray | None = None,
+    strap: Polygon | None = None,
+    begin: Filled | None = None,
     give_up: float = 1.0,
     good_enough: float | Callable[[], float] = -np.inf,
-    taken: Sequence[Polygon] = (),
     at_kept_end: bool = False,
     observer: Callable[[search.Step], None] = lambda step: None,
     stop: Callable[[], bool] = lambda: False,
-) -> Placed:
-    """Place all parts of ``job`` on ``hide`` and gather them away from the end that is kept.
+) -> Filled:
+    """Place a job's parts on a hide, and gather the loose ones away from the end that is kept.
 
     Parameters
     ----------
-    begin : poses of an earlier layout of these parts.
+    strap : a shape in the hide's frame from which parts keep the gap.
+    begin : an earlier layout of these parts, to go on from.
     give_up : share of the budget at which to end if nothing is valid by then.
-    taken : shapes in the hide's frame from which parts keep the gap.
+    good_enough : frontier in mm at which nothing is left to gain, or what works it out.
     at_kept_end : gather at the end that is kept instead.
 
     Raises
     ------
     NoPlan : some part finds no ground at all on this hide (thickness, flaws or size).
     """
-    keep = keep_direction(job.keep)
-    phi = float(np.rad2deg(np.arctan2(keep[1], keep[0]))) + (180.0 if at_kept_end else 0.0)
-    world = prepare(job, hide, phi, taken)
-    outcome = search.run(
-        world,
-        seconds=seconds,
-        effort=effort,
-        seed=job.seed,
-        begin=begin,
-        give_up=give_up,
-        good_enough=good_enough,
-        observer=observer,
-        stop=stop,
-    )
-    places = turned(outcome.poses[:, :2], phi)
-    angles = _within_window(job, hide, places, np.rad2deg(outcome.angles) + phi)
-    return Placed(
-        tuple(
-            Placement(wanted.id, float(angle), float(x), float(y))
-            for wanted, angle, (x, y) in zip(job.parts, angles, places, strict=True)
-        ),
-        valid=outcome.conflict <= 0,
-        reach=outcome.reach - job.gap / 2,
-        in_conflict=tuple(job.parts[i].id for i in outcome.culprits),
-        work=outcome.work,
-        trace=outcome.trace,
-        poses=outcome.poses,
-    )
+    loose, fixed, layout = job.loose, places_of_pins(job), NOTHING
+    found = {placement.id: placement for placement in fixed}
+    if loose.parts:
+        keep = keep_direction(job.keep)
+        phi = float(np.rad2deg(np.arctan2(keep[1], keep[0]))) + (180.0 if at_kept_end else 0.0)
+        taken = (*shapes_of(job, fixed), *([strap] if strap else []))
+        layout = search.run(
+            prepare(loose, hide, phi, taken),
+            budget,
+            seed=job.seed,
+            begin=begin.layout.poses if begin else None,
+            give_up=give_up,
+            good_enough=good_enough,
+            observer=observer,
+            stop=stop,
+        )
+        places = turned(layout.poses[:, :2], phi)
+        angles = _within_window(loose, hide, places, np.rad2deg(layout.angles) + phi)
+        for wanted, angle, (x, y) in zip(loose.parts, angles, places, strict=True):
+            found[wanted.id] = Placement(wanted.id, float(angle), float(x), float(y))
+    return Filled(job, hide, tuple(found[wanted.id] for wanted in job.parts), layout, strap)
+
+
+def places_of_pins(job: Job) -> tuple[Placement, ...]:
+    """Where the job's pinned parts lie, in the order of its pins."""
+    return tuple(Placement(pin.part, pin.angle, pin.x, pin.y).rounded() for pin in job.pins)
+
+
+def shapes_of(job: Job, placements: Iterable[Placement]) -> tuple[Polygon, ...]:
+    """What placed parts of a job cover, in the hide's frame."""
+    parts = {wanted.id: wanted.part for wanted in job.parts}
+    return tuple(p.outline_of(parts[p.id]).polygon for p in placements)
 
 
 def _within_window(job: Job, hide: Hide, places: FloatArray, angles: FloatArray) -> FloatArray:
@@ -110,7 +127,7 @@ def _within_window(job: Job, hide: Hide, places: FloatArray, angles: FloatArray)
     """
     axes = np.array([wanted.part.axis for wanted in job.parts])
     windows = np.array([wanted.part.window for wanted in job.parts])
-    off = (axes + angles - hide.stretch.direction(places) + 90.0) % 180.0 - 90.0
+    off = off_line(axes + angles, hide.stretch.direction(places))
     return angles - off + np.clip(off, -windows, windows)
 
 
@@ -121,9 +138,8 @@ def prepare(job: Job, hide: Hide, phi: float, taken: Sequence[Polygon] = ()) -> 
     known: dict[Hashable, int] = {}
     found: list[shapes.Shape] = []
     for wanted in job.parts:
-        key = (part_key(wanted.part), wanted.need)
-        if key not in known:
-            known[key] = len(found)
+        if wanted.likeness not in known:
+            known[wanted.likeness] = len(found)
             found.append(_shape_of(wanted))
             for region in wanted.part.regions:
                 sort = (region.face, wanted.need)
@@ -133,19 +149,13 @@ def prepare(job: Job, hide: Hide, phi: float, taken: Sequence[Polygon] = ()) -> 
                     ground[sort] = shapes.shrunk(turned_back)
                 if ground[sort].is_empty:
                     raise NoPlan(_nowhere(wanted, region.face, hide))
-        kinds.append(known[key])
+        kinds.append(known[wanted.likeness])
     box = shapely.union_all(list(ground.values())).bounds
 
     def direction(points: FloatArray) -> FloatArray:
         return hide.stretch.direction(turned(points, phi)) - phi
 
     return shapes.build(found, kinds, gap=job.gap, ground=ground, box=box, direction=direction)
-
-
-def part_key(part: Part) -> Hashable:
-    """Equal for parts of one shape that ask for the same."""
-    regions = tuple((r.face, r.outline.points.tobytes()) for r in part.regions)
-    return part.axis, part.window, part.outline.points.tobytes(), regions
 
 
 def _shape_of(wanted: Wanted) -> shapes.Shape:
@@ -178,10 +188,6 @@ def ground_left(
 
 def _nowhere(wanted: Wanted, face: str, hide: Hide) -> str:
     return (
-        f"{wanted.id} ({face}) asks for leather of {_words(wanted.need)}, and {hide.name} has "
+        f"{wanted.id} ({face}) asks for leather of {wanted.need}, and {hide.name} has "
         "no ground of that thickness inside its margins and clear of flaws."
     )
-
-
-def _words(need: Need) -> str:
-    return f"{need.low:g} to {need.high:g} mm" + (" or thicker" if need.may_split else "")

@@ -17,6 +17,7 @@ from hides.hide import Hide
 from hides.outline import Outline
 from nest.errors import PlanError
 from nest.job import KEEPS, Job, Wanted
+from nest.part import Part
 
 Box = tuple[float, float, float, float]  # x0, y0, x1, y1
 
@@ -60,6 +61,10 @@ class Placement:
     angle: float
     x: float
     y: float
+
+    def outline_of(self, part: Part) -> Outline:
+        """The part's outline in the hide's frame."""
+        return part.outline.placed(self.angle, self.x, self.y)
 
     def rounded(self) -> Placement:
         """Return the same placement as the file will hold it."""
@@ -196,4 +201,4 @@ def placed_outline(plan: Plan, placement: Placement) -> Outline:
     wanted = plan.by_id.get(placement.id)
     if wanted is None:
         raise PlanError(f"the plan places '{placement.id}', which it does not define.")
-    return wanted.part.outline.placed(placement.angle, placement.x, placement.y)
+    return placement.outline_of(wanted.part)

@@ -25,7 +25,7 @@ from hides.hide import Hide
 from hides.thickness import Need
 from nest.check import check
 from nest.errors import NoPlan
-from nest.job import Job
+from nest.job import Budget, Job
 from nest.place import search
 from nest.place.solve import place
 from nest.plan import Plan
@@ -86,7 +86,7 @@ def step(job: Job, hide: Hide, share: float, seconds: float) -> Row:
         first = first or (time.perf_counter() - began if found.valid else 0.0)
 
     placed = place(
-        asked, hide, seconds=seconds, observer=observer, stop=lambda: first > 0
+        asked, hide, Budget(seconds), observer=observer, stop=lambda: first > 0
     )  # the first valid layout is all that is asked for
     valid = placed.valid and not check(Plan.of(asked, hide, placed.placements), hide)
     return Row(

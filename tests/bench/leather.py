@@ -36,6 +36,7 @@ from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, Outline, polygons_of
 from nest.check import clearances
+from nest.job import Budget
 from nest.place import search, shapes
 from nest.place.kernels import memory as k
 from nest.place.kernels.layout import construct
@@ -203,7 +204,7 @@ def world_of(instance: Instance) -> shapes.World:
 
 
 def searched(world: shapes.World, seconds: float, seed: int) -> Layout:
-    outcome = search.run(world, seconds=seconds, seed=seed)
+    outcome = search.run(world, Budget(seconds), seed=seed)
     return Layout(outcome.angles, outcome.poses[:, :2])
 
 

@@ -22,6 +22,7 @@ from shapely import Polygon, affinity, box
 
 from hides.outline import Outline
 from nest.check import Finding, clearances
+from nest.job import Budget
 from nest.place import search, shapes
 
 PUBLISHED = {
@@ -72,9 +73,7 @@ def read(path: Path) -> Instance:
     )
 
 
-def pack(
-    instance: Instance, *, seconds: float | None, effort: float | None, seed: int
-) -> search.Outcome:
+def pack(instance: Instance, budget: Budget, *, seed: int) -> search.Layout:
     """Gather the instance's parts towards the start of the strip."""
     made = [
         shapes.Shape(shapes.straightened(ring), angles, window=180.0)
@@ -82,10 +81,10 @@ def pack(
     ]
     length = WIDEST * instance.area / instance.height
     world = shapes.build(made, instance.kinds, box=(0, 0, length, instance.height), exact=True)
-    return search.run(world, seconds=seconds, effort=effort, seed=seed)
+    return search.run(world, budget, seed=seed)
 
 
-def layout(instance: Instance, outcome: search.Outcome) -> list[Polygon]:
+def layout(instance: Instance, outcome: search.Layout) -> list[Polygon]:
     """The parts in place, from outlines and placements alone."""
     return [
         affinity.translate(
@@ -111,7 +110,7 @@ def judged(instance: Instance, parts: Sequence[Polygon]) -> tuple[float, tuple[F
 
 def run(instance: Instance, options: argparse.Namespace, seed: int) -> dict[str, object]:
     wall, cpu = time.perf_counter(), time.process_time()
-    outcome = pack(instance, seconds=options.seconds, effort=options.effort, seed=seed)
+    outcome = pack(instance, Budget.of(options.seconds, options.effort), seed=seed)
     wall, cpu = time.perf_counter() - wall, time.process_time() - cpu
     parts = layout(instance, outcome)
     length, findings = judged(instance, parts)
@@ -132,7 +131,7 @@ def run(instance: Instance, options: argparse.Namespace, seed: int) -> dict[str,
 def write(
     path: Path,
     instance: Instance,
-    outcome: search.Outcome,
+    outcome: search.Layout,
     parts: Sequence[Polygon],
     length: float,
 ) -> None:

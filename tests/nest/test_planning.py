@@ -14,13 +14,11 @@ from hides.errors import InputError
 from hides.flaws import bars
 from hides.hide import Price
 from hides.thickness import Need
-from nest import planning
+from nest.assign.trial import TRIAL
 from nest.check import check
 from nest.errors import NoPlan
-from nest.job import Job, Kit, Pin, Wanted
+from nest.job import Budget, Job, Kit, Pin, Wanted
 from nest.place import solve
-from nest.place.fit import TRIAL
-from nest.place.lay import Purse
 from nest.plan import placed_outline
 from nest.plan import read as read_plan
 from nest.plan import write as write_plan
@@ -67,7 +65,7 @@ def test_the_larger_weeks_find_a_valid_plan(name, birch) -> None:
 def test_parts_gather_away_from_the_end_that_is_kept(keep, job, birch) -> None:
     """More search never reaches farther towards the kept end."""
     kept = replace(job, keep=keep)
-    short, longer = (solve.place(kept, birch, effort=e) for e in (0.002, 0.02))
+    short, longer = (solve.place(kept, birch, Budget(effort=e)) for e in (0.002, 0.02))
     assert short.valid
     assert longer.reach <= short.reach + 1e-6
 
@@ -117,13 +115,13 @@ def test_a_week_too_large_says_what_fits_and_plans_it_when_asked(job) -> None:
 def test_a_week_too_large_takes_no_more_than_its_budget(job, partial, monkeypatch) -> None:
     """One trial may begin before the budget ends, and a round of each worker may end after it."""
     alder = record.read(ROOT / "shared/hides/alder.hide.json")
-    purse = Purse(None, 0.1)
-    monkeypatch.setattr(planning, "Purse", lambda *budget: purse)
+    budget = Budget(effort=0.1)
+    monkeypatch.setattr(Job, "budget", lambda job, seconds, effort: budget)
     try:
         plan_week(many(job, 10), alder, effort=0.1, partial=partial)
     except NoPlan:
         assert not partial
-    assert 0.0 < purse.spent <= 1.0 + TRIAL + 0.1
+    assert 0.0 < budget.used <= 1.0 + TRIAL + 0.1
 
 
 def test_compare_plans_the_same_week_on_each_hide(job, birch) -> None:

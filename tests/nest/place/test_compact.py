@@ -9,6 +9,7 @@ import pytest
 from shapely import Polygon, affinity, box
 from shapely.ops import unary_union
 
+from nest.job import Budget
 from nest.place import search, shapes
 from nest.place.compact import Compaction
 from nest.place.search import Tuning, Worker
@@ -122,7 +123,7 @@ def test_compacted_layouts_on_ground_stay_on_it():
     ground = box(0, 0, 200, 80).difference(box(60, 20, 90, 50))
     shape = Shape(HOOK, None, window=15.0, regions=((HOOK, "sound"),))
     world = shapes.build([shape], [0] * 8, ground={"sound": ground}, box=(0, 0, 200, 80))
-    outcome = search.run(world, effort=0.02, seed=3)
+    outcome = search.run(world, Budget(effort=0.02), seed=3)
     assert outcome.conflict <= 0
     found = compaction(world)(outcome.poses, np.inf)
     assert found is not None

@@ -7,6 +7,7 @@ import pytest
 import shapely
 from shapely import Polygon, affinity
 
+from nest.job import Budget
 from nest.place import search, shapes
 
 
@@ -16,7 +17,7 @@ def rectangle(wide: float, high: float) -> np.ndarray:
     )
 
 
-def placed(outcome: search.Outcome, rings: list[np.ndarray]) -> list[Polygon]:
+def placed(outcome: search.Layout, rings: list[np.ndarray]) -> list[Polygon]:
     return [
         affinity.translate(affinity.rotate(Polygon(ring), a, (0, 0), True), x, y)
         for ring, a, (x, y) in zip(rings, outcome.angles, outcome.poses[:, :2], strict=True)
@@ -38,7 +39,7 @@ def strip_of_bricks() -> tuple[shapes.World, list[np.ndarray]]:
 def test_bricks_fill_a_strip_completely() -> None:
     """1200 mm² of bricks in a strip 30 high: 40 long is perfect, and is found."""
     world, rings = strip_of_bricks()
-    outcome = search.run(world, effort=0.4, seed=1, good_enough=40.0 + 1e-6)
+    outcome = search.run(world, Budget(effort=0.4), seed=1, good_enough=40.0 + 1e-6)
     assert outcome.conflict == 0
     shapes_ = placed(outcome, rings)
     total = shapely.union_all(shapes_).area
@@ -48,14 +49,14 @@ def test_bricks_fill_a_strip_completely() -> None:
 
 def test_same_seed_and_effort_give_the_same_layout_and_trace() -> None:
     """Two runs agree in every pose and every better layout on the way."""
-    runs = [search.run(strip_of_bricks()[0], effort=0.05, seed=3) for _ in range(2)]
+    runs = [search.run(strip_of_bricks()[0], Budget(effort=0.05), seed=3) for _ in range(2)]
     assert np.array_equal(runs[0].poses, runs[1].poses)
     assert [s.reach for s in runs[0].trace] == [s.reach for s in runs[1].trace]
 
 
 def test_other_seeds_search_elsewhere() -> None:
     """The seed is really used."""
-    a, b = (search.run(strip_of_bricks()[0], effort=0.02, seed=s) for s in (1, 2))
+    a, b = (search.run(strip_of_bricks()[0], Budget(effort=0.02), seed=s) for s in (1, 2))
     assert not np.array_equal(a.poses, b.poses)
 
 
@@ -77,7 +78,7 @@ def test_parts_keep_gap_and_ground_on_a_hide_with_a_hole() -> None:
         ground={"good": shapes.shrunk(good), "any": shapes.shrunk(hide)},
         box=hide.bounds,
     )
-    outcome = search.run(world, effort=0.1, seed=1)
+    outcome = search.run(world, Budget(effort=0.1), seed=1)
     assert outcome.conflict == 0
     parts = placed(outcome, [made[kind].points for kind in kinds])
     for i, part in enumerate(parts):
@@ -97,7 +98,7 @@ def test_what_cannot_fit_is_reported_with_the_parts_in_conflict() -> None:
         ground={"g": ground},
         box=ground.bounds,
     )
-    outcome = search.run(world, effort=0.02, seed=1)
+    outcome = search.run(world, Budget(effort=0.02), seed=1)
     assert outcome.conflict > 0
     assert set(outcome.culprits) <= {0, 1}
     assert outcome.culprits
@@ -106,18 +107,20 @@ def test_what_cannot_fit_is_reported_with_the_parts_in_conflict() -> None:
 def test_stop_keeps_the_best_so_far() -> None:
     """Stopping at once still returns the first layout."""
     world, rings = strip_of_bricks()
-    outcome = search.run(world, seconds=60, seed=1, stop=lambda: True)
+    outcome = search.run(world, Budget(seconds=60), seed=1, stop=lambda: True)
     assert outcome.conflict == 0
     assert shapely.union_all(placed(outcome, rings)).area == pytest.approx(1200, abs=1e-3)
 
 
 def test_a_search_goes_on_from_an_earlier_layout_and_is_never_worse() -> None:
     world, _ = strip_of_bricks()
-    earlier = search.run(world, effort=0.05, seed=3)
-    same = search.run(world, seed=4, begin=earlier.poses, effort=1e-9)
+    earlier = search.run(world, Budget(effort=0.05), seed=3)
+    same = search.run(world, Budget(effort=1e-9), seed=4, begin=earlier.poses)
     assert same.reach == earlier.reach
     assert same.conflict == 0
-    assert search.run(world, seed=4, begin=earlier.poses, effort=0.02).reach <= earlier.reach
+    assert (
+        search.run(world, Budget(effort=0.02), seed=4, begin=earlier.poses).reach <= earlier.reach
+    )
 
 
 def test_a_search_without_a_valid_layout_gives_up_when_told_to() -> None:
@@ -125,8 +128,8 @@ def test_a_search_without_a_valid_layout_gives_up_when_told_to() -> None:
     ring = rectangle(60.0, 60.0)
     shape = shapes.Shape(ring, (0.0,))
     world = shapes.build([shape], [0, 0, 0], box=(0, 0, 100, 100), exact=True)
-    whole = search.run(world, effort=0.2)
-    early = search.run(world, effort=0.2, give_up=0.25)
+    whole = search.run(world, Budget(effort=0.2))
+    early = search.run(world, Budget(effort=0.2), give_up=0.25)
     assert whole.conflict > 0 < early.conflict
     assert early.work < 0.6 * whole.work
 
@@ -134,7 +137,7 @@ def test_a_search_without_a_valid_layout_gives_up_when_told_to() -> None:
 def test_better_layouts_are_reported_in_falling_order() -> None:
     """An observer sees each gain once."""
     seen: list[search.Step] = []
-    search.run(strip_of_bricks()[0], effort=0.05, seed=1, observer=seen.append)
+    search.run(strip_of_bricks()[0], Budget(effort=0.05), seed=1, observer=seen.append)
     reaches = [step.reach for step in seen if step.valid]
     assert reaches == sorted(reaches, reverse=True)
     assert len(reaches) >= 1
@@ -149,7 +152,7 @@ def test_what_two_workers_do_does_not_depend_on_which_is_faster() -> None:
 
         def poses(made=made, seed=seed) -> np.ndarray:
             world = shapes.build(made, range(8), box=(0, 0, 300, 40), exact=True)
-            return search.run(world, effort=0.03, seed=seed).poses
+            return search.run(world, Budget(effort=0.03), seed=seed).poses
 
         assert np.array_equal(poses(), poses())
 

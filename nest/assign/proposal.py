@@ -1,7 +1,6 @@
 """Which whole kits go to which hide: areas decide here, shapes later.
 
-Alike kits are counted, not named, so that a hundred sheaths of seven kinds are seven numbers
-for each hide. CP-SAT finds the counts by what :class:`Offer` says of the hides: areas of
+CP-SAT finds the counts by what :class:`nest.assign.capacity.Offer` says of the hides: areas of
 ground, what leather costs, and sets of kits that were tried there and did not fit.
 """
 
@@ -11,21 +10,22 @@ from collections.abc import Sequence
 
 from ortools.sat.python import cp_model
 
-from nest.place.offer import Counts, Goal, Offer
+from nest.assign.capacity import Counts, Offer
 
 WORK = 0.5  # of CP-SAT per aim, by its own count, about seconds; small jobs are proved in it
 FINE = 10_000_000  # costs are told in this many steps
 
 
-def assign(
-    counts: Counts, offers: Sequence[Offer], goals: Sequence[Goal] = (), *, whole: bool = True
+def propose(
+    counts: Counts, offers: Sequence[Offer], goals: Sequence[Counts] = (), *, whole: bool = True
 ) -> tuple[Counts, ...] | None:
     """Give kits to hides: by the goals one after the other, then least cost, then fewest hides.
 
     Parameters
     ----------
     counts : kits wanted of each kind.
-    goals : what is to be as large as can be over the kits given out, the first goal first.
+    goals : what one kit of each kind is worth (a whole number), to be as large as can be over
+        the kits given out; the first goal first.
     whole : every kit must find its hide.
 
     Returns the counts for each hide, or None where no assignment keeps the limits. The same

@@ -1,8 +1,9 @@
 """A hide as something to fill: what it offers, and what trials have taught of what it holds.
 
-Areas say what can't fit; how much of an area can be filled, nobody knows before it is tried.
-So a hide's ``density`` starts high, falls with every set that is refused, and rises again half
-way towards it once a set has been placed.
+Alike kits are counted, not named, so that a hundred sheaths of seven kinds are seven numbers
+for each hide. Areas say what can't fit; how much of an area can be filled, nobody knows before
+it is tried. So a hide's ``density`` starts high, falls with every set that is refused, and rises
+again half way towards it once a set has been placed.
 """
 
 from __future__ import annotations
@@ -17,14 +18,12 @@ from shapely import Polygon
 
 from hides.hide import Hide
 from hides.outline import grown
-from hides.thickness import Need
 from hides.units import DM2
+from nest.bound import Sort
 from nest.job import Job, Kit
-from nest.part import Part
-from nest.place.offer import Counts, Offer, Row
-from nest.place.solve import Placed, ground_left
+from nest.place.solve import Filled, ground_left
 
-Sort = tuple[str, Need]  # what a region asks of the ground: the face that shows, the thickness
+Counts = tuple[int, ...]  # how many kits of each kind
 
 FEW = 8  # kits; of so few, shapes decide and not areas: only cuts are used
 DENSE = 0.75  # of a hide's ground, filled by parts with half the gap around them: seldom reached
@@ -35,31 +34,61 @@ FILLED = 0.7  # of the ground up to the frontier, to guess what leather a kit wi
 TOUCHED = 3 * DM2  # mm²; lost at a hide's ragged end, whatever little is cut from it
 
 
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A limit of a hide: one kit of each kind takes ``wants``, and it ``has`` so much, in mm²."""
+
+    wants: tuple[float, ...]
+    has: float
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What a hide offers to kits of several kinds.
+
+    Attributes
+    ----------
+    rows : areas of ground, of which no more than the share ``density`` can be filled.
+    costs : of the leather that one kit of each kind takes, in money or mm².
+    charge : of cutting into the hide at all, in the same.
+    refused : counts that did not fit here, so that no more than these do either.
+    least, most : limits to the counts, for kits with a place of their own; none by default.
+    """
+
+    rows: tuple[Row, ...]
+    costs: tuple[float, ...]
+    charge: float
+    density: float = 1.0
+    refused: tuple[Counts, ...] = ()
+    least: Counts | None = None
+    most: Counts | None = None
+
+
 @dataclass(slots=True)
 class Bin:
-    """A hide with all that was learnt of what it holds."""
+    """A hide with all that was learnt of what it holds; usage is a share of its tightest row."""
 
     hide: Hide
     strap: Polygon | None
-    rows: tuple[Row, ...]
     offer: Offer
     floor: Counts  # placed, and kept in what is asked for next
-    held: dict[Counts, Placed] = field(default_factory=dict)
+    held: dict[Counts, Filled] = field(default_factory=dict)
     good: float = 0.0  # greatest usage that was placed
     bad: float = FULL  # least usage that was refused
 
     def usage(self, counts: Counts) -> float:
         """Share of the tightest row that a set takes."""
-        takes = [float(np.dot(row.wants, counts)) / row.has for row in self.rows if row.has]
+        takes = [float(np.dot(row.wants, counts)) / row.has for row in self.offer.rows if row.has]
         return max(takes, default=0.0)
 
-    def holds(self, counts: Counts, placed: Placed) -> None:
-        self.held[counts] = placed
+    def holds(self, counts: Counts, filled: Filled) -> None:
+        """Note a set that was placed; keep it in what is asked for next."""
+        self.held[counts] = filled
         self.floor = counts
         self.good = max(self.good, self.usage(counts))
 
     def refuse(self, counts: Counts, excess: float) -> None:
-        """Cut a set off, of whose area ``excess`` is stuck; expect less from now on."""
+        """Cut a set off, of whose area the share ``excess`` is stuck; expect less from now on."""
         self.cut(counts)
         self.bad = min(self.bad, self.usage(counts))
         lost = min(max(excess / 2, CLOSE), MOST_EXCESS)  # where two overlap, both are stuck
@@ -139,7 +168,7 @@ def bin_of(
         least=least,
         most=most,
     )
-    return Bin(hide, strap, rows, offer, (0,) * len(kinds))
+    return Bin(hide, strap, offer, (0,) * len(kinds))
 
 
 def rows_of(
@@ -166,24 +195,21 @@ def rows_of(
 
 
 def _groups(sorts: tuple[Sort, ...]) -> Iterator[tuple[Sort, ...]]:
-    needs = list(dict.fromkeys(need for _, need in sorts))
+    needs = list(dict.fromkeys(sort.need for sort in sorts))
     yield from ((sort,) for sort in sorts)
-    yield from (tuple(sort for sort in sorts if sort[1] == need) for need in needs)
-    yield from (tuple(sort for sort in sorts if sort[1] in pair) for pair in combinations(needs, 2))
+    for some in (*((need,) for need in needs), *combinations(needs, 2)):
+        yield tuple(sort for sort in sorts if sort.need in some)
     yield sorts
 
 
 def _wants(kit: Kit, rim: float) -> dict[Sort, float]:
-    """mm² that a kit takes of each sort of ground, the rims of its parts shared out."""
+    """mm² that a kit takes of each sort of ground, rims of so many mm shared out."""
     wants: dict[Sort, float] = {}
     for wanted in kit.parts:
-        for sort, area in _of_part(wanted.part, wanted.need, rim):
-            wants[sort] = wants.get(sort, 0.0) + area
+        part = wanted.part
+        seen = sum(region.outline.area for region in part.regions)
+        scale = float(grown(part.outline.polygon, rim).area) / seen
+        for region in part.regions:
+            sort = Sort(region.face, wanted.need)
+            wants[sort] = wants.get(sort, 0.0) + region.outline.area * scale
     return wants
-
-
-def _of_part(part: Part, need: Need, rim: float) -> Iterator[tuple[Sort, float]]:
-    seen = sum(region.outline.area for region in part.regions)
-    scale = float(grown(part.outline.polygon, rim).area) / seen
-    for region in part.regions:
-        yield (region.face, need), region.outline.area * scale

@@ -8,11 +8,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 import pytest
 
-from nest.place.assign import assign
-from nest.place.bins import DENSE, Bin, bin_of, rows_of
-from nest.place.offer import Counts, Goal, Offer, Row
-from nest.place.solve import Placed
-from tests import small
+from nest.assign.capacity import Counts, Offer, Row
+from nest.assign.proposal import propose
 
 
 def offer(random: np.random.Generator, kinds: int) -> Offer:
@@ -47,7 +44,7 @@ def every(counts: Counts, offers: Sequence[Offer], whole: bool) -> Iterator[tupl
             yield found
 
 
-def worth(found: Sequence[Counts], offers: Sequence[Offer], goals: Sequence[Goal]) -> tuple:
+def worth(found: Sequence[Counts], offers: Sequence[Offer], goals: Sequence[Counts]) -> tuple:
     """What is compared: goals, largest first, then cost, then the number of hides."""
     total = np.sum(found, axis=0)
     cost = sum(
@@ -65,7 +62,7 @@ def test_no_other_assignment_is_better(seed: int) -> None:
     values = tuple(map(int, random.integers(1, 20, 3)))
     for whole, goals in ((True, ()), (False, (values, (1, 1, 1)))):
         best = min((worth(f, offers, goals) for f in every(counts, offers, whole)), default=None)
-        found = assign(counts, offers, goals, whole=whole)
+        found = propose(counts, offers, goals, whole=whole)
         assert (found is None) == (best is None)
         if found is not None and best is not None:
             assert all(keeps(n, one) for n, one in zip(found, offers, strict=True))
@@ -75,7 +72,7 @@ def test_no_other_assignment_is_better(seed: int) -> None:
 def test_a_tie_in_cost_goes_to_the_fewest_hides() -> None:
     """Two hides at one price without a charge: all on one of them."""
     same = Offer((Row((1.0,), 10.0),), (2.0,), charge=0.0)
-    found = assign((6,), [same, same])
+    found = propose((6,), [same, same])
     assert found is not None
     assert sorted(found) == [(0,), (6,)]
 
@@ -84,7 +81,7 @@ def test_limits_of_pinned_kits_are_kept() -> None:
     """One kit has its place on the dearer hide, another may not go to the cheaper one."""
     cheap = Offer((), (1.0, 1.0), charge=1.0, most=(1, 0))
     dear = Offer((), (9.0, 9.0), charge=1.0, least=(1, 0))
-    assert assign((1, 1), [cheap, dear]) == ((0, 0), (1, 1))
+    assert propose((1, 1), [cheap, dear]) == ((0, 0), (1, 1))
 
 
 def test_the_same_question_has_the_same_answer() -> None:
@@ -100,80 +97,6 @@ def test_the_same_question_has_the_same_answer() -> None:
         for _ in range(5)
     ]
     goals = (tuple(map(int, random.integers(50, 200, 7))),)
-    first, second = (assign((10,) * 7, offers, goals, whole=False) for _ in range(2))
+    first, second = (propose((10,) * 7, offers, goals, whole=False) for _ in range(2))
     assert first == second
     assert first is not None
-
-
-# --- what a hide offers ----------------------------------------------------------------------
-
-
-def test_rows_tell_what_ground_there_is_and_what_a_kit_takes_of_it() -> None:
-    """By hand: thick leather is 600 × 600 mm less the margins; the loop takes 102 × 32 mm."""
-    kit = small.JOB.kits[1]
-    rows = rows_of(small.hide(), [kit], small.JOB, ())
-    wants = [row.wants[0] for row in rows]
-    loop = next(row for row in rows if row.wants[0] == pytest.approx(102 * 32, rel=0.002))
-    assert loop.has == pytest.approx(595 * 590 - 60 * 60, rel=0.02)  # the scar bars straps
-    assert max(wants) == pytest.approx(rows[-1].wants[0])
-    assert rows[-1].has == max(row.has for row in rows)
-
-
-def test_taken_ground_is_no_longer_there() -> None:
-    """A pinned body takes its area and the gap around it."""
-    body = small.BODY.outline.placed(0.0, 200.0, 200.0).polygon
-    kit = small.JOB.kits[1]
-    free, less = (rows_of(small.hide(), [kit], small.JOB, t)[-1].has for t in ((), (body,)))
-    assert free - less == pytest.approx(body.buffer(small.JOB.gap).area, rel=0.01)
-
-
-def bin_for_many() -> Bin:
-    kits = tuple(small.JOB.kits[1:] * 20)
-    job = small.JOB.of(kits)
-    limits = {"least": (0,), "most": (20,)}
-    return bin_of(
-        small.hide(), job, kits[:1], lambda hide, area: area, taken=(), strap=None, **limits
-    )
-
-
-def test_hopes_fall_with_a_refusal_and_rise_half_way_after_a_success() -> None:
-    """Never above what was refused, never below what was placed."""
-    one = bin_for_many()
-    assert one.offer.density == DENSE
-    one.refuse((12,), 0.2)
-    bad, low = one.usage((12,)), one.offer.density
-    assert low == pytest.approx(bad * 0.9)
-    assert one.bad == bad
-    one.holds((9,), Placed((), True, 0.0, (), 0, (), np.empty((0, 4))))
-    assert one.raise_hopes()
-    assert one.offer.density == pytest.approx((max(one.usage((9,)), low) + bad) / 2)
-    for _ in range(20):
-        one.raise_hopes()
-    assert low < one.offer.density < bad
-    assert not one.raise_hopes()
-
-
-def test_of_few_kits_only_the_refused_set_is_cut_off() -> None:
-    """Their shapes decide, so areas are taken as they are."""
-    job = small.JOB
-    limits = {"least": (0, 0), "most": (1, 1)}
-    one = bin_of(
-        small.hide(), job, job.kits, lambda hide, area: area, taken=(), strap=None, **limits
-    )
-    one.refuse((1, 1), 0.5)
-    assert one.offer.density == 1.0
-    assert one.offer.refused == ((1, 1),)
-    assert not one.raise_hopes()
-
-
-def test_what_was_placed_is_the_floor_of_what_is_asked_next() -> None:
-    """Until it is freed; a density that has fallen since does not forbid it."""
-    one = bin_for_many()
-    one.holds((9,), Placed((), True, 0.0, (), 0, (), np.empty((0, 4))))
-    one.refuse((10,), 0.3)
-    assert one.offer.density < one.usage((10,))
-    assert assign((20,), [one.asked()], [(1,)], whole=False) == ((9,),)
-    assert one.has_held(0)
-    assert one.free()
-    assert one.asked().least == (0,)
-    assert not one.free()
