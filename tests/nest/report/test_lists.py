@@ -23,7 +23,7 @@ def figures():
 def test_every_placed_part_has_a_row(tmp_path):
     (tmp_path / "parts.csv").write_text(parts_text(small.plan()), encoding="utf-8")
     rows = rows_of(tmp_path / "parts.csv")
-    assert tuple(rows[0]) == PART_COLUMNS
+    assert tuple(rows[0]) == tuple(PART_COLUMNS)
     assert [row["id"] for row in rows] == [placement.id for placement in small.PLACEMENTS]
     assert [row["label"] for row in rows] == ["A1", "A1W", "A1L", "B1", "B1L"]
     assert [row["holes"] for row in rows] == ["3", "0", "0", "3", "0"]
