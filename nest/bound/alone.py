@@ -101,11 +101,11 @@ class Places:
         sorts = dict.fromkeys((r.face, kind.need) for kind in kinds for r in kind.regions)
         share = self._share(tuple(sorts))
         share = np.where(self.grid[0] + SMALL * np.arange(share.shape[1]) > frontier, 0.0, share)
+        following = _next_true(share > 0)
         total = 0.0
         for kind in kinds:
-            boxes, part = self._search(kind)
-            runs, limit = self._spans(kind), MOST_BOXES // 4
-            total += loops.covered(boxes, part, runs, share, frontier, enough - total, limit)
+            given = (*self._search(kind), self._spans(kind), following, share)
+            total += float(loops.covered(*given, frontier, enough - total, MOST_BOXES // 4))
         return total
 
     def _search(self, kind: Kind) -> tuple[Any, Any]:
@@ -266,3 +266,11 @@ def _turns(angle: FloatArray) -> FloatArray:
     around = sliding_window_view(np.pad(angle, 1, mode="edge"), (3, 3))
     off: FloatArray = np.abs(off_line(around, angle[:, :, None, None])).max(axis=(2, 3))
     return off
+
+
+def _next_true(cells: NDArray[np.bool_]) -> NDArray[np.int32]:
+    """(rows, cols + 1) the first column from each cell on that is true; cols if there's none."""
+    rows, cols = cells.shape
+    at = np.full((rows, cols + 1), cols, np.int32)
+    at[:, :cols][cells] = np.nonzero(cells)[1]
+    return np.ascontiguousarray(np.minimum.accumulate(at[:, ::-1], axis=1)[:, ::-1])

@@ -287,35 +287,49 @@ def spans(ring, level, cell, out):
 
 
 @njit(cache=True, nogil=True)
-def _cover(share, j, i, runs, take):
-    """The sum of shares in all cells that a part at cell (j, i) may touch.
+def _find(following, j, i):
+    """The first cell at or after i in a row that nothing has covered yet; shortens the way."""
+    root = i
+    while following[j, root] != root:
+        root = following[j, root]
+    while following[j, i] != root:
+        following[j, i], i = root, following[j, i]
+    return root
 
-    ``take``: take them out; else the first that is not 0 will do.
+
+@njit(cache=True, nogil=True)
+def _bare(following, share, j, i, runs, take):
+    """The sum of shares in cells that a part at cell (j, i) may touch and nothing has covered yet.
+
+    ``take``: cover them; else the first one will do.
     """
     rows, cols = share.shape
     new = 0.0
     for q in range(len(runs)):
         row = j + q - len(runs) // 2
-        if 0 <= row < rows:
-            for at in range(max(i + runs[q, 0], 0), min(i + runs[q, 1] + 1, cols)):
+        first, last = max(i + runs[q, 0], 0), min(i + runs[q, 1], cols - 1)
+        if 0 <= row < rows and first <= last:
+            at = _find(following, row, first)
+            while at <= last:
                 new += share[row, at]
-                if take:
-                    share[row, at] = 0.0
-                elif new > 0.0:
+                if not take:
                     return new
+                following[row, at] = at + 1
+                at = _find(following, row, at)
     return new
 
 
 @njit(cache=True, nogil=True)
-def covered(boxes, part, runs, share, frontier, enough, limit):
+def covered(boxes, part, runs, following, share, frontier, enough, limit):
     """How much of the ground (mm²) the part may touch at all, up to a frontier.
 
     Parameters
     ----------
     boxes, part : as in :func:`least_frontier`.
     runs : what :func:`spans` says for each level.
-    share : (rows, cols) mm² of ground in each cell; what is covered is taken out. Cells are as
-        large as boxes of the last of these levels, from the corner of the grid on.
+    following : (rows, cols + 1) the first column from each cell on that isn't covered yet;
+        changed. Cells are as large as boxes of the last of these levels, from the grid's corner on.
+    share : (rows, cols) mm² of ground in each cell.
     frontier : mm.
     enough : more than this (mm²) isn't looked for.
     limit : number of boxes to look at before the search goes no deeper.
@@ -334,7 +348,7 @@ def covered(boxes, part, runs, share, frontier, enough, limit):
             i, j, k, level = stack[height]
             wide = 1 << (len(runs) - 1 - level)  # cells along a box's side
             row, col = j * wide + wide // 2, i * wide + wide // 2
-            if _cover(share, row, col, runs[level][k], False) == 0.0:
+            if _bare(following, share, row, col, runs[level][k], False) == 0.0:
                 continue
             seen += 1
             x, y, a, size, half = _middle(i, j, k, level, grid)
@@ -345,7 +359,7 @@ def covered(boxes, part, runs, share, frontier, enough, limit):
             if level < len(runs) - 1 and seen <= limit:
                 height = _split(stack, height)
                 continue
-            total += _cover(share, row, col, runs[level][k], True)
+            total += _bare(following, share, row, col, runs[level][k], True)
             if total >= enough:
                 return total
     return total
