@@ -39,20 +39,20 @@ if TYPE_CHECKING:  # the classes of answers, under one name for annotations
     from hides.hide import Hide as Hide
     from nest.answers import Answer
     from nest.answers.recorded import Recorded as Recorded
-    from nest.check import Finding as Finding
-    from nest.cut.machine import Machine as Machine
+    from nest.checker import Finding as Finding
+    from nest.cutter.machine import Machine as Machine
     from nest.cutting import Coupon as Coupon
     from nest.cutting import Cut as Cut
     from nest.draw.sheet import Sheet as Sheet
     from nest.job import Job as Job
     from nest.knife import Knife as Knife
-    from nest.plan import Plan as Plan
     from nest.planning import Planned as Planned
     from nest.planning import Progress as Progress
+    from nest.plans import Plan as Plan
     from nest.report.compare import Comparison as Comparison
     from nest.report.gaugesheet import Gauging as Gauging
     from nest.report.scalesheet import ScaleSheets as ScaleSheets
-    from nest.sheath import Sheath as Sheath
+    from nest.sheaths import Sheath as Sheath
 
 __all__ = [
     "InputError",
@@ -165,7 +165,7 @@ def read_machine(name: Path | str, *, beside: Path | None = None) -> Machine:
     ------
     InputError : no such profile (those that are there are named), or a value out of bounds.
     """
-    from nest.cut import machine
+    from nest.cutter import machine
 
     return machine.read(name, beside=beside)
 
@@ -204,7 +204,7 @@ def sheath(knife: Knife, **changes: object) -> Sheath:
     ------
     InputError : an unknown choice, one out of bounds, or a pattern that won't close, with figures.
     """
-    from nest import sheath as sheaths
+    from nest import sheaths
 
     return sheaths.make(knife, knife.choices.changed(changes))
 
@@ -295,7 +295,7 @@ def check(plan: Plan, hide: Hide) -> tuple[Finding, ...]:
     Each finding has a code, the part, by how many mm (or mm², degrees) a rule is broken, and a
     sentence. The checker shares no geometry with the search; its tolerance is 0.01 mm.
     """
-    from nest import check as checker
+    from nest import checker
 
     return checker.check(plan, hide)
 

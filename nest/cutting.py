@@ -15,15 +15,15 @@ import numpy as np
 from hides import record
 from hides.hide import Hide
 from hides.outline import FloatArray
-from nest.check import check
-from nest.cut import blade, kerf, program, setups
-from nest.cut.caution import BY_HAND, cautions_of
-from nest.cut.formats import SUFFIXES
-from nest.cut.machine import Machine
-from nest.cut.program import Program
-from nest.cut.setups import Setup
+from nest.checker import check
+from nest.cutter import blade, kerf, program, setups
+from nest.cutter.caution import BY_HAND, cautions_of
+from nest.cutter.formats import SUFFIXES
+from nest.cutter.machine import Machine
+from nest.cutter.program import Program
+from nest.cutter.setups import Setup
 from nest.errors import CutError, PlanError
-from nest.plan import Plan, read_checked
+from nest.plans import Plan, read_checked
 
 Place = tuple[float, float]
 FOLDERS = (Path(), Path("hides"), Path("shared/hides"))  # where a plan's hide is looked for
@@ -50,7 +50,7 @@ class Cut:
     hide : None where its record is not at hand.
     machine : None for a pair of hands, as where its ``tool`` is "hand".
     setups, programs : one of each for every laying of the hide that is to be cut, in order.
-    formats : of the machine's files, names of :data:`nest.cut.formats.SUFFIXES`.
+    formats : of the machine's files, names of :data:`nest.cutter.formats.SUFFIXES`.
     paper : of the pages for a pair of hands, "a4" or "letter"; None for no pages.
     """
 

@@ -5,7 +5,7 @@ its definition beside it; :func:`measure` computes them from plan and hide alone
 that can't be told (no price, no stamped area, nothing placed) is left out, never zero.
 
 The frontier is the straight line across the hide, square to the keep direction
-(:func:`nest.plan.keep_direction`), that touches the part lying farthest towards the end that
+(:func:`nest.plans.keep_direction`), that touches the part lying farthest towards the end that
 is kept. Leather up to it is used, leather beyond it remains; the line itself is where the
 remnant is cut off.
 """
@@ -25,7 +25,7 @@ from hides.hide import Hide
 from hides.outline import FloatArray, polygons_of
 from hides.units import DM2, FT2, area_text
 from nest.bound import Bound, bound
-from nest.plan import Plan, Remnant, keep_direction, placed_outline
+from nest.plans import Plan, Remnant, keep_direction, placed_outline
 
 LEAST_REMNANT = DM2  # mm²; a smaller piece is waste: it holds no part of a sheath
 CIRCLE_TOLERANCE = 0.5  # mm; how closely the largest circle is found

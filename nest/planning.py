@@ -22,13 +22,13 @@ from nest.assign import Trials, fill
 from nest.assign.pins import refuse_pins
 from nest.assign.reserve import remnant_of, too_near
 from nest.bound import Bound, used_area
-from nest.check import Finding, check, verdict
+from nest.checker import Finding, check, verdict
 from nest.errors import NoPlan
 from nest.figures import Figures, bound_of, measure
 from nest.job import Budget, Job
 from nest.place.search import Step
 from nest.place.solve import Filled
-from nest.plan import Plan, bed_windows, keep_direction, refuse_too_large
+from nest.plans import Plan, bed_windows, keep_direction, refuse_too_large
 
 TRIES = 3  # searches, should the checker refuse what one of them found
 

@@ -20,7 +20,7 @@ from hides.keys import known_keys, number, one_of, read_table, text
 from hides.thickness import Need
 from hides.units import parse_thickness
 from nest import knife as knives
-from nest import sheath as sheaths
+from nest import sheaths
 from nest.errors import WeekError
 from nest.job import KEEPS, PREFERS, Job, Kit, Pin, Wanted
 from nest.part import KINDS

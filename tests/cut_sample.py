@@ -18,11 +18,11 @@ import math
 
 import numpy as np
 
-from nest.cut.blade import strokes
-from nest.cut.contour import Contour, Label, circle
-from nest.cut.kerf import compensated
-from nest.cut.machine import Machine
-from nest.cut.program import Program
+from nest.cutter.blade import strokes
+from nest.cutter.contour import Contour, Label, circle
+from nest.cutter.kerf import compensated
+from nest.cutter.machine import Machine
+from nest.cutter.program import Program
 
 BODY, LOOP = "heron-1/body", "heron-1/loop"
 QUARTER = math.tan(math.pi / 8)  # bulge of a quarter circle

@@ -24,7 +24,7 @@ from hides.outline import Outline
 from hides.thickness import Need, Zone
 from nest.job import Job, Kit, Wanted
 from nest.part import Mark, Part, Region
-from nest.plan import Placement, Plan
+from nest.plans import Placement, Plan
 
 NEED = Need(3.2, 3.6)
 SCAR = Flaw("scar", "grain", box(450, 450, 500, 500))  # bars front, back and strap by 3 mm

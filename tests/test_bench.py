@@ -13,7 +13,7 @@ import pytest
 from ortools.sat.python import cp_model
 from shapely import Polygon, affinity, box
 
-from nest.check import clearances
+from nest.checker import clearances
 from nest.job import Budget
 from nest.place import search, shapes
 from tests.bench import bins, fullness, hides, jobs, leather, strip

@@ -36,14 +36,14 @@ LAYERS = (
     "nest.errors",
     "nest.part",
     "nest.knife",
-    "nest.sheath",
+    "nest.sheaths",
     "nest.job",
     "nest.week",
-    "nest.plan.model",
-    "nest.plan.bed",
-    "nest.plan.file",
-    "nest.plan",
-    "nest.check",
+    "nest.plans.model",
+    "nest.plans.bed",
+    "nest.plans.file",
+    "nest.plans",
+    "nest.checker",
     "nest.bound",
     # the search
     "nest.place.kernels",
@@ -62,21 +62,21 @@ LAYERS = (
     "nest.planning",
     "nest.draw",
     # the cutters
-    "nest.cut.machine",
-    "nest.cut.caution",
-    "nest.cut.polyline",
-    "nest.cut.contour",
-    "nest.cut.kerf",
-    "nest.cut.exchange",
-    "nest.cut.route",
-    "nest.cut.cover",
-    "nest.cut.setups",
-    "nest.cut.stroke",
-    "nest.cut.blade",
-    "nest.cut.program",
-    "nest.cut.formats",
-    "nest.cut.readback",
-    "nest.cut",
+    "nest.cutter.machine",
+    "nest.cutter.caution",
+    "nest.cutter.polyline",
+    "nest.cutter.contour",
+    "nest.cutter.kerf",
+    "nest.cutter.exchange",
+    "nest.cutter.route",
+    "nest.cutter.cover",
+    "nest.cutter.setups",
+    "nest.cutter.stroke",
+    "nest.cutter.blade",
+    "nest.cutter.program",
+    "nest.cutter.formats",
+    "nest.cutter.readback",
+    "nest.cutter",
     "nest.report",
     "nest.cutting",
     # the public door, and the command behind it
@@ -92,12 +92,12 @@ LATE = {"nest"}
 ANNOTATED = {"nest", "nest.cli.plan", "nest.cli.watch"}  # import for annotations only
 # Modules whose libraries take long to load and that most runs don't need may be asked for inside
 # a function. They must lie before the module that asks, so that this can't hide a cycle either.
-SLOW = {"hides.trace.dxf", "nest.cut.cover", "nest.assign.proposal"}
+SLOW = {"hides.trace.dxf", "nest.cutter.cover", "nest.assign.proposal"}
 OURS = ("hides", "nest")
 
 
 def name_of(path):
-    """nest/cut/order.py is nest.cut.order, nest/place/__init__.py is nest.place."""
+    """nest/cutter/order.py is nest.cutter.order, nest/place/__init__.py is nest.place."""
     parts = path.relative_to(ROOT).with_suffix("").parts
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
@@ -200,12 +200,12 @@ def test_hides_knows_nothing_of_nest():
 
 def test_the_checker_shares_nothing_with_the_search():
     """It may know the data of leather, parts and plans, shapely and numpy, and nothing more."""
-    asked = {o for node in ast.walk(MODULES["nest.check"]) for o in imported(node, MODULES)}
+    asked = {o for node in ast.walk(MODULES["nest.checker"]) for o in imported(node, MODULES)}
     allowed = {"hides.flaws", "hides.hide", "hides.outline", "hides.thickness"}
-    assert asked <= allowed | {"nest.part", "nest.job", "nest.plan"}
+    assert asked <= allowed | {"nest.part", "nest.job", "nest.plans"}
     roots = {
         alias.name.split(".")[0] if isinstance(node, ast.Import) else node.module.split(".")[0]
-        for node in ast.walk(MODULES["nest.check"])
+        for node in ast.walk(MODULES["nest.checker"])
         if isinstance(node, ast.Import | ast.ImportFrom)
         for alias in node.names
     }
@@ -215,15 +215,15 @@ def test_the_checker_shares_nothing_with_the_search():
 
 def test_who_reads_files_back_shares_nothing_with_who_wrote_them():
     """A reader built on the writer's code would make the writer's mistakes."""
-    readers = [name for name in MODULES if name.startswith("nest.cut.readback.")]
+    readers = [name for name in MODULES if name.startswith("nest.cutter.readback.")]
     asked = {o for name in readers for n in ast.walk(MODULES[name]) for o in imported(n, MODULES)}
-    assert [name for name in asked if name.startswith("nest.cut.formats")] == []
+    assert [name for name in asked if name.startswith("nest.cutter.formats")] == []
 
 
 def test_cutting_knows_nothing_of_the_search():
     """A plan is enough to cut from, whoever made it."""
     for name, tree in MODULES.items():
-        if name.startswith("nest.cut"):
+        if name.startswith("nest.cutter"):
             others = [o for node in ast.walk(tree) for o in imported(node, MODULES)]
             assert [o for o in others if o.startswith(("nest.place", "nest.assign"))] == [], name
 
@@ -257,7 +257,7 @@ def test_the_notebooks_go_by_the_public_door_only():
 
 def test_the_checker_never_asks_for_the_searchs_ground():
     """What the search takes for allowed must not be what it is judged by."""
-    asked = {n.attr for n in ast.walk(MODULES["nest.check"]) if isinstance(n, ast.Attribute)}
+    asked = {n.attr for n in ast.walk(MODULES["nest.checker"]) if isinstance(n, ast.Attribute)}
     assert not asked & {"ground", "allowed", "allowed_area", "usable_area"}
 
 
@@ -266,12 +266,16 @@ def test_the_checker_never_asks_for_the_searchs_ground():
     [
         ("hides.flaws", "from hides.hide import Hide", "imports hides.hide, which comes later"),
         ("hides.hide", "import nest.part", "imports nest.part, which comes later"),
-        ("nest.check", "from nest.place import search", "imports nest.place.search"),
-        ("nest.plan.model", "from nest import check", "imports nest.check"),
+        ("nest.checker", "from nest.place import search", "imports nest.place.search"),
+        ("nest.plans.model", "from nest import checker", "imports nest.checker"),
         ("nest.draw.sheet", "import nest.report.page", "imports nest.report.page"),
         ("hides.hide", "def f():\n    import numpy", "line 2: late import"),
         ("hides.hide", "if True:\n    from hides.flaws import bars", "line 2: late import"),
-        ("nest.plan.file", "def f():\n    from nest.assign.proposal import propose", "comes later"),
+        (
+            "nest.plans.file",
+            "def f():\n    from nest.assign.proposal import propose",
+            "comes later",
+        ),
         ("hides.hide", "from typing import TYPE_CHECKING", "for type checks only"),
         ("hides.hide", "import typing\nif typing.TYPE_CHECKING: pass", "for type checks only"),
         ("nest.part", "import nest.part", "imports nest.part"),
@@ -279,7 +283,7 @@ def test_the_checker_never_asks_for_the_searchs_ground():
 )
 def test_a_breach_is_seen(name, source, says):
     """The rules above can fail: each kind of breach, in a module made up for it."""
-    known = {*MODULES, "nest.report.page", "nest.check"}
+    known = {*MODULES, "nest.report.page", "nest.checker"}
     found = breaches(name, ast.parse(source), known)
     assert any(says in sentence for sentence in found), found
 
@@ -287,7 +291,7 @@ def test_a_breach_is_seen(name, source, says):
 @pytest.mark.parametrize(
     ("name", "source"),
     [
-        ("nest.check", "from hides.hide import Hide\nfrom nest import plan"),
+        ("nest.checker", "from hides.hide import Hide\nfrom nest import plans"),
         ("nest", "def plan():\n    from nest.place import place"),
         ("nest.assign.fill", "def fill():\n    from nest.assign.proposal import propose"),
         ("nest", "from typing import TYPE_CHECKING"),
@@ -296,4 +300,4 @@ def test_a_breach_is_seen(name, source, says):
     ],
 )
 def test_what_is_allowed_is_no_breach(name, source):
-    assert breaches(name, ast.parse(source), {*MODULES, "nest.plan"}) == []
+    assert breaches(name, ast.parse(source), {*MODULES, "nest.plans"}) == []

@@ -1,7 +1,7 @@
-"""Tests mirror modules: tests/nest/cut/test_kerf.py tests nest/cut/kerf.py, and it alone does.
+"""Tests mirror modules: tests/nest/cutter/test_kerf.py tests nest/cutter/kerf.py, it alone does.
 
 A package may have a file of its own for what its modules do together: tests/nest/test_sheath.py
-tests nest/sheath/. What tests no single module is named here with its reason.
+tests nest/sheaths/. What tests no single module is named here with its reason.
 """
 
 import pytest
@@ -12,10 +12,11 @@ OF_NO_MODULE = {
     "hides/test_real.py": "hides that nobody here drew, from file to ground",
     "nest/cli/test_bad_input.py": "what a user can get wrong, in any file, by every verb",
     "nest/cli/test_real_input.py": "knives and hides that nobody here drew, by every verb",
-    "nest/cut/test_clients.py": "cut files as programs read them that share nothing with this one",
+    "nest/cutter/test_clients.py": "cut files as programs read them that share nothing with us",
+    "nest/test_door.py": "the public door, which is nest/__init__.py",
     "nest/report/test_pages.py": "what all pages of a plan hold to, and that they read",
     "nest/report/test_paper.py": "full-size pages, rendered and measured as a ruler would",
-    "nest/sheath/test_real.py": "drawings that nobody here drew, from file to sheath",
+    "nest/sheaths/test_real.py": "drawings that nobody here drew, from file to sheath",
 }
 TESTS = sorted(
     path.relative_to(ROOT / "tests").as_posix()
@@ -43,9 +44,9 @@ def test_the_list_is_no_longer_than_it_must_be():
 
 def test_a_test_without_a_module_is_seen(tmp_path):
     """A module, a package, and a second file for a module."""
-    (tmp_path / "nest/cut").mkdir(parents=True)
-    (tmp_path / "nest/cut/kerf.py").touch()
-    assert mirrored("nest/cut/test_kerf.py", tmp_path)
-    assert mirrored("nest/test_cut.py", tmp_path)
-    assert not mirrored("nest/cut/test_kerf_real.py", tmp_path)
-    assert not mirrored("nest/cut/test_test_kerf.py", tmp_path)
+    (tmp_path / "nest/cutter").mkdir(parents=True)
+    (tmp_path / "nest/cutter/kerf.py").touch()
+    assert mirrored("nest/cutter/test_kerf.py", tmp_path)
+    assert mirrored("nest/test_cutter.py", tmp_path)
+    assert not mirrored("nest/cutter/test_kerf_real.py", tmp_path)
+    assert not mirrored("nest/cutter/test_test_kerf.py", tmp_path)

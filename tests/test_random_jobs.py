@@ -13,8 +13,8 @@ import shapely
 from shapely import affinity
 
 from nest.errors import NoPlan
-from nest.plan import TOLERANCE
 from nest.planning import plan_week
+from nest.plans import TOLERANCE
 from tests.bench import jobs
 
 JOBS = 120

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from nest.answers.cut import program_files, ways_of
-from nest.cut.formats import SUFFIXES
+from nest.cutter.formats import SUFFIXES
 from nest.cutting import Coupon
 from nest.draw.sheet import Sheet, Style
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from nest.cut.files import proved
-from nest.cut.formats import SUFFIXES
-from nest.cut.program import Program
+from nest.cutter.files import proved
+from nest.cutter.formats import SUFFIXES
+from nest.cutter.program import Program
 from nest.cutting import Cut
 from nest.draw.book import pdf_of
 from nest.draw.sheet import Sheet

@@ -5,8 +5,8 @@ from __future__ import annotations
 from nest.answers.pages import KINDS, pictured
 from nest.draw.sheet import Sheet
 from nest.figures import FIGURES
-from nest.plan import text_of
 from nest.planning import Planned
+from nest.plans import text_of
 from nest.report.cutplan import cut_detail, cut_plan
 from nest.report.lists import figures_text, parts_text
 

@@ -8,7 +8,7 @@ from nest.draw.book import pdf_of
 from nest.draw.sheet import Sheet
 from nest.report.patternsheet import pattern_sheet
 from nest.report.templates import Template, template_pages
-from nest.sheath import Sheath
+from nest.sheaths import Sheath
 
 ENDINGS = (*(f".pattern.{kind}" for kind in KINDS), ".templates.pdf")
 

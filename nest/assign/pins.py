@@ -7,11 +7,11 @@ from dataclasses import replace
 
 from hides.errors import InputError
 from hides.hide import Hide
-from nest.check import check
+from nest.checker import check
 from nest.errors import WeekError
 from nest.job import Job
 from nest.place.solve import places_of_pins
-from nest.plan import Plan, bed_windows
+from nest.plans import Plan, bed_windows
 
 
 def refuse_pins(job: Job, hides: Sequence[Hide]) -> None:

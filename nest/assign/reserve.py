@@ -15,12 +15,12 @@ from hides.hide import Hide
 from hides.outline import Outline
 from hides.thickness import Need
 from hides.units import THICKEST
-from nest.check import Finding, clearances
+from nest.checker import Finding, clearances
 from nest.errors import NoPlan
 from nest.job import Budget, Job, Kit, Wanted
 from nest.part import Part, Region
 from nest.place.solve import place
-from nest.plan import Plan, Remnant, placed_outline
+from nest.plans import Plan, Remnant, placed_outline
 
 STRAP_WINDOW = 10.0  # degrees off the line of least stretch; a strap across it would give
 STRAP_EFFORT = 0.02  # enough for one part

@@ -14,7 +14,7 @@ from nest.errors import NoPlan
 from nest.job import Budget, Job
 from nest.place.search import Step
 from nest.place.solve import Filled, place
-from nest.plan import bed_windows
+from nest.plans import bed_windows
 
 TRIAL = 0.12  # of the budget, for finding out whether a set of kits fits
 Observer = Callable[[Hide, Step], None]

@@ -1,6 +1,6 @@
 """What no plan can beat: the least leather that a set of parts needs on a hide.
 
-Up to a frontier h (see :func:`nest.plan.keep_direction`) a hide has so much ground; the least h
+Up to a frontier h (see :func:`nest.plans.keep_direction`) a hide has so much ground; the least h
 that no argument rules out is a frontier no plan can better, and the hide's area up to it is the
 bound. Three arguments are tried, and the strongest one counts:
 

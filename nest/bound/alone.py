@@ -27,10 +27,10 @@ from hides.outline import FloatArray, Outline, polygons_of, turned
 from hides.thickness import Need
 from nest.bound import loops
 from nest.bound.area import Leather, edges_of
-from nest.check import ANGLE_TOLERANCE
+from nest.checker import ANGLE_TOLERANCE
 from nest.job import Wanted
 from nest.part import Region, off_line
-from nest.plan import TOLERANCE
+from nest.plans import TOLERANCE
 
 Grid = tuple[float, float, float]
 

@@ -27,7 +27,7 @@ from hides.outline import FloatArray, grown, polygons_of
 from hides.thickness import Need
 from hides.units import DM2
 from nest.part import Region
-from nest.plan import TOLERANCE, Box, keep_direction
+from nest.plans import TOLERANCE, Box, keep_direction
 
 GENEROUS = 1.8  # mm; ground of enough thickness is grown by this: half the diagonal of the
 # 2.5 mm grid on which the checker looks at it, and more than its contour can be off

@@ -15,7 +15,7 @@ from hides.units import DM2
 from nest.bound.alone import Kind, Places
 from nest.bound.area import Area, Ground, Leather, Shortage, Sort, faces_apart, shortages
 from nest.job import Wanted
-from nest.plan import TOLERANCE, Box, keep_direction
+from nest.plans import TOLERANCE, Box, keep_direction
 
 FRONTIER_STEP = 0.05  # mm; how closely the argument of area tells the frontier, from below
 REACH_STEP = 4.0  # mm; the same for the argument of reach

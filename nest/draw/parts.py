@@ -20,7 +20,7 @@ from nest.draw.palette import (
 from nest.draw.sheet import Pen
 from nest.draw.words import Type
 from nest.part import Part
-from nest.plan import Placement
+from nest.plans import Placement
 
 AT_HOME = Placement("", 0.0, 0.0, 0.0)
 SMALL_HOLE = 0.26  # page mm; a stitch hole on a cut plan is a dot, not a measure

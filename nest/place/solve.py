@@ -21,7 +21,7 @@ from nest.errors import NoPlan
 from nest.job import Budget, Job, Wanted
 from nest.part import off_line
 from nest.place import search, shapes
-from nest.plan import Placement, bed_windows, keep_direction, seams
+from nest.plans import Placement, bed_windows, keep_direction, seams
 
 LEAST_SEAM = 0.1  # mm to either side of a border between windows of a bed; else half the gap
 NOTHING = search.Layout(np.empty((0, 4)), np.empty(0), -np.inf, 0.0, 0, (), ())

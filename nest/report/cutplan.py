@@ -50,7 +50,7 @@ from nest.draw.sheet import Pen, Sheet
 from nest.draw.tints import draw_levels, ramp, tints_of
 from nest.draw.words import Type
 from nest.figures import FIGURES, Figures, SheathCost
-from nest.plan import Plan, borders
+from nest.plans import Plan, borders
 from nest.report.names import Pattern, patterns_of, shown_of, union_bounds
 from nest.report.page import GUTTER, ISO_A, MARGIN, Page, stamp
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from hides.units import DM2
 from nest.figures import FIGURES, Figures
-from nest.plan import Plan
+from nest.plans import Plan
 from nest.report.names import Shown, shown_of
 
 # What a column of the parts list is called, and what it says of a part.

@@ -21,7 +21,7 @@ from nest.draw.parts import label_part, outline_of
 from nest.draw.sheet import Box, Pen
 from nest.job import Wanted
 from nest.part import Part
-from nest.plan import Placement, Plan
+from nest.plans import Placement, Plan
 
 SUFFIX = {"body": "", "welt": "W", "loop": "L"}
 

@@ -8,7 +8,7 @@ from nest.draw.palette import ALARM, BODY, INK, NOTE, REMNANT, RULE, SMALL, TITL
 from nest.draw.rows import Row, note
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
-from nest.plan import Verdict
+from nest.plans import Verdict
 
 # ISO 216 trimmed sizes of pictures, mm, landscape; what a printer at home takes is in
 # hides.units.PAPERS

@@ -36,7 +36,7 @@ from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.part import XY, Mark, Part
 from nest.report.page import BAND, ISO_A, MARGIN, RULER, SQUARE, Page, caution, draw_check
-from nest.sheath import Sheath, Station
+from nest.sheaths import Sheath, Station
 
 SIDEBAR = 76.0  # mm, width of the words beside the parts
 BESIDE = SIDEBAR + 7.0  # mm, with the room left of them

@@ -16,7 +16,7 @@ import shapely
 from hides.hide import Hide
 from hides.outline import FloatArray, turned
 from hides.units import PAPERS
-from nest.cut.caution import BY_HAND
+from nest.cutter.caution import BY_HAND
 from nest.draw import leather
 from nest.draw.labels import Labels
 from nest.draw.palette import INK, PAPER
@@ -24,7 +24,7 @@ from nest.draw.parts import draw_part
 from nest.draw.rows import Row, cells, gap, note, parted, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
-from nest.plan import Placement, Plan
+from nest.plans import Placement, Plan
 from nest.report.names import Shown, shown_of, union_bounds
 from nest.report.page import LARGE_CAUTION, MARGIN, Page, caution, stamp
 from nest.report.templates import targets

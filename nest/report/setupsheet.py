@@ -16,8 +16,8 @@ from shapely import box
 
 from hides.hide import Hide
 from hides.units import PAPERS
-from nest.cut.program import Program
-from nest.cut.setups import Setup, places
+from nest.cutter.program import Program
+from nest.cutter.setups import Setup, places
 from nest.draw.labels import Labels
 from nest.draw.leather import EDGE_WORD, scale_bar
 from nest.draw.palette import (
@@ -34,7 +34,7 @@ from nest.draw.parts import label_part
 from nest.draw.rows import Row, cells, gap, head, note, pair, stack
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type
-from nest.plan import Plan
+from nest.plans import Plan
 from nest.report.names import shown_of
 from nest.report.page import MARGIN, Page, caution, stamp
 

@@ -17,7 +17,7 @@ from scipy.spatial.distance import pdist, squareform
 from shapely import LineString, MultiPoint, Point, Polygon
 
 from hides.outline import FloatArray, polygons_of, turned
-from nest.cut.caution import BY_HAND
+from nest.cutter.caution import BY_HAND
 from nest.draw.book import Tile
 from nest.draw.labels import Labels
 from nest.draw.palette import INK, NOTE, PATTERN, SEAM, THREAD
@@ -25,7 +25,7 @@ from nest.draw.parts import TILTS, TRUE_HOLE, draw_marks, outline_of
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
 from nest.part import Part
-from nest.plan import Placement, Plan
+from nest.plans import Placement, Plan
 from nest.report.names import SUFFIX, patterns_of
 from nest.report.tiles import OVERLAP, FullSize, count_of, printed, window_of
 

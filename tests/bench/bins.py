@@ -31,7 +31,7 @@ import numpy as np
 from shapely import MultiPolygon, Polygon, affinity, box
 
 from hides.outline import FloatArray, Outline
-from nest.check import clearances
+from nest.checker import clearances
 from nest.place import search, shapes
 from nest.place.kernels import layout as loops
 from nest.place.kernels import memory as k

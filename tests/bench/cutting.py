@@ -33,17 +33,16 @@ from shapely import LinearRing, LineString, Polygon
 
 from hides import record
 from hides.outline import FloatArray
-from nest import plan as plans
-from nest import planning, week
-from nest.cut.blade import aligning, strokes
-from nest.cut.contour import QUARTER, Contour, backwards, circle, contours
-from nest.cut.formats import hpgl
-from nest.cut.formats.lines import flattened
-from nest.cut.kerf import compensated
-from nest.cut.machine import Machine
-from nest.cut.stroke import Stroke
+from nest import planning, plans, week
+from nest.cutter.blade import aligning, strokes
+from nest.cutter.contour import QUARTER, Contour, backwards, circle, contours
+from nest.cutter.formats import hpgl
+from nest.cutter.formats.lines import flattened
+from nest.cutter.kerf import compensated
+from nest.cutter.machine import Machine
+from nest.cutter.stroke import Stroke
 from nest.job import Job
-from nest.plan import Placement, Plan
+from nest.plans import Placement, Plan
 from tests import castor
 
 WEEK = Path("shared/weeks/week-12.week.toml")

@@ -23,12 +23,12 @@ import shapely
 from hides import record
 from hides.hide import Hide
 from hides.thickness import Need
-from nest.check import check
+from nest.checker import check
 from nest.errors import NoPlan
 from nest.job import Budget, Job
 from nest.place import search
 from nest.place.solve import place
-from nest.plan import Plan
+from nest.plans import Plan
 from nest.week import job_of, read
 from tests.bench.hides import SHARED, repeated
 

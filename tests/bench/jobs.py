@@ -31,7 +31,7 @@ from nest.errors import NoPlan
 from nest.job import KEEPS, PREFERS, Job, Kit, Pin, Wanted
 from nest.part import KINDS, Part, Region
 from nest.place import search
-from nest.plan import Plan
+from nest.plans import Plan
 
 EFFORT = 0.0005
 LEATHER = 3.2  # mm, about what hides have and parts ask for

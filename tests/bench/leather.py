@@ -35,12 +35,12 @@ from shapely import MultiPolygon, Polygon, affinity, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, Outline, polygons_of
-from nest.check import clearances
+from nest.checker import clearances
 from nest.job import Budget
 from nest.place import search, shapes
 from nest.place.kernels import memory as k
 from nest.place.kernels.layout import construct
-from nest.plan import TOLERANCE
+from nest.plans import TOLERANCE
 
 HIDE_AREA = 2e6  # mm², a side of leather
 APART = 100.0  # mm between hides

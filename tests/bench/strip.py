@@ -21,7 +21,7 @@ import numpy as np
 from shapely import Polygon, affinity, box
 
 from hides.outline import Outline
-from nest.check import Finding, clearances
+from nest.checker import Finding, clearances
 from nest.job import Budget
 from nest.place import search, shapes
 

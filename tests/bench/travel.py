@@ -17,15 +17,14 @@ from dataclasses import replace
 from pathlib import Path
 
 from hides import record
-from nest import plan as plans
-from nest import planning, week
-from nest.cut.contour import Contour, contours
-from nest.cut.kerf import compensated
-from nest.cut.machine import Machine, read
-from nest.cut.program import home_of
-from nest.cut.route import arrange
-from nest.cut.setups import split
-from nest.plan import Plan
+from nest import planning, plans, week
+from nest.cutter.contour import Contour, contours
+from nest.cutter.kerf import compensated
+from nest.cutter.machine import Machine, read
+from nest.cutter.program import home_of
+from nest.cutter.route import arrange
+from nest.cutter.setups import split
+from nest.plans import Plan
 from tests.bench.cutting import laid
 from tests.places import ROOT
 

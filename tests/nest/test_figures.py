@@ -10,7 +10,7 @@ from hides.flaws import Flaw
 from hides.hide import Price
 from hides.units import DM2, FT2
 from nest.figures import FIGURES, bound_of, measure, text, usable_cost
-from nest.plan import Plan, placed_outline, read, write
+from nest.plans import Plan, placed_outline, read, write
 from tests.small import BODY, JOB, LOOP, PLACEMENTS, WELT, hide, outline, plan
 
 # By hand: the body is 150 × 110 mm less three triangles; the welt an L; the loop 100 × 30 mm.

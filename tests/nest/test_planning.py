@@ -15,14 +15,14 @@ from hides.flaws import bars
 from hides.hide import Price
 from hides.thickness import Need
 from nest.assign.trial import TRIAL
-from nest.check import check
+from nest.checker import check
 from nest.errors import NoPlan
 from nest.job import Budget, Job, Kit, Pin, Wanted
 from nest.place import solve
-from nest.plan import placed_outline
-from nest.plan import read as read_plan
-from nest.plan import write as write_plan
 from nest.planning import compare_hides, plan_hides, plan_week
+from nest.plans import placed_outline
+from nest.plans import read as read_plan
+from nest.plans import write as write_plan
 from nest.week import job_of
 from nest.week import read as read_week
 from tests import small

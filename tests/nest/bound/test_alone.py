@@ -17,11 +17,11 @@ from hides.thickness import Reading, Zone
 from nest.bound import NoPlace, bound, loops
 from nest.bound.alone import Kind, Places
 from nest.bound.area import Leather
-from nest.check import check
+from nest.checker import check
 from nest.errors import NoPlan
 from nest.job import KEEPS, Job, Kit, Wanted
-from nest.plan import Placement, Plan, keep_direction, placed_outline
 from nest.planning import plan_week
+from nest.plans import Placement, Plan, keep_direction, placed_outline
 from nest.week import job_of, read
 from tests.bench import jobs
 from tests.small import NEED, hide, outline, part

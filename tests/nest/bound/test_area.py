@@ -13,10 +13,10 @@ from hides.flaws import Flaw
 from hides.thickness import Need, Reading, Zone
 from hides.units import DM2
 from nest.bound import FRONTIER_STEP, bound
-from nest.check import check
+from nest.checker import check
 from nest.figures import measure
 from nest.job import KEEPS, Job, Kit, Wanted
-from nest.plan import Placement, Plan, keep_direction
+from nest.plans import Placement, Plan, keep_direction
 from tests.small import NEED, hide, outline, part
 
 THIN = Need(2.2, 3.0)

@@ -22,8 +22,8 @@ import ezdxf
 import pytest
 
 from hides import record as records
-from nest import plan as plans
-from nest.check import check
+from nest import plans
+from nest.checker import check
 from nest.cli import main
 from tests.places import ROOT
 from tests.small_hides import record

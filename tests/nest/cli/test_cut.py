@@ -20,12 +20,12 @@ from svgelements import Path as SvgPath
 import nest
 from hides import record
 from hides.hide import Hide
-from nest import plan as plans
-from nest.check import check, verdict
+from nest import plans
+from nest.checker import check, verdict
 from nest.cli import main
 from nest.job import Job
 from nest.part import Mark
-from nest.plan import Plan
+from nest.plans import Plan
 from tests import small
 from tests.places import ROOT
 

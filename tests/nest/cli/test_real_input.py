@@ -18,11 +18,11 @@ from hides import record
 from hides.hide import Hide
 from hides.outline import Outline
 from hides.trace import read_drawing
-from nest import plan as plans
-from nest.check import check
+from nest import plans
+from nest.checker import check
 from nest.cli import main
-from nest.plan import Plan
 from nest.planning import plan_week
+from nest.plans import Plan
 from nest.week import job_of, read
 from tests.places import ROOT
 from tests.real_hides import DATA, FILES, real_hides

@@ -17,7 +17,7 @@ from hides.hide import Hide
 from hides.outline import Outline
 from nest.figures import FIGURES, Figures, measure
 from nest.job import Job, Kit, Wanted
-from nest.plan import Placement, Plan, Verdict, placed_outline
+from nest.plans import Placement, Plan, Verdict, placed_outline
 from nest.report.compare import best_of, compare_sheet, recommend, table
 from nest.report.cutplan import SHOWN, cut_detail, cut_plan
 from nest.report.hidesheet import hide_sheet

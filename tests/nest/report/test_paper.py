@@ -19,11 +19,11 @@ from shapely import Polygon, box
 
 from hides.outline import turned
 from nest import knife as knives
-from nest import sheath as sheaths
+from nest import sheaths
 from nest.draw.book import Tile, pdf_of
 from nest.draw.sheet import Sheet, Style
 from nest.part import Mark, Part
-from nest.plan import placed_outline
+from nest.plans import placed_outline
 from nest.report.page import Page
 from nest.report.placingsheet import placing_pages, placing_rows
 from nest.report.templates import Template, targets, template_pages, templates_of

@@ -17,7 +17,7 @@ from svgelements import SVG, Group, Shape
 
 from nest.knife import read
 from nest.report.patternsheet import pattern_sheet
-from nest.sheath import make
+from nest.sheaths import make
 from tests.places import ROOT
 
 KNIVES = ROOT / "shared" / "knives"

@@ -1,0 +1,314 @@
+"""Program: all that one set-up of one machine cuts, in the order it is cut.
+
+:func:`build` goes the whole road from a plan: contours, set-ups, kerf, order, strokes.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from shapely import LineString, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from hides.hide import Hide
+from nest.cutter.blade import SETTLED, aligning, strokes
+from nest.cutter.caution import cautions_of, fit_for
+from nest.cutter.contour import Contour, Label, contours, labels
+from nest.cutter.kerf import compensated
+from nest.cutter.machine import Machine
+from nest.cutter.route import arrange
+from nest.cutter.setups import RegistrationMark, Setup, split
+from nest.cutter.stroke import Stroke, along
+from nest.errors import CutError
+from nest.plans import TOLERANCE, Plan, placed_outline, text_of
+
+__all__ = ["Program", "Stroke", "build", "handed", "of_contours"]
+
+CROSS = 6.0  # mm, arms of a registration mark
+CLEAR = 2.0  # mm that the stroke which aligns a blade stays off parts and the leather's edge
+GRID = 5.0  # mm between the places tried for that stroke
+LETTER = (40.0, 60.0)  # mm, the F that shows mirroring
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, eq=False)
+class Program:
+    """What one set-up cuts. All coordinates in mm on the bed: origin lower left, y up.
+
+    How the machine counts its axes (corner of its origin, swapped or mirrored axes) is the
+    writers' affair: it is in ``machine`` and not yet in the coordinates.
+
+    Attributes
+    ----------
+    name : the plan's name.
+    machine : the profile it is made for.
+    number, count : which set-up of how many, from 1.
+    strokes : in the order they are cut.
+    pattern : what the cut should leave, contour by contour on the bed, kerf and blade left out;
+        the k-th contour is drawn by the k-th stroke. What belongs to no part (registration
+        marks, the stroke that aligns a blade) has part "".
+    extents : (min x, min y, max x, max y) of the strokes, arcs included.
+    start : where the tool stands before the first stroke, and comes back to after the last.
+    travel : mm with the tool up, from start to start.
+    cut_length : mm with the tool down, all passes.
+    seconds : estimated time by the profile's speeds; acceleration is left out.
+    digest : the plan's, as in its file.
+    cautions : sentences to show where somebody acts.
+    labels : the parts' names on the bed, for a layer that is not cut.
+    """
+
+    name: str
+    machine: Machine
+    number: int
+    count: int
+    strokes: tuple[Stroke, ...]
+    pattern: tuple[Contour, ...]
+    extents: tuple[float, float, float, float]
+    start: Point
+    travel: float
+    cut_length: float
+    seconds: float
+    digest: str
+    cautions: tuple[str, ...]
+    labels: tuple[Label, ...] = ()
+
+
+def build(
+    plan: Plan,
+    machine: Machine,
+    *,
+    hide: Hide | None = None,
+    setups: Sequence[Setup] | None = None,
+) -> tuple[Program, ...]:
+    """Make the programs that cut a plan, one for each set-up.
+
+    Parameters
+    ----------
+    hide : the plan's hide, where its record is at hand: says what may be cut by laser and where
+        there is leather for registration marks.
+    setups : those of :func:`nest.cutter.setups.split` unless given, as after a correction.
+
+    Raises
+    ------
+    CutError : leather that must not go on this machine, a part that the bed has no room for, a
+        curve or hole that the tool can't cut, or a hand, which needs no program.
+    """
+    if machine.tool == "hand":
+        raise CutError("a hand needs no file.", mend="Print the templates with --paper.")
+    if hide is not None:
+        fit_for(machine, hide.tannage)
+    leather = None if hide is None else hide.polygon
+    laid = split(plan, machine, leather) if setups is None else tuple(setups)
+    pattern = contours(plan, machine)
+    thickness = max((w.need.high for w in plan.expected if math.isfinite(w.need.high)), default=0.0)
+    cautions = cautions_of(machine, thickness)
+    digest = str(json.loads(text_of(plan))["digest"])
+    names = labels(plan) if machine.labels else ()
+    found = []
+    for setup in laid:
+        mine, others = _on_bed(pattern, setup)
+        free = _scrap(plan, setup, machine, leather)
+        program = _program(mine, others, machine, free=free)
+        _inside_bed(program)
+        found.append(
+            replace(
+                program,
+                name=plan.name,
+                number=setup.number,
+                count=len(laid),
+                digest=digest,
+                cautions=cautions,
+                labels=tuple(_named(one, setup) for one in names if one.text in setup.parts),
+            )
+        )
+    return tuple(found)
+
+
+def of_contours(
+    given: Sequence[Contour], machine: Machine, *, name: str, as_drawn: bool = False
+) -> Program:
+    """A program for contours that are already on the bed, such as a coupon.
+
+    ``as_drawn`` leaves kerf, blade and order alone: the tool's middle goes along the lines.
+
+    Raises
+    ------
+    CutError : there is nothing to draw, it leaves the bed, or the tool can't cut it.
+    """
+    if as_drawn:
+        drawn = tuple(along(contour) for contour in given)
+        # of no part: what a tool leaves of an uncompensated line is not what the line shows
+        pattern = tuple(replace(contour, part="") for contour in given)
+        program = _finished(drawn, pattern, machine)
+    else:
+        free = _bed_of(machine).difference(shapely.union_all([_shape(c) for c in given]))
+        program = _program(given, (), machine, free=free)
+    _inside_bed(program)
+    return replace(program, name=name, cautions=cautions_of(machine))
+
+
+def handed(machine: Machine) -> Program:
+    """An F of 40 × 60 mm in the lower left corner of the bed: mirrored output is seen at once.
+
+    The foot of its stem points to the front edge and its arms to the right, seen from above.
+    """
+    width, height = LETTER
+    low = np.array([20.0, 20.0])
+    head = low + np.array([[0.0, 0.0], [0.0, height], [width, height]])
+    arm = low + np.array([[0.0, 0.55 * height], [0.7 * width, 0.55 * height]])
+    work = "cut" if machine.is_knife else "mark"
+    letter = [Contour(line, False, work, "test", what="letter") for line in (head, arm)]
+    return of_contours(letter, machine, name="test mark", as_drawn=True)
+
+
+def home_of(machine: Machine) -> Point:
+    """Where the machine counts from, mm on the bed: the tool starts and ends there."""
+    width, height = machine.bed
+    if machine.origin == "centre":
+        return width / 2, height / 2
+    return width if "right" in machine.origin else 0.0, height if "upper" in machine.origin else 0.0
+
+
+# --- the road --------------------------------------------------------------------------------
+
+
+def _on_bed(pattern: Sequence[Contour], setup: Setup) -> tuple[list[Contour], list[Contour]]:
+    """This set-up's contours and marks on its bed, and the outlines of all other parts there."""
+    laid = [replace(c, points=setup.to_bed.on(c.points)) for c in pattern]
+    mine = [c for c in laid if c.part in setup.parts]
+    others = [c for c in laid if c.part not in setup.parts and c.work == "cut"]
+    marks = [line for mark in setup.draws for line in _cross(mark, setup)]
+    return [*marks, *mine], others
+
+
+def _named(label: Label, setup: Setup) -> Label:
+    x, y = setup.to_bed.on([(label.x, label.y)])[0].tolist()
+    return replace(label, x=x, y=y, angle=label.angle + setup.to_bed.angle)
+
+
+def _cross(mark: RegistrationMark, setup: Setup) -> list[Contour]:
+    at = setup.to_bed.on([(mark.x, mark.y)])[0]
+    arms = CROSS / 2 * np.array([[[-1.0, 0.0], [1.0, 0.0]], [[0.0, -1.0], [0.0, 1.0]]])
+    return [Contour(at + arm, False, "mark", "", what="registration") for arm in arms]
+
+
+def _program(
+    mine: Sequence[Contour],
+    others: Sequence[Contour],
+    machine: Machine,
+    *,
+    free: BaseGeometry,
+) -> Program:
+    """Kerf, order and strokes of the contours of one bed; lead-ins stay off ``others``."""
+    route = arrange(compensated(mine, machine.kerf), machine, home_of(machine))
+    pattern = tuple(mine[k] for k in route.places)
+    lead = _aligned(machine, free) if _trails(machine, mine) else ()
+    # The others come after all else, so that lead-ins see them, and are not drawn.
+    drawn = strokes([*route.contours, *others], machine)[: len(route.contours)]
+    before = tuple(Contour(s.points, False, s.work, s.part, what=s.what) for s in lead)
+    return _finished((*lead, *drawn), (*before, *pattern), machine)
+
+
+def _trails(machine: Machine, mine: Sequence[Contour]) -> bool:
+    return machine.tool == "drag" and any(c.work != "mark" for c in mine)
+
+
+def _finished(drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: Machine) -> Program:
+    home = home_of(machine)
+    ends = [home, *(end for stroke in drawn for end in (stroke.start, stroke.end)), home]
+    travel = float(sum(math.dist(a, b) for a, b in zip(ends[::2], ends[1::2], strict=True)))
+    lengths = {mark: _length(drawn, mark) for mark in (True, False)}
+    lowered = sum(stroke.passes for stroke in drawn)
+    seconds = (
+        lengths[True] / machine.feed_mark
+        + lengths[False] / machine.feed_cut
+        + travel / machine.feed_travel
+        + lowered * machine.seconds_per_stroke
+    )
+    return Program(
+        name="",
+        machine=machine,
+        number=1,
+        count=1,
+        strokes=drawn,
+        pattern=pattern,
+        extents=_extents(drawn),
+        start=home,
+        travel=travel,
+        cut_length=sum(lengths.values()),
+        seconds=seconds,
+        digest="",
+        cautions=(),
+    )
+
+
+def _length(drawn: Sequence[Stroke], mark: bool) -> float:
+    return sum(s.length * s.passes for s in drawn if (s.work == "mark") == mark)
+
+
+def _extents(drawn: Sequence[Stroke]) -> tuple[float, float, float, float]:
+    points = np.concatenate([stroke.flat(0.001) for stroke in drawn])
+    low, high = points.min(axis=0), points.max(axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _inside_bed(program: Program) -> None:
+    """Refuse what leaves the bed; the first part that does is named."""
+    width, height = program.machine.bed
+    for stroke in program.strokes:
+        x0, y0, x1, y1 = _extents([stroke])
+        if min(x0, y0) < -TOLERANCE or x1 > width + TOLERANCE or y1 > height + TOLERANCE:
+            raise CutError(
+                f"{stroke.what or stroke.work} of '{stroke.part or 'no part'}' leaves the bed of "
+                f"{width:g} × {height:g} mm: it takes x {x0:.1f} to {x1:.1f}, "
+                f"y {y0:.1f} to {y1:.1f}.",
+                mend="Lay the hide nearer to its place by the marks, or use a larger bed.",
+            )
+
+
+# --- scrap -----------------------------------------------------------------------------------
+
+
+def _bed_of(machine: Machine) -> BaseGeometry:
+    return shapely.box(0.0, 0.0, *machine.bed)
+
+
+def _shape(contour: Contour) -> BaseGeometry:
+    points = contour.flat(0.1)
+    return Polygon(points) if contour.closed else LineString(points)
+
+
+def _scrap(
+    plan: Plan, setup: Setup, machine: Machine, leather: BaseGeometry | None
+) -> BaseGeometry:
+    """Where on the bed a stroke harms no part, of this set-up or another."""
+    parts = shapely.union_all([placed_outline(plan, p).polygon for p in plan.placements])
+    harmed = shapely.transform(parts, setup.to_bed.on)
+    bed = _bed_of(machine)
+    waste = (
+        bed if leather is None else bed.intersection(shapely.transform(leather, setup.to_bed.on))
+    )
+    return waste.difference(harmed)
+
+
+def _aligned(machine: Machine, free: BaseGeometry) -> tuple[Stroke, ...]:
+    """The stroke in scrap, nearest to where the tool starts, that gives a blade its heading."""
+    size = SETTLED * machine.offset
+    room = free.buffer(-CLEAR)
+    x, y = (np.arange(GRID, side - size, GRID) for side in machine.bed)
+    corners = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    away = np.hypot(*(corners - home_of(machine)).T)
+    shapely.prepare(room)
+    for corner in corners[np.argsort(away, kind="stable")]:
+        if room.contains(shapely.box(*corner, *(corner + size))):
+            return (aligning(corner, machine),)
+    raise CutError(
+        f"there is no scrap of {size:g} × {size:g} mm on the bed for the blade to turn in first.",
+        mend="Plan with a larger gap, or lay the hide so that some waste is in reach.",
+    )

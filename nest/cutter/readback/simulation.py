@@ -1,0 +1,167 @@
+"""What the tool would leave, worked out from the lines of a file, against the pattern.
+
+The lines of a file agree with the program's strokes when this is asked. Here the tool itself
+goes along them: a beam that takes half its kerf from either side, or a blade that trails behind
+its pivot. A blade of offset d that stands at an angle e to a straight way closes it as
+tan(e/2)·exp(-s/d) over the way s (the tractrix; derived, no published source). No formula that
+made the strokes is used.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+
+import numpy as np
+import shapely
+
+from hides.outline import FloatArray
+from nest.cutter.contour import Contour
+from nest.cutter.machine import Machine
+from nest.cutter.program import Program
+from nest.cutter.readback.found import Fault, Line, bent, pairs
+
+BEAM = 0.05  # mm, how far a cut piece may be off its pattern
+BLADE = 0.15  # mm, the same for a blade that trails, which rounds corners
+MEAN = 0.02  # mm, on the whole way round: half the kerf must lie beside the line
+NARROW_BAY = 5.0  # half kerfs; a beam can't come nearer to the point of a narrow bay
+SPACING = 0.5  # mm, between the points of a contour that are looked at
+FOLLOW_STEP = 0.2  # of the offset; a blade that still turns is followed in such steps
+UNKNOWN = -1.4  # radian; where a blade may point before it is aligned: nearly against its way
+STRAIGHT_ON = 1e-3  # radian; a blade that is nearer to its way goes straight
+
+
+def leaves(program: Program, lines: Sequence[Sequence[Line]]) -> Iterator[Fault]:
+    """Judge what is left; ``lines`` are those of each stroke, in the program's order.
+
+    The k-th stroke is judged by the k-th contour of the pattern. Strokes that belong to no part
+    (the one that aligns a blade in scrap) are only kept out of the parts.
+    """
+    machine = program.machine
+    if len(program.pattern) != len(lines):
+        says = f"{len(lines)} strokes stand beside {len(program.pattern)} contours of the pattern."
+        yield Fault("fit", says)
+        return
+    aligned = bool(program.strokes) and program.strokes[0].what == "align"
+    tips = _tips(lines, machine, aligned)
+    for contour, tip in zip(program.pattern, tips, strict=True):
+        yield from _fits(contour, tip, machine)
+    yield from _spared(program.pattern, tips, machine)
+
+
+def trailed(pivot: FloatArray, offset: float, heading: float) -> tuple[FloatArray, float]:
+    """Where the tip of a blade goes whose pivot goes along (n, 2) points, and its last heading.
+
+    ``heading`` in radians points from tip to pivot.
+    """
+    points = [complex(*point) for point in pivot]
+    tips = [points[0] - offset * _unit(heading)]
+    for first, last in pairwise(points):
+        way = last - first
+        if way == 0:
+            continue
+        along = math.atan2(way.imag, way.real)
+        lag = math.remainder(heading - along, 2 * math.pi)
+        count = 1 if abs(lag) < STRAIGHT_ON else math.ceil(abs(way) / (FOLLOW_STEP * offset))
+        count = min(count, 200)  # by then it has settled
+        for k in range(1, count + 1):
+            gone = k / count
+            left = 2 * math.atan(math.tan(lag / 2) * math.exp(-gone * abs(way) / offset))
+            heading = along + left
+            tips.append(first + gone * way - offset * _unit(heading))
+    return pairs(tips), heading
+
+
+def _unit(angle: float) -> complex:
+    return complex(math.cos(angle), math.sin(angle))
+
+
+def _tips(
+    lines: Sequence[Sequence[Line]], machine: Machine, aligned: bool
+) -> list[shapely.Geometry]:
+    """The way of the beam or the blade's tip for each stroke.
+
+    A program that begins by aligning its blade must cope with any heading that it had before.
+    """
+    heading = UNKNOWN if aligned else 0.0
+    found: list[shapely.Geometry] = []
+    for pieces in lines:
+        ways = []
+        for piece in pieces:
+            way = piece.run
+            if machine.tool == "drag" and piece.work != "mark":
+                way, heading = trailed(way, machine.offset, heading)
+            ways.append(way)
+        found.append(shapely.multilinestrings([shapely.LineString(way) for way in ways]))
+    return found
+
+
+def _fits(contour: Contour, tip: shapely.Geometry, machine: Machine) -> Iterator[Fault]:
+    """Every point of the contour has the tool's way beside it, half a kerf off."""
+    if not contour.part:
+        return
+    beside = contour.closed and contour.work != "mark"
+    half = machine.kerf / 2 if beside else 0.0
+    allowed = BLADE if machine.tool == "drag" else BEAM
+    run = _run(contour)
+    off = _distances(tip, _sampled(run))
+    most = half * NARROW_BAY if half else 0.0
+    worst = float(max(half - off.min(), off.max() - max(most, half)))
+    mean = abs(float(off.mean()) - half)
+    if worst > allowed or (mean > MEAN and half):
+        says = f"the {contour.what or contour.work} would be {max(worst, mean):.3f} mm off."
+        yield Fault("fit", says, part=contour.part, by=max(worst, mean))
+    elif half and _inward(run, tip) != contour.inside:
+        says = f"the {contour.what or contour.work} is cut on the wrong side of its line."
+        yield Fault("fit", says, part=contour.part, by=machine.kerf)
+
+
+def _distances(tip: shapely.Geometry, points: FloatArray) -> FloatArray:
+    """How far each of (n, 2) points is from a way, (n,) mm."""
+    ways = [shapely.get_coordinates(way) for way in shapely.get_parts(tip)]
+    legs = np.concatenate([np.stack([way[:-1], way[1:]], axis=1) for way in ways])
+    tree = shapely.STRtree(np.asarray(shapely.linestrings(legs), dtype=object))
+    found = tree.query_nearest(shapely.points(points), all_matches=False, return_distance=True)
+    return np.asarray(found[1], dtype=np.float64)
+
+
+def _inward(run: FloatArray, tip: shapely.Geometry) -> bool:
+    """Whether a way runs inside of a closed contour."""
+    way = shapely.get_coordinates(tip)
+    return bool(shapely.contains_xy(shapely.Polygon(run), way[:, 0], way[:, 1]).mean() > 0.5)
+
+
+def _run(contour: Contour) -> FloatArray:
+    corners = [complex(*point) for point in contour.points]
+    if contour.closed:
+        corners.append(corners[0])
+    bulges = contour.bulges if contour.bulges is not None else np.zeros(len(contour.points))
+    points = corners[:1]
+    for first, last, bulge in zip(corners, corners[1:], bulges.tolist(), strict=False):
+        points += bent(first, last, bulge)
+    return pairs(points)
+
+
+def _sampled(run: FloatArray) -> FloatArray:
+    return shapely.get_coordinates(shapely.segmentize(shapely.LineString(run), SPACING))
+
+
+def _spared(
+    pattern: Sequence[Contour], tips: Sequence[shapely.Geometry], machine: Machine
+) -> Iterator[Fault]:
+    """No outline is cut through a part: its own, or a neighbour's."""
+    allowed = BLADE if machine.tool == "drag" else BEAM
+    outlines = [c for c in pattern if c.closed and c.work == "cut" and not c.inside and c.part]
+    if not outlines:
+        return
+    parts = [shapely.Polygon(_run(c)).buffer(-allowed) for c in outlines]
+    tree = shapely.STRtree(parts)
+    for contour, tip in zip(pattern, tips, strict=True):
+        if contour.work != "cut":
+            continue
+        for i in tree.query(tip, predicate="intersects").tolist():
+            by = float(shapely.intersection(parts[i], tip).length)
+            if by > allowed:
+                says = f"the cut of '{contour.part or contour.what}' goes {by:.2f} mm through it."
+                yield Fault("fit", says, part=outlines[i].part, by=by)

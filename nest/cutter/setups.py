@@ -1,0 +1,367 @@
+"""Set-ups: a hide larger than the bed is laid down several times, and no part is cut in two.
+
+:func:`split` gathers the parts in windows as large as the bed, or in those that they were planned
+for. Each set-up has two registration marks in reach, clear of all parts: those of the first are
+put on the hide with a tape, and every set-up draws the marks by which a later one is laid, so
+that these lie true to the parts. Where they come to lie on the bed says how the hide lies
+(:func:`corrected`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import ArrayLike
+from shapely import Polygon, box
+from shapely.geometry.base import BaseGeometry
+
+from hides.outline import FloatArray, turned
+from nest.cutter.machine import SHARED, Machine
+from nest.errors import CutError
+from nest.plans import TOLERANCE, Box, Plan, placed_outline
+
+CLEAR = 5.0  # mm that a mark keeps off parts, the leather's edge and the bed's
+GRID = 5.0  # mm between the places tried for a mark
+APART = 60.0  # mm between two marks at least: 0.5 mm of misreading turns 600 mm by 5 mm
+SKEW = 5.0  # degrees; a hide that lies more askew than this is laid again
+STRETCH = 0.01  # of their distance, by which two marks may be measured wrong
+
+Corner = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """From the hide's frame to the bed's: turned by ``angle`` degrees, then shifted, mm."""
+
+    angle: float
+    x: float
+    y: float
+
+    def on(self, points: ArrayLike) -> FloatArray:
+        """Where (n, 2) points of the hide lie on the bed."""
+        pairs = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+        return turned(pairs, self.angle, self.x, self.y)
+
+    def back(self, points: ArrayLike) -> FloatArray:
+        """Which (n, 2) points of the hide lie there on the bed."""
+        pairs = np.asarray(points, dtype=np.float64).reshape(-1, 2)
+        return turned(pairs - (self.x, self.y), -self.angle)
+
+
+@dataclass(frozen=True, slots=True)
+class RegistrationMark:
+    """A mark on the hide, mm in its frame: ``x`` from the tail along the backbone."""
+
+    name: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """One laying of the hide on the bed.
+
+    Attributes
+    ----------
+    number : from 1, in the order they are cut.
+    parts : ids of the placements that are cut.
+    to_bed : from the hide's frame to the bed's.
+    marks : two marks by which the hide is laid.
+    draws : marks that this set-up draws on the hide, for later ones.
+    """
+
+    number: int
+    parts: tuple[str, ...]
+    to_bed: Move
+    marks: tuple[RegistrationMark, ...]
+    draws: tuple[RegistrationMark, ...] = ()
+
+
+def places(marks: Sequence[RegistrationMark]) -> FloatArray:
+    """Marks as (n, 2) mm in the hide's frame."""
+    return np.array([(mark.x, mark.y) for mark in marks], dtype=np.float64).reshape(-1, 2)
+
+
+def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> tuple[Setup, ...]:
+    """Part a plan into set-ups: its own windows, one for each, where it has any and they fit.
+
+    Else few, with the bed's length either way round: by a sweep along the bed, or the fewest
+    windows there are if those are fewer and their set-ups have leather for common marks.
+
+    ``leather`` (mm, hide frame) is what marks must lie on; what the parts span unless given.
+
+    Raises
+    ------
+    CutError : a part that the bed has no room for, no part at all, or no place for two marks.
+    """
+    shapes = {p.id: placed_outline(plan, p).polygon for p in plan.placements}
+    if not shapes:
+        raise CutError("the plan places no part, so there is nothing to cut.")
+    room, spare = machine.room, machine.spare
+    tried = [
+        (angle, _windows(_turned(shapes, angle), room, shared))
+        for shared in (0.0, SHARED)
+        for angle in (0.0, 90.0)
+    ]
+    few = min((len(windows) for _, windows in tried if windows), default=0)
+    if few > 1:
+        tried += [(angle, _fewest(_turned(shapes, angle), room, few)) for angle in (0.0, 90.0)]
+    fitting = sorted((one for one in tried if one[1]), key=lambda one: len(one[1]))
+    if not fitting:
+        raise _too_large(shapes, machine)
+    gathered = [
+        (
+            [parts for _, parts in windows],
+            [Move(angle, spare - x, spare - y) for (x, y), _ in windows],
+        )
+        for angle, windows in fitting
+    ]
+    free = _bare(list(shapes.values()), leather)
+    for groups, moves in (*_planned(plan, shapes, machine), *gathered):
+        setups = _with_marks(groups, moves, machine, free)
+        if setups is not None:
+            return setups
+    raise CutError(
+        "the set-ups have no bare leather in common for two registration marks.",
+        mend="Use a larger bed, or plan with a larger gap.",
+    )
+
+
+def corrected(setup: Setup, found: ArrayLike) -> Setup:
+    """The same set-up for a hide that came to lie a little otherwise.
+
+    The turn and shift that bring the marks nearest to where they were found, by least squares
+    (the plane case of Kabsch 1976, Acta Cryst. A32, 922).
+
+    Parameters
+    ----------
+    found : (n, 2) mm, where ``setup.marks`` lie on the bed, in their order.
+
+    Raises
+    ------
+    CutError : not one place for each mark, their distance is not that of the marks, or the hide
+        lies more than :data:`SKEW` askew.
+    """
+    home, there = places(setup.marks), np.asarray(found, dtype=np.float64).reshape(-1, 2)
+    if len(there) != len(home):
+        raise CutError(
+            f"set-up {setup.number} has {len(home)} marks; places given: {len(there)}.",
+            mend=f"Give one for each, in the order {', '.join(m.name for m in setup.marks)}.",
+        )
+    _alike(setup, home, there)
+    a, b = home - home.mean(axis=0), there - there.mean(axis=0)
+    cross = float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum())
+    angle = math.degrees(math.atan2(cross, float((a * b).sum())))
+    skew = (angle - setup.to_bed.angle + 180.0) % 360.0 - 180.0
+    if abs(skew) > SKEW:
+        what = f"the hide lies {skew:.1f}° askew in set-up {setup.number}; {SKEW:g}° is the most."
+        raise CutError(what, mend="Lay it again by its marks. Are they given in their order?")
+    x, y = there.mean(axis=0) - turned(home.mean(axis=0)[None], angle)[0]
+    return replace(setup, to_bed=Move(angle, float(x), float(y)))
+
+
+def _alike(setup: Setup, home: FloatArray, there: FloatArray) -> None:
+    """Refuse places whose distance is not that of the marks: one of them was misread."""
+    wanted, met = (float(np.hypot(*(pair[1] - pair[0]))) for pair in (home, there))
+    if abs(met - wanted) > STRETCH * wanted + 0.5:
+        raise CutError(
+            f"the marks of set-up {setup.number} are {wanted:.1f} mm apart, and the places given "
+            f"{met:.1f} mm.",
+            mend="Measure them again; or the hide has stretched, and needs a new record.",
+        )
+
+
+# --- windows ---------------------------------------------------------------------------------
+
+
+def _planned(
+    plan: Plan, shapes: Mapping[str, Polygon], machine: Machine
+) -> Iterator[tuple[list[tuple[str, ...]], list[Move]]]:
+    """Parts and moves by the windows of the plan, each in the middle of the bed, where it fits.
+
+    Nothing where the plan has none, or was made for a larger bed.
+    """
+    groups = [
+        tuple(name for name, shape in shapes.items() if box(*around).contains(shape))
+        for window in plan.bed_windows
+        for around in [box(*window).buffer(2 * TOLERANCE, join_style="mitre").bounds]
+    ]
+    used = [(w, g) for w, g in zip(plan.bed_windows, groups, strict=True) if g]
+    if sorted(name for _, group in used for name in group) != sorted(shapes):
+        return
+    for angle in (0.0, 90.0):
+        turned_boxes = [_around([turned(_ring(box(*window)), angle)]) for window, _ in used]
+        sizes = [(x1 - x0, y1 - y0) for x0, y0, x1, y1 in turned_boxes]
+        if all(wide <= machine.room[0] and deep <= machine.room[1] for wide, deep in sizes):
+            yield (
+                [group for _, group in used],
+                [
+                    Move(angle, (machine.bed[0] - x0 - x1) / 2, (machine.bed[1] - y0 - y1) / 2)
+                    for x0, y0, x1, y1 in turned_boxes
+                ],
+            )
+
+
+def _turned(shapes: Mapping[str, Polygon], angle: float) -> dict[str, Box]:
+    """The boxes of parts with the hide turned by ``angle`` degrees about its origin."""
+    return {name: _around([turned(_ring(shape), angle)]) for name, shape in shapes.items()}
+
+
+def _ring(shape: Polygon) -> FloatArray:
+    return np.asarray(shape.exterior.coords, dtype=np.float64)
+
+
+def _windows(
+    boxes: Mapping[str, Box], room: tuple[float, float], shared: float
+) -> list[tuple[Corner, tuple[str, ...]]]:
+    """Lower left corners of windows and the parts in each; none where a part is too large.
+
+    From the left: the window begins at the leftmost part that is left and takes what lies wholly
+    in it, from the lowest part up. ``shared`` mm of the room are kept for common marks.
+    """
+    left = dict(boxes)
+    found: list[tuple[Corner, tuple[str, ...]]] = []
+    whole = _around(list(boxes.values()))
+    if whole[2] - whole[0] <= room[0] and whole[3] - whole[1] <= room[1]:
+        return [(whole[:2], tuple(boxes))]
+    while left:
+        first = min(left, key=lambda name: (left[name][0], left[name][1]))
+        right = _limit(left[first], room[0] - shared, room[0], axis=0)
+        beside = {name: b for name, b in left.items() if b[2] <= right}
+        if not beside:
+            return []
+        lowest = min(beside, key=lambda name: beside[name][1])
+        top = _limit(beside[lowest], room[1] - shared, room[1], axis=1)
+        taken = {name: b for name, b in beside.items() if b[3] <= top}
+        if not taken:
+            return []
+        around = _around(list(taken.values()))
+        found.append((_corner(around, room, [corner for corner, _ in found]), tuple(taken)))
+        left = {name: b for name, b in left.items() if name not in taken}
+    return found
+
+
+def _fewest(
+    boxes: Mapping[str, Box], room: tuple[float, float], below: int
+) -> list[tuple[Corner, tuple[str, ...]]]:
+    """The same for the fewest windows, each beside those before; none where not below so many."""
+    from nest.cutter.cover import fewest  # CP-SAT is slow to load, and most plans are cut at once
+
+    found: list[tuple[Corner, tuple[str, ...]]] = []
+    for names in fewest(boxes, room, below):
+        around = _around([boxes[name] for name in names])
+        found.append((_corner(around, room, [corner for corner, _ in found]), names))
+    return found
+
+
+def _limit(first: Box, wish: float, room: float, axis: int) -> float:
+    """How far a window that begins at a part takes parts: as wished, or as that part needs."""
+    size = first[axis + 2] - first[axis]
+    return first[axis] + (max(wish, size) if size <= room else -1.0)
+
+
+def _corner(around: Box, room: tuple[float, float], before: Sequence[Corner]) -> Corner:
+    """The corner of a window round ``around`` that shares most with one of those before."""
+    low, high = np.array(around[2:]) - room, np.array(around[:2])
+    if not before:
+        return around[:2]
+    tried = [np.clip(np.array(corner), low, high) for corner in before]
+    shared = [
+        float(np.prod(np.maximum(np.array(room) - np.abs(new - old), 0.0)))
+        for new, old in zip(tried, before, strict=True)
+    ]
+    x, y = tried[int(np.argmax(shared))]
+    return float(x), float(y)
+
+
+def _around(corners: Sequence[ArrayLike]) -> Box:
+    """The box around boxes, or around (n, 2) points."""
+    points = np.vstack([np.asarray(one, dtype=np.float64).reshape(-1, 2) for one in corners])
+    low, high = points.min(axis=0), points.max(axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _too_large(shapes: Mapping[str, Polygon], machine: Machine) -> CutError:
+    room = sorted(machine.room)
+    for name, shape in shapes.items():
+        x0, y0, x1, y1 = shape.bounds
+        size = sorted((x1 - x0, y1 - y0))
+        if size[0] > room[0] or size[1] > room[1]:
+            return CutError(
+                f"'{name}' takes {size[1]:.0f} × {size[0]:.0f} mm as it lies on the hide, and a "
+                f"bed of {machine.bed[0]:g} × {machine.bed[1]:g} mm has room for {room[1]:.0f} × "
+                f"{room[0]:.0f} mm; no part is cut in two.",
+                mend="Cut it on a larger machine, or by hand with --paper.",
+            )
+    return CutError("the parts do not lie on the bed, either way round.", mend="Use a larger one.")
+
+
+# --- marks -----------------------------------------------------------------------------------
+
+
+def _bare(shapes: Sequence[Polygon], leather: BaseGeometry | None) -> list[BaseGeometry]:
+    """Where marks may be: in the waste among the parts, or else anywhere clear of them."""
+    parts = shapely.union_all(list(shapes))
+    among = parts.convex_hull.buffer(2 * CLEAR)
+    lies = among if leather is None else leather
+    bare = lies.buffer(-CLEAR).difference(parts.buffer(CLEAR))
+    return [bare.intersection(among), bare]
+
+
+def _with_marks(
+    groups: Sequence[tuple[str, ...]],
+    moves: Sequence[Move],
+    machine: Machine,
+    free: Sequence[BaseGeometry],
+) -> tuple[Setup, ...] | None:
+    """The set-ups; None if one of them shares no two places with any before it."""
+    bed = box(0.0, 0.0, *machine.bed).buffer(-CLEAR)
+    seen = [shapely.transform(bed, move.back) for move in moves]
+    setups: list[Setup] = []
+    for n, (parts, move) in enumerate(zip(groups, moves, strict=True)):
+        found = _tied(seen, n, free)
+        if found is None:
+            return None
+        by, pair = found
+        marks = tuple(
+            RegistrationMark(f"M{2 * n + i + 1}", float(x), float(y))
+            for i, (x, y) in enumerate(pair)
+        )
+        setups.append(Setup(n + 1, parts, move, marks))
+        if n:
+            setups[by] = replace(setups[by], draws=(*setups[by].draws, *marks))
+    return tuple(setups)
+
+
+def _tied(
+    seen: Sequence[Polygon], n: int, free: Sequence[BaseGeometry]
+) -> tuple[int, FloatArray] | None:
+    """The set-up that the n-th is tied to (the first to itself), and the places of its marks."""
+    others = sorted(range(n), key=lambda k: -seen[k].intersection(seen[n]).area) or [n]
+    for leather in free:
+        for k in others:
+            pair = _pair(seen[k].intersection(seen[n]).intersection(leather))
+            if pair is not None:
+                return k, pair
+    return None
+
+
+def _pair(free: BaseGeometry) -> FloatArray | None:
+    """Two places in ``free`` as far apart as a grid has them, whole mm; None if too near."""
+    if free.is_empty:
+        return None
+    x0, y0, x1, y1 = free.bounds
+    grid = np.meshgrid(np.arange(np.ceil(x0), x1, GRID), np.arange(np.ceil(y0), y1, GRID))
+    points = np.stack(grid, axis=-1).reshape(-1, 2)
+    points = points[shapely.contains_xy(free, points)]
+    if len(points) < 2:
+        return None
+    ways = np.deg2rad(np.arange(0.0, 180.0, 5.0))
+    along = points @ np.array([np.cos(ways), np.sin(ways)])
+    best = int(np.argmax(np.ptp(along, axis=0)))
+    ends = points[[int(np.argmin(along[:, best])), int(np.argmax(along[:, best]))]]
+    return ends if np.hypot(*(ends[1] - ends[0])) >= APART else None

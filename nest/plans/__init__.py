@@ -1,0 +1,34 @@
+"""Plan: where every part lies on one hide, its file, and what a cutter's bed takes at once."""
+
+from nest.plans.bed import bed_windows, borders, refuse_too_large, seams
+from nest.plans.file import digest_of, read, read_checked, text_of, write
+from nest.plans.model import (
+    TOLERANCE,
+    Box,
+    Placement,
+    Plan,
+    Remnant,
+    Verdict,
+    keep_direction,
+    placed_outline,
+)
+
+__all__ = [
+    "TOLERANCE",
+    "Box",
+    "Placement",
+    "Plan",
+    "Remnant",
+    "Verdict",
+    "bed_windows",
+    "borders",
+    "digest_of",
+    "keep_direction",
+    "placed_outline",
+    "read",
+    "read_checked",
+    "refuse_too_large",
+    "seams",
+    "text_of",
+    "write",
+]

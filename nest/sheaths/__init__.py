@@ -1,0 +1,11 @@
+"""From a knife to the parts of its sheath: section → channel → pattern → make.
+
+A fold-over sheath is one body, folded along the knife's back and sewn along its edge over a
+welt, and a belt loop. :func:`make` returns the parts with their marks, the fit station by
+station, and the figures a maker works by.
+"""
+
+from nest.sheaths.make import make
+from nest.sheaths.model import Dimension, Facts, Sheath, Station
+
+__all__ = ["Dimension", "Facts", "Sheath", "Station", "make"]

@@ -1,0 +1,167 @@
+"""Programs: the whole road from a plan to what a machine is told."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+import shapely
+import shapely.affinity
+
+from nest import week
+from nest.cutter.contour import circle
+from nest.cutter.machine import Machine
+from nest.cutter.program import build, handed, of_contours
+from nest.cutter.setups import Move, split
+from nest.errors import CutError
+from nest.plans import placed_outline, text_of
+from tests.bench.cutting import laid
+from tests.places import ROOT
+
+PLAN = laid(week.job_of(week.read(ROOT / "shared/weeks/week-4.week.toml")))
+
+
+def laser(width=700, depth=500, **more):
+    return Machine("laser", "laser", (float(width), float(depth)), **more)
+
+
+def drag(**more):
+    about = {"bed": (1600.0, 1600.0), "offset": 1.0, "overcut": 2.0, "lead_in": 8.0}
+    return Machine("knife", "drag", holes="none", **(about | more))
+
+
+@pytest.fixture(scope="module")
+def programs():
+    return build(PLAN, laser(kerf=0.2, marks=("fold",), feed_cut=10.0))
+
+
+def test_strokes_stand_beside_their_pattern(programs):
+    """The k-th stroke draws the k-th contour: same part and work, half a kerf away at most."""
+    assert len(programs) > 1
+    for program in programs:
+        assert len(program.strokes) == len(program.pattern)
+        for stroke, contour in zip(program.strokes, program.pattern, strict=True):
+            assert (stroke.part, stroke.work) == (contour.part, contour.work)
+            if contour.closed:
+                ring = shapely.LinearRing(contour.flat())
+                gaps = shapely.distance(ring, shapely.points(stroke.points))
+                assert gaps.max() < 0.1 * 5.01  # a mitred corner: SHARP half kerfs
+
+
+def test_every_outline_is_the_plans(programs):
+    """Laid back on the hide, the pattern's outlines are those of the plan, each once."""
+    setups = {setup.number: setup for setup in split(PLAN, laser(kerf=0.2))}
+    shapes = {p.id: placed_outline(PLAN, p).polygon for p in PLAN.placements}
+    seen = []
+    for program in programs:
+        for contour in program.pattern:
+            if contour.work == "cut":
+                home = shapely.Polygon(setups[program.number].to_bed.back(contour.points))
+                assert home.symmetric_difference(shapes[contour.part]).area < 1e-6
+                seen.append(contour.part)
+    assert sorted(seen) == sorted(shapes)
+
+
+def test_figures_follow_from_the_strokes(programs):
+    """Travel and cut length summed anew, arcs by chords of a micrometre."""
+    for program in programs:
+        here, travel, cut = np.array(program.start), 0.0, 0.0
+        for stroke in program.strokes:
+            travel += float(np.hypot(*(np.array(stroke.start) - here)))
+            here = np.array(stroke.end)
+            cut += stroke.length
+        travel += float(np.hypot(*(np.array(program.start) - here)))
+        assert program.travel == pytest.approx(travel)
+        assert program.cut_length == pytest.approx(cut)
+        assert program.seconds > program.cut_length / 20.0  # the faster of the two feeds
+        x0, y0, x1, y1 = program.extents
+        assert x0 >= 0 and y0 >= 0 and x1 <= 700 and y1 <= 500
+
+
+def test_the_digest_is_the_files(programs):
+    assert all(f'"{program.digest}"' in text_of(PLAN) for program in programs)
+
+
+def test_names_lie_with_their_parts_on_the_bed(programs):
+    """Each part's once, in its outline; none where the profile wants none."""
+    for program in programs:
+        cuts = {c.part: shapely.Polygon(c.points) for c in program.pattern if c.work == "cut"}
+        assert {label.text for label in program.labels} == set(cuts)
+        for label in program.labels:
+            assert cuts[label.text].contains(shapely.Point(label.x, label.y))
+    assert all(p.labels == () for p in build(PLAN, drag(labels=False)))
+
+
+def test_marks_for_later_set_ups_are_drawn(programs):
+    """Two crosses for each set-up after the first, two lines each, belonging to no part."""
+    drawn = [s for program in programs for s in program.strokes if s.what == "registration"]
+    assert len(drawn) == 4 * (len(programs) - 1)
+    assert {s.part for s in drawn} == {""}
+
+
+def test_a_blade_is_aligned_in_scrap_first():
+    """Its bent stroke comes first, and touches no part."""
+    (program,) = build(PLAN, drag())
+    assert [s.what for s in program.strokes].index("align") == 0
+    parts = shapely.union_all([shapely.Polygon(c.points) for c in program.pattern if c.closed])
+    assert parts.distance(shapely.LineString(program.strokes[0].points)) > 1.9
+
+
+@pytest.mark.parametrize(
+    ("machine", "off"),
+    [
+        (laser(kerf=0.2), 0.0),
+        (drag(bed=(700.0, 500.0)), 1.0),  # the pivot may be an offset off the tip
+    ],
+    ids=["laser", "drag knife"],
+)
+def test_no_cut_enters_another_part(machine, off):
+    """Parts lie 2 mm apart; kerf, lead-ins and overcuts stay out of all, of other set-ups too."""
+    shapes = {p.id: placed_outline(PLAN, p).polygon for p in PLAN.placements}
+    setups = split(PLAN, machine)
+    assert len(setups) > 1
+    for program, setup in zip(build(PLAN, machine), setups, strict=True):
+        laid = {n: shapely.transform(s, setup.to_bed.on).buffer(-off - 0.01)
+                for n, s in shapes.items()}  # fmt: skip
+        for stroke in program.strokes:
+            if stroke.work == "cut":
+                line = shapely.LineString(stroke.points)
+                met = [n for n, s in laid.items() if n != stroke.part and s.intersects(line)]
+                assert met == []
+
+
+def test_the_test_mark_is_handed():
+    """An F: no turn lays it on its mirror image. Its foot is at the lower left, 60 mm high."""
+    program = handed(laser())
+    assert program.extents == (20.0, 20.0, 60.0, 80.0)
+    lines = shapely.MultiLineString([s.points for s in program.strokes])
+    middle = shapely.affinity.translate(lines, -lines.centroid.x, -lines.centroid.y)
+    mirrored = shapely.affinity.scale(middle, xfact=-1, origin=(0, 0))
+    turned = (shapely.affinity.rotate(mirrored, angle, origin=(0, 0)) for angle in range(360))
+    assert min(middle.hausdorff_distance(other) for other in turned) > 5
+
+
+def test_a_coupon_is_drawn_as_it_stands():
+    (stroke,) = of_contours(
+        [circle((50, 50), 20, "c")], laser(kerf=1), name="c", as_drawn=True
+    ).strokes
+    assert stroke.length == pytest.approx(20 * np.pi)
+
+
+@pytest.mark.parametrize(
+    ("machine", "says"),
+    [
+        (Machine("hand", "hand", (900.0, 900.0)), "a hand needs no file"),
+        (laser(120, 120), "no part is cut in two"),
+    ],
+)
+def test_what_can_not_be_built_is_refused(machine, says):
+    with pytest.raises(CutError, match=says):
+        build(PLAN, machine)
+
+
+def test_a_correction_that_leaves_the_bed_is_refused():
+    setups = split(PLAN, laser())
+    moved = [Move(s.to_bed.angle, s.to_bed.x - 100, s.to_bed.y) for s in setups]
+    askew = [dataclasses.replace(s, to_bed=m) for s, m in zip(setups, moved, strict=True)]
+    with pytest.raises(CutError, match="leaves the bed"):
+        build(PLAN, laser(), setups=askew)
