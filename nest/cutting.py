@@ -129,7 +129,7 @@ def cut(
     marked: Mapping[int, Sequence[Place]] | None = None,
     paper: str | None = None,
 ) -> Cut:
-    """What a plan is cut from, as :func:`nest.cut` says.
+    """What a plan is cut from, as :func:`nest.cut` says; places of marks in mm.
 
     Raises
     ------

@@ -123,8 +123,8 @@ def plan_hides(
 
     Everything on one hide where that can be, on the cheapest such; else whole kits are given
     to hides for the least cost of leather. Each plan holds its own kits, and names those that
-    no hide has room for. Parameters and errors as for :func:`plan_week`; the observer is told
-    the hide too.
+    no hide has room for. Parameters (``seconds`` or ``effort``) and errors as for
+    :func:`plan_week`.
 
     Raises
     ------
@@ -156,7 +156,7 @@ def compare_hides(
     effort: float | None = None,
     observer: Callable[[Progress], None] = lambda progress: None,
 ) -> tuple[Planned, ...]:
-    """Plan the same job on each hide, as much of it as fits.
+    """Plan the same job on each hide, as much of it as fits, in so many seconds or by effort.
 
     Raises
     ------

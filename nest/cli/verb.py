@@ -14,7 +14,7 @@ Run = Callable[[argparse.Namespace], int]
 def add(
     verbs: Verbs[argparse.ArgumentParser], name: str, run: Run, says: str, example: str
 ) -> argparse.ArgumentParser:
-    """Add a verb that ``run`` does; what it does in words, and an example."""
+    """Add a verb that ``run`` does, giving an exit code; what it does in words, and an example."""
     verb = verbs.add_parser(
         name, help=says, description=f"{says[0].upper()}{says[1:]}.", epilog=f"example: {example}"
     )
