@@ -46,7 +46,7 @@ SMALL = loops.BOX / (1 << LAST)  # mm, that size
 
 @dataclass(frozen=True)
 class Kind:
-    """Parts that are the same to a hide; ``name`` is the id of one of them."""
+    """Parts that are the same to a hide (mm, degrees); ``name`` is the id of one of them."""
 
     outline: Outline
     regions: tuple[Region, ...]
@@ -214,7 +214,7 @@ class Places:
 
 
 def ring(kind: Kind) -> FloatArray:
-    """The corners of a part's convex hull: whatever its angle, one of them reaches farthest."""
+    """(n, 2) mm corners of a part's convex hull: at any angle, one of them reaches farthest."""
     hull = kind.outline.polygon.convex_hull
     return np.ascontiguousarray(shapely.get_coordinates(hull)[:-1])
 
@@ -222,7 +222,7 @@ def ring(kind: Kind) -> FloatArray:
 def points_of(kind: Kind, faces: list[str]) -> FloatArray:
     """(n, 5) places and discs of a part as :func:`loops._refuted` wants them, telling ones first.
 
-    Each is a disc within a region; those along its edge have no width.
+    Each is a disc within a region, in mm; those along its edge have no width.
     """
     rows = []
     whole = kind.outline.polygon

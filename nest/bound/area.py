@@ -88,7 +88,7 @@ def faces_apart(regions: Iterable[Region], within: BaseGeometry) -> dict[str, fl
 
 
 def edges_of(shape: BaseGeometry, u: tuple[float, float]) -> FloatArray:
-    """(m, 2, 2): the two ends of all edges, along and across the direction ``u``.
+    """(m, 2, 2) mm: the two ends of all edges, along and across the direction ``u``.
 
     All rings run counter-clockwise about the shape.
     """
@@ -106,8 +106,8 @@ def edges_of(shape: BaseGeometry, u: tuple[float, float]) -> FloatArray:
 class Leather:
     """A hide by the checker's rules, drawn generously: what lies inside, is sound, is thick.
 
-    ``u`` is the keep direction, ``inside`` where parts may lie by the edge alone, ``windows``
-    those of a cutter's bed, in one of which each part lies.
+    ``u`` is the keep direction, ``inside`` where parts may lie by the edge alone (``edge_margin``
+    in mm), ``windows`` those of a cutter's bed, in one of which each part lies.
     """
 
     def __init__(
@@ -138,7 +138,7 @@ class Leather:
 class Area:
     """Area of a shape up to a frontier, for any frontier: sums over its edges.
 
-    ``s`` and ``t`` are (m, 2): the ends of m edges along and across the keep direction, all
+    ``s`` and ``t`` are (m, 2) mm: the ends of m edges along and across the keep direction, all
     rings counter-clockwise about the shape. By Green's theorem the area is the sum of
     ``-∫ t ds`` over the edges; the frontier itself has ds = 0 and adds nothing.
     """

@@ -22,11 +22,6 @@ REACH_STEP = 4.0  # mm; the same for the argument of reach
 LARGE = 6000.0  # mm²; smaller parts find room nearly everywhere on their ground
 MOST_HIDES = 6  # whose grids are kept for the next question; 10 to 30 MB each
 
-SAYS = (
-    "Least area up to a straight frontier in which every part finds leather of its own, sound "
-    "enough for its faces and thick enough, with half the gap around it, and which no part "
-    "passes even where it would lie alone. How well shapes fit together is left out."
-)
 BY_AREA = "nearer, the areas of the parts find too little ground."
 
 
@@ -46,15 +41,13 @@ class Bound:
 
     ``frontier`` in mm along the keep direction and ``used_area`` in mm² are both bounds from
     below. Where ``shortages`` are named the parts can't fit on this hide at all, and the two
-    are the whole hide's. ``because`` is the argument that decided, as half a sentence; ``says``
-    is what any bound rests on, and what it leaves out.
+    are the whole hide's. ``because`` is the argument that decided, as half a sentence.
     """
 
     used_area: float
     frontier: float
     shortages: tuple[Shortage | NoPlace, ...]
     because: str
-    says: str = SAYS
 
     @property
     def fits(self) -> bool:

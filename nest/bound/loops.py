@@ -209,15 +209,13 @@ def least_frontier(boxes, part, enough, limit):
     enough : no frontier (mm) below this is looked for.
     limit : number of boxes to look at before the search goes no deeper.
     """
-    tops, lows, rows = boxes
     ring, grid = part[0], part[3]
     stack = np.empty((8 * LEVELS + 8, 4), np.int64)
     best, seen = np.inf, 0
-    for top in range(len(tops) * rows):
-        if lows[top // rows] >= best:
+    for top in range(len(boxes[0]) * boxes[2]):
+        if _first(stack, boxes, top) >= best:
             break
-        stack[0] = tops[top // rows]
-        stack[0, 1], height = top % rows, 1
+        height = 1
         while height > 0:
             height -= 1
             i, j, k, level = stack[height]
@@ -235,6 +233,15 @@ def least_frontier(boxes, part, enough, limit):
             if best <= enough:
                 return best
     return best
+
+
+@njit(cache=True, nogil=True)
+def _first(stack, boxes, top):
+    """Put a box of level 0 on an empty stack; returns the least frontier in its column."""
+    tops, lows, rows = boxes
+    stack[0] = tops[top // rows]
+    stack[0, 1] = top % rows
+    return lows[top // rows]
 
 
 @njit(cache=True, nogil=True)
@@ -334,15 +341,13 @@ def covered(boxes, part, runs, following, share, frontier, enough, limit):
     enough : more than this (mm²) isn't looked for.
     limit : number of boxes to look at before the search goes no deeper.
     """
-    tops, lows, rows = boxes
     ring, grid = part[0], part[3]
     stack = np.empty((8 * LEVELS + 8, 4), np.int64)
     seen, total = 0, 0.0
-    for top in range(len(tops) * rows):
-        if lows[top // rows] > frontier:
+    for top in range(len(boxes[0]) * boxes[2]):
+        if _first(stack, boxes, top) > frontier:
             break
-        stack[0] = tops[top // rows]
-        stack[0, 1], height = top % rows, 1
+        height = 1
         while height > 0:
             height -= 1
             i, j, k, level = stack[height]

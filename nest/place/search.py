@@ -64,7 +64,7 @@ class Tuning:
 
 @dataclass(slots=True)
 class Best:
-    """The best layout so far: poses (parts, 4: x, y, turn, flip), its reach and conflict."""
+    """The best layout so far: poses (parts, 4: x, y in mm, turn, flip), reach in mm, conflict."""
 
     poses: FloatArray
     reach: float
@@ -79,7 +79,7 @@ class Best:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What an observer is told whenever a better layout is found."""
+    """What an observer is told whenever a better layout is found; reaches in mm."""
 
     seconds: float
     reach: float
@@ -128,7 +128,11 @@ class _Attempt:
 
 
 class Worker:
-    """One searcher: its random state, its memory and the schedule it follows."""
+    """One searcher: its random state, its memory and the schedule it follows.
+
+    Poses are (parts, 4): x and y in mm, turn in rad, flip. Budgets, tries and work are numbers
+    of candidate poses.
+    """
 
     def __init__(self, world: World, seed: int, tuning: Tuning, patient: bool = False) -> None:
         self.world, self.tuning, self.n = world, tuning, len(world.kinds)

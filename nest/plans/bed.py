@@ -59,7 +59,7 @@ def _spans(
 
 
 def borders(windows: tuple[Box, ...]) -> MultiLineString:
-    """The lines where windows meet; empty for one window or none."""
+    """The lines where windows (mm) meet; empty for one window or none."""
     if len(windows) < 2:
         return MultiLineString()
     shapes = [box(*window) for window in windows]
