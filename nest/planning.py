@@ -154,7 +154,6 @@ def compare_hides(
     *,
     seconds: float | None = None,
     effort: float | None = None,
-    observer: Callable[[Progress], None] = lambda progress: None,
 ) -> tuple[Planned, ...]:
     """Plan the same job on each hide, as much of it as fits, in so many seconds or by effort.
 
@@ -163,8 +162,7 @@ def compare_hides(
     NoPlan : some hide holds not one sheath of the job.
     """
     return tuple(
-        plan_week(job, hide, seconds=seconds, effort=effort, partial=True, observer=observer)
-        for hide in hides
+        plan_week(job, hide, seconds=seconds, effort=effort, partial=True) for hide in hides
     )
 
 

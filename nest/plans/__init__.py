@@ -1,7 +1,7 @@
 """Plan: where every part lies on one hide, its file, and what a cutter's bed takes at once."""
 
 from nest.plans.bed import bed_windows, borders, refuse_too_large, seams
-from nest.plans.file import digest_of, read, read_checked, text_of, write
+from nest.plans.file import digest_of, read, read_checked, text_of
 from nest.plans.model import (
     TOLERANCE,
     Box,
@@ -30,5 +30,4 @@ __all__ = [
     "refuse_too_large",
     "seams",
     "text_of",
-    "write",
 ]

@@ -23,7 +23,6 @@ from pathlib import Path
 import numpy as np
 
 from hides.errors import InputError
-from hides.files import write_whole
 from hides.flaws import FACES
 from hides.geojson import (
     Feature,
@@ -66,16 +65,6 @@ ROLES = {
     "mark": ("Point", "MultiPoint", "LineString"),
     "remnant": ("Polygon",),
 }
-
-
-def write(plan: Plan, path: Path | str) -> None:
-    """Write a plan file, whole or not at all.
-
-    Raises
-    ------
-    InputError : the file can't be written there.
-    """
-    write_whole(Path(path), text_of(plan))
 
 
 def text_of(plan: Plan) -> str:

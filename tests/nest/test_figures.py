@@ -10,7 +10,7 @@ from hides.flaws import Flaw
 from hides.hide import Price
 from hides.units import DM2, FT2
 from nest.figures import FIGURES, bound_of, measure, text, usable_cost
-from nest.plans import Plan, placed_outline, read, write
+from nest.plans import Plan, placed_outline, read, text_of
 from tests.small import BODY, JOB, LOOP, PLACEMENTS, WELT, hide, outline, plan
 
 # By hand: the body is 150 × 110 mm less three triangles; the welt an L; the loop 100 × 30 mm.
@@ -179,7 +179,7 @@ def test_figures_are_the_same_from_the_file(tmp_path):
     of = plan()
     found = measure(of, hide())
     path = tmp_path / "week.plan.json"
-    write(replace(of, figures=found.numbers, remnants=found.remnants), path)
+    path.write_text(text_of(replace(of, figures=found.numbers, remnants=found.remnants)))
     back = read(path)
     assert back.figures == pytest.approx(found.numbers, abs=1e-6)
     assert measure(back, hide()).numbers == pytest.approx(found.numbers, rel=1e-6)

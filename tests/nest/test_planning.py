@@ -20,9 +20,8 @@ from nest.errors import NoPlan
 from nest.job import Budget, Job, Kit, Pin, Wanted
 from nest.place import solve
 from nest.planning import compare_hides, plan_hides, plan_week
-from nest.plans import placed_outline
+from nest.plans import placed_outline, text_of
 from nest.plans import read as read_plan
-from nest.plans import write as write_plan
 from nest.week import job_of
 from nest.week import read as read_week
 from tests import small
@@ -44,7 +43,7 @@ def test_the_small_week_is_planned_checked_and_the_same_again(job, birch, tmp_pa
     """Same seed and effort: the same file, byte for byte; and it passes the judge as read."""
     for name in ("a", "b"):
         planned = plan_week(job, birch, effort=0.02)
-        write_plan(planned.plan, tmp_path / f"{name}.plan.json")
+        (tmp_path / f"{name}.plan.json").write_text(text_of(planned.plan))
     assert (tmp_path / "a.plan.json").read_bytes() == (tmp_path / "b.plan.json").read_bytes()
     plan = read_plan(tmp_path / "a.plan.json")
     assert check(plan, birch) == ()
@@ -335,7 +334,7 @@ def test_a_wanted_strap_is_left_clean_beyond_the_frontier(job, birch, tmp_path) 
     along = np.degrees(np.arctan2(by - ay, bx - ax))
     line = birch.stretch.direction(np.array([strap.centroid.coords[0]]))[0]
     assert abs((along - line + 90) % 180 - 90) <= 10.0
-    write_plan(planned.plan, tmp_path / "a.plan.json")
+    (tmp_path / "a.plan.json").write_text(text_of(planned.plan))
     drawn = [remnant.polygon for remnant in read_plan(tmp_path / "a.plan.json").remnants]
     assert any(polygon.equals_exact(strap, 1e-3) or polygon.equals(strap) for polygon in drawn)
 

@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from shapely import Point, Polygon, box
 
-from hides.errors import InputError
 from hides.files import write_whole
 from nest.checker import Code, check
 from nest.errors import PlanError
@@ -21,7 +20,6 @@ from nest.plans import (
     read,
     read_checked,
     text_of,
-    write,
 )
 from tests.small import BODY, JOB, LOOP, PLACEMENTS, hide, outline, plan
 
@@ -39,7 +37,7 @@ def full():
 
 def saved(of, folder):
     path = folder / "week.plan.json"
-    write(of, path)
+    path.write_text(text_of(of))
     return path
 
 
@@ -135,7 +133,7 @@ def test_what_the_file_draws_is_where_the_parts_lie(tmp_path):
 def test_writing_what_was_read_gives_the_same_bytes(tmp_path):
     path = saved(full(), tmp_path)
     first = path.read_bytes()
-    write(read(path), path)
+    path.write_text(text_of(read(path)))
     assert path.read_bytes() == first
 
 
@@ -198,18 +196,10 @@ def test_marks_are_written_where_the_placed_part_has_them():
     assert fold["properties"]["part"] == "hunter-1/body"
 
 
-def test_nothing_is_left_behind_when_writing_fails(tmp_path):
-    path = saved(plan(), tmp_path)
-    before = path.read_bytes()
+def test_what_json_has_no_word_for_is_refused():
+    """RFC 8259, section 6: no NaN."""
     with pytest.raises(ValueError, match="not JSON compliant"):
-        write(replace(plan(), figures={"net_area": float("nan")}), path)
-    assert path.read_bytes() == before
-    assert [p.name for p in tmp_path.iterdir()] == [path.name]
-
-
-def test_a_missing_folder_is_one_clear_error(tmp_path):
-    with pytest.raises(InputError, match=r"away/week\.plan\.json: can't be written"):
-        write(plan(), tmp_path / "away" / "week.plan.json")
+        text_of(replace(plan(), figures={"net_area": float("nan")}))
 
 
 # --- bad files ---------------------------------------------------------------------------

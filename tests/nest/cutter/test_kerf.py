@@ -160,7 +160,8 @@ def test_parts_nearer_than_the_kerf_are_refused():
 def test_the_bench_prints_both_tables(tmp_path, monkeypatch, capsys):
     """One row of each, for the small week's plan out of its file."""
     small = laid(week.job_of(week.read(WEEK.with_name("week-4.week.toml"))))
-    plans.write(replace(small, placements=small.placements[:2]), tmp_path / "small.plan.json")
+    two = replace(small, placements=small.placements[:2])
+    (tmp_path / "small.plan.json").write_text(plans.text_of(two))
     monkeypatch.setattr(cutting, "KERFS", (0.2,))
     monkeypatch.setattr(cutting, "OFFSETS", (1.0,))
     monkeypatch.setattr(cutting, "WAYS", ("led",))
