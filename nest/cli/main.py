@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
+import signal
 import sys
 from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
@@ -20,6 +21,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     given = sys.argv[1:] if arguments is None else arguments
     # a place such as -10.5,20 is no option; argparse sees that by a space in it
     options = _parser().parse_args([f" {one}" if _PLACE.match(one) else one for one in given])
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # temporary files go, too
     try:
         return int(options.run(options))
     except nest.InputError as error:
