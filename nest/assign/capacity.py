@@ -9,7 +9,7 @@ again half way towards it once a set has been placed.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -42,9 +42,9 @@ class Row:
     has: float
 
 
-@dataclass(frozen=True, slots=True)
-class Offer:
-    """What a hide offers to kits of several kinds.
+@dataclass(slots=True)
+class Bin:
+    """A hide with what it offers to kits of several kinds, and what was learnt of what it holds.
 
     Attributes
     ----------
@@ -53,32 +53,28 @@ class Offer:
     charge : of cutting into the hide at all, in the same.
     refused : counts that did not fit here, so that no more than these do either.
     least, most : limits to the counts, for kits with a place of their own; none by default.
+    floor : counts that were placed, and are kept in what is asked for next.
+    held : what was placed.
+    good, bad : the greatest usage that was placed, the least that was refused; shares.
     """
 
+    hide: Hide
+    strap: Polygon | None
     rows: tuple[Row, ...]
     costs: tuple[float, ...]
     charge: float
     density: float = 1.0
     refused: tuple[Counts, ...] = ()
-    least: Counts | None = None
-    most: Counts | None = None
-
-
-@dataclass(slots=True)
-class Bin:
-    """A hide with all that was learnt of what it holds; usage is a share of its tightest row."""
-
-    hide: Hide
-    strap: Polygon | None
-    offer: Offer
-    floor: Counts  # placed, and kept in what is asked for next
+    least: Counts = ()
+    most: Counts = ()
+    floor: Counts = ()
     held: dict[Counts, Filled] = field(default_factory=dict)
-    good: float = 0.0  # greatest usage that was placed
-    bad: float = FULL  # least usage that was refused
+    good: float = 0.0
+    bad: float = FULL
 
     def usage(self, counts: Counts) -> float:
         """Share of the tightest row that a set takes."""
-        takes = [float(np.dot(row.wants, counts)) / row.has for row in self.offer.rows if row.has]
+        takes = [float(np.dot(row.wants, counts)) / row.has for row in self.rows if row.has]
         return max(takes, default=0.0)
 
     def holds(self, counts: Counts, filled: Filled) -> None:
@@ -98,22 +94,22 @@ class Bin:
 
     def cut(self, counts: Counts) -> None:
         """Never ask for a set again, nor for more than it."""
-        self.offer = replace(self.offer, refused=(*self.offer.refused, counts))
+        self.refused = (*self.refused, counts)
 
     def has_held(self, kind: int) -> bool:
         """Whether a kit of a kind was placed here in any set."""
         return any(counts[kind] for counts in self.held)
 
-    def asked(self) -> Offer:
-        """The offer as it stands, from the floor on."""
-        least = tuple(map(max, self.offer.least or self.floor, self.floor))
-        density = max(self.offer.density, min(self.usage(self.floor) + 1e-3, 1.0))
-        return replace(self.offer, least=least, density=density)
+    def asked(self) -> tuple[Counts, Counts, float]:
+        """The least and most counts that may be asked for, from the floor on, and the density."""
+        none = (0,) * len(self.costs)
+        floor = self.floor or none
+        density = max(self.density, min(self.usage(floor) + 1e-3, 1.0))
+        return tuple(map(max, self.least or none, floor)), self.most, density
 
     def free(self) -> bool:
         """Give up the floor; whether there was one."""
-        was = any(self.floor)
-        self.floor = (0,) * len(self.floor)
+        was, self.floor = any(self.floor), ()
         return was
 
     def calm_hopes(self) -> None:
@@ -123,18 +119,18 @@ class Bin:
 
     def raise_hopes(self) -> bool:
         """Expect more again, half way to what was refused; whether there is such a way."""
-        floor = max(self.good, self.offer.density)
+        floor = max(self.good, self.density)
         if floor >= (1 - CLOSE) * self.bad:
             return False
-        self.offer = replace(self.offer, density=(floor + self.bad) / 2)
+        self.density = (floor + self.bad) / 2
         return True
 
     def _middle(self) -> float:
         return (self.good + self.bad) / 2
 
     def _expect(self, density: float) -> None:
-        if self.offer.density < 1.0:  # 1 stands for few kits, where only cuts are used
-            self.offer = replace(self.offer, density=min(self.offer.density, density))
+        if self.density < 1.0:  # 1 stands for few kits, where only cuts are used
+            self.density = min(self.density, density)
 
 
 def bin_of(
@@ -160,7 +156,9 @@ def bin_of(
     rows = rows_of(hide, kinds, job, taken)
     room = max(rows[-1].has, 1.0) if rows else 1.0
     wants = rows[-1].wants if rows else (0.0,) * len(kinds)
-    offer = Offer(
+    return Bin(
+        hide,
+        strap,
         rows,
         tuple(cost(hide, want / room * hide.gross_area / FILLED) for want in wants),
         cost(hide, TOUCHED),
@@ -168,7 +166,6 @@ def bin_of(
         least=least,
         most=most,
     )
-    return Bin(hide, strap, offer, (0,) * len(kinds))
 
 
 def rows_of(

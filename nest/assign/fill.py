@@ -164,12 +164,13 @@ class _Filling:
         """What areas propose, as far as is known now."""
         from nest.assign.proposal import propose  # CP-SAT is slow to load; one hide needs none
 
-        return propose(self.counts, [one.asked() for one in self.bins], goals, whole=whole)
+        return propose(self.counts, self.bins, goals, whole=whole)
 
     def _as_many_as_fit(self, *, first: bool) -> tuple[Counts, ...]:
         """The sets of greatest value that were found to fit; ``first``: and no more trials."""
         goals = _goals(self.job, self.kinds)
-        best = ((0,) * len(self.counts),) * len(self.bins)
+        none = (0,) * len(self.counts)
+        best = (none,) * len(self.bins)
         self.tries = 0
         for one in self.bins:
             one.calm_hopes()
@@ -180,7 +181,7 @@ class _Filling:
                     break
                 continue
             all_hold = self._all_hold(sets)
-            floors = tuple(one.floor for one in self.bins)  # the greatest sets that go together
+            floors = tuple(one.floor or none for one in self.bins)  # what goes together
             best = max(best, floors, key=lambda found: _worth(found, goals))
             if all_hold and (first or _total(best) == self.counts):
                 break
@@ -239,7 +240,7 @@ class _Filling:
             if any(wanted.id == part for kit in kits for wanted in kit.parts)
         )
         counts = tuple(int(n == kind) for n in range(len(self.kinds)))
-        if counts in one.offer.refused or one.has_held(kind):
+        if counts in one.refused or one.has_held(kind):
             return
         alone = self.job.of(self.kinds[kind][:1])
         filled = self.trials.lay(alone, one.hide, share, first=True)

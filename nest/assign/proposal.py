@@ -1,6 +1,6 @@
 """Which whole kits go to which hide: areas decide here, shapes later.
 
-CP-SAT finds the counts by what :class:`nest.assign.capacity.Offer` says of the hides: areas of
+CP-SAT finds the counts by what :class:`nest.assign.capacity.Bin` says of the hides: areas of
 ground, what leather costs, and sets of kits that were tried there and did not fit.
 """
 
@@ -10,14 +10,14 @@ from collections.abc import Sequence
 
 from ortools.sat.python import cp_model
 
-from nest.assign.capacity import Counts, Offer
+from nest.assign.capacity import Bin, Counts
 
 WORK = 0.5  # of CP-SAT per aim, by its own count, about seconds; small jobs are proved in it
 FINE = 10_000_000  # costs are told in this many steps
 
 
 def propose(
-    counts: Counts, offers: Sequence[Offer], goals: Sequence[Counts] = (), *, whole: bool = True
+    counts: Counts, bins: Sequence[Bin], goals: Sequence[Counts] = (), *, whole: bool = True
 ) -> tuple[Counts, ...] | None:
     """Give kits to hides: by the goals one after the other, then least cost, then fewest hides.
 
@@ -32,13 +32,13 @@ def propose(
     input gives the same answer on every run.
     """
     model = cp_model.CpModel()
-    used = [model.new_bool_var("") for _ in offers]
-    given = [_counts_on(model, counts, offer, used[h]) for h, offer in enumerate(offers)]
+    used = [model.new_bool_var("") for _ in bins]
+    given = [_counts_on(model, counts, one, used[h]) for h, one in enumerate(bins)]
     kits = [cp_model.LinearExpr.sum(on_hides) for on_hides in zip(*given, strict=True)]
     for total, most in zip(kits, counts, strict=True):
         model.add(total == most if whole else total <= most)
     aims = [-_weighed(goal, kits) for goal in goals if any(goal)]
-    aims += [_cost(counts, offers, given, used), cp_model.LinearExpr.sum(used)]
+    aims += [_cost(counts, bins, given, used), cp_model.LinearExpr.sum(used)]
     found = _least(model, aims, [*used, *(n for on_hide in given for n in on_hide)])
     if found is None:
         return None
@@ -46,27 +46,23 @@ def propose(
 
 
 def _counts_on(
-    model: cp_model.CpModel, counts: Counts, offer: Offer, used: cp_model.IntVar
+    model: cp_model.CpModel, counts: Counts, one: Bin, used: cp_model.IntVar
 ) -> list[cp_model.IntVar]:
     """The counts on one hide, held to its limits."""
-    least = offer.least or (0,) * len(counts)
-    most = offer.most or counts
+    least, most, density = one.asked()
     n = [
         model.new_int_var(low, min(high, wanted), "")
-        for low, high, wanted in zip(least, most, counts, strict=True)
+        for low, high, wanted in zip(least, most or counts, counts, strict=True)
     ]
     model.add(cp_model.LinearExpr.sum(n) <= sum(counts) * used)
-    for row in offer.rows:
-        model.add(_weighed([round(want) for want in row.wants], n) <= int(row.has * offer.density))
-    for refused in offer.refused:
-        model.add_bool_or([_fewer(model, n[kind], m) for kind, m in enumerate(refused) if m])
+    for row in one.rows:
+        model.add(_weighed([round(want) for want in row.wants], n) <= int(row.has * density))
+    for refused in one.refused:
+        fewer = {kind: model.new_bool_var("") for kind, m in enumerate(refused) if m}
+        for kind, is_fewer in fewer.items():
+            model.add(n[kind] < refused[kind]).only_enforce_if(is_fewer)
+        model.add_bool_or(list(fewer.values()))
     return n
-
-
-def _fewer(model: cp_model.CpModel, n: cp_model.IntVar, m: int) -> cp_model.IntVar:
-    is_fewer = model.new_bool_var("")
-    model.add(n < m).only_enforce_if(is_fewer)
-    return is_fewer
 
 
 def _weighed(weights: Sequence[int], n: Sequence[cp_model.LinearExprT]) -> cp_model.LinearExpr:
@@ -75,17 +71,16 @@ def _weighed(weights: Sequence[int], n: Sequence[cp_model.LinearExprT]) -> cp_mo
 
 def _cost(
     counts: Counts,
-    offers: Sequence[Offer],
+    bins: Sequence[Bin],
     given: Sequence[Sequence[cp_model.IntVar]],
     used: Sequence[cp_model.IntVar],
 ) -> cp_model.LinearExpr:
     """Cost of an assignment, in whole steps."""
     largest = max(
-        offer.charge + sum(c * n for c, n in zip(offer.costs, counts, strict=True))
-        for offer in offers
+        one.charge + sum(c * n for c, n in zip(one.costs, counts, strict=True)) for one in bins
     )
     step = max(largest, 1e-9) / FINE
-    costs = [round(cost / step) for offer in offers for cost in (*offer.costs, offer.charge)]
+    costs = [round(cost / step) for one in bins for cost in (*one.costs, one.charge)]
     of = [n for on_hide, cut in zip(given, used, strict=True) for n in (*on_hide, cut)]
     return _weighed(costs, of)
 

@@ -9,7 +9,7 @@ tolerances and those of arcs and contours.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from typing import NamedTuple, TypeVar
@@ -134,38 +134,23 @@ class Leather:
         return grown(self.hide.thick(lax), GENEROUS)
 
 
-@dataclass(frozen=True, slots=True)
-class Area:
-    """Area of a shape up to a frontier, for any frontier: sums over its edges.
+def area_up_to(shape: BaseGeometry, u: tuple[float, float]) -> Callable[[float], float]:
+    """The area in mm² of a shape up to a frontier (mm along ``u``), as a function of it.
 
-    ``s`` and ``t`` are (m, 2) mm: the ends of m edges along and across the keep direction, all
-    rings counter-clockwise about the shape. By Green's theorem the area is the sum of
-    ``-∫ t ds`` over the edges; the frontier itself has ds = 0 and adds nothing.
+    By Green's theorem the area is the sum of ``-∫ t ds`` over the edges, s along ``u`` and t
+    across it, all rings counter-clockwise; the frontier itself has ds = 0 and adds nothing.
     """
+    edges = edges_of(shape, u)
+    start, across = edges[:, :1, 0], edges[:, :, 1]
+    length = edges[:, 1:, 0] - start
+    safe = np.where(length == 0, 1.0, length)
 
-    s: FloatArray
-    t: FloatArray
-
-    @classmethod
-    def of(cls, shape: BaseGeometry, u: tuple[float, float]) -> Area:
-        edges = edges_of(shape, u)
-        return cls(edges[:, :, 0], edges[:, :, 1])
-
-    @property
-    def first(self) -> float:
-        return float(self.s.min())
-
-    @property
-    def last(self) -> float:
-        return float(self.s.max())
-
-    def up_to(self, frontier: float) -> float:
-        """Area in mm² of the shape where s <= frontier."""
-        s = np.minimum(self.s, frontier)
-        length = self.s[:, 1] - self.s[:, 0]
-        safe = np.where(length == 0, 1.0, length)
-        t = self.t[:, :1] + (self.t[:, 1:] - self.t[:, :1]) * (s - self.s[:, :1]) / safe[:, None]
+    def area(frontier: float) -> float:
+        s = np.minimum(edges[:, :, 0], frontier)
+        t = across[:, :1] + (across[:, 1:] - across[:, :1]) * (s - start) / safe
         return float(-((s[:, 1] - s[:, 0]) * (t[:, 0] + t[:, 1])).sum() / 2)
+
+    return area
 
 
 class Ground:
@@ -187,14 +172,13 @@ class Ground:
             [[s.face in faces and s.need in needs for faces, needs, _ in found] for s in sorts],
             dtype=bool,
         ).reshape(len(sorts), len(found))
-        self.shapes = [shape for _, _, shape in found]
-        self.atoms = [Area.of(shape, leather.u) for shape in self.shapes]
-        self.whole = grown(leather.inside, max(half_gap, TOLERANCE))
-        self.around = Area.of(self.whole, leather.u)
+        self.atoms = [area_up_to(shape, leather.u) for _, _, shape in found]
+        whole = grown(leather.inside, max(half_gap, TOLERANCE))
+        self.around = area_up_to(whole, leather.u)
 
     def areas(self, frontier: float) -> FloatArray:
         """dm² of each atom up to the frontier."""
-        return np.array([atom.up_to(frontier) for atom in self.atoms]) / DM2
+        return np.array([atom(frontier) for atom in self.atoms]) / DM2
 
     def holds(self, frontier: float, demand: FloatArray, rims: float) -> bool:
         """Whether areas alone leave it open that everything lies up to the frontier."""
@@ -204,7 +188,7 @@ class Ground:
 
     def room(self, frontier: float) -> float:
         """dm² in which the parts lie with half the gap around them."""
-        return self.around.up_to(frontier + self.half_gap) / DM2
+        return self.around(frontier + self.half_gap) / DM2
 
     def lacking(self, frontier: float, demand: FloatArray) -> tuple[float, NDArray[np.bool_]]:
         """Least total shortage in dm², and which sorts (n,) bool share in the tightest set.

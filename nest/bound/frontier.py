@@ -13,7 +13,16 @@ from hides.hide import Hide
 from hides.thickness import Need
 from hides.units import DM2
 from nest.bound.alone import Kind, Places
-from nest.bound.area import Area, Ground, Leather, Shortage, Sort, faces_apart, shortages
+from nest.bound.area import (
+    Ground,
+    Leather,
+    Shortage,
+    Sort,
+    area_up_to,
+    edges_of,
+    faces_apart,
+    shortages,
+)
 from nest.job import Wanted
 from nest.plans import TOLERANCE, Box, keep_direction
 
@@ -79,7 +88,7 @@ def bound(
 
 def used_area(hide: Hide, keep: str) -> Callable[[float], float]:
     """The hide's area in mm² up to a frontier (mm along the keep direction), as a function."""
-    return Area.of(hide.polygon, keep_direction(keep)).up_to
+    return area_up_to(hide.polygon, keep_direction(keep))
 
 
 @lru_cache(MOST_HIDES)
@@ -92,7 +101,9 @@ class _Known:
 
     def __init__(self, leather: Leather) -> None:
         self.leather = leather
-        self.whole = Area.of(leather.hide.polygon, leather.u)
+        self.used = area_up_to(leather.hide.polygon, leather.u)
+        along = edges_of(leather.hide.polygon, leather.u)[:, :, 0]
+        self.first, self.last = float(along.min()), float(along.max())
         self._ground = cache(partial(Ground, leather))
         self._bounds: dict[object, Bound] = {}
 
@@ -105,7 +116,7 @@ class _Known:
         key = (frozenset((kind, kind.name, n) for kind, n in kinds.items()), gap)
         if key not in self._bounds:
             frontier, because, lacking = self._least(kinds, gap)
-            area = self.whole.up_to(frontier)
+            area = self.used(frontier)
             self._bounds[key] = Bound(area, frontier, lacking, because)
         return self._bounds[key]
 
@@ -115,13 +126,13 @@ class _Known:
         """The least frontier, why, and what lacks even at the whole hide's end."""
         lacking, frontier = self._by_area(kinds, gap)
         if lacking:
-            return self.whole.last, "the parts' areas don't fit on the whole hide.", lacking
+            return self.last, "the parts' areas don't fit on the whole hide.", lacking
         because = BY_AREA
         for kind in sorted(kinds, key=lambda kind: -kind.outline.area):
             reached = self.places.least(kind, frontier)
             if np.isinf(reached):
                 says = "not every part has a place on the whole hide."
-                return self.whole.last, says, (NoPlace(kind.name),)
+                return self.last, says, (NoPlace(kind.name),)
             if reached > frontier:
                 frontier, because = reached, f"{kind.name} can lie no nearer, even alone."
         for group, wants in _groups(kinds):
@@ -129,7 +140,7 @@ class _Known:
             if np.isinf(reached):
                 says = "not all parts have room on the whole hide."
                 short = Shortage(_names(group), wants, has, "within their reach")
-                return self.whole.last, says, (short,)
+                return self.last, says, (short,)
             if reached > frontier:
                 frontier = reached
                 because = f"nearer, {_names(group)} reach too little ground for all of them."
@@ -142,12 +153,12 @@ class _Known:
         demand = np.array(list(wants.values())) / DM2
         lacking = shortages(ground, demand, rims / DM2)
         if lacking:
-            return lacking, self.whole.last
+            return lacking, self.last
 
         def holds(frontier: float) -> bool:
             return ground.holds(frontier, demand, rims / DM2)
 
-        return (), _last_false(holds, self.whole.first, self.whole.last, FRONTIER_STEP)
+        return (), _last_false(holds, self.first, self.last, FRONTIER_STEP)
 
     def _by_reach(
         self, kinds: Sequence[Kind], wants: float, frontier: float
@@ -159,13 +170,13 @@ class _Known:
 
         if room(frontier) >= wants:
             return frontier, wants
-        has = room(self.whole.last)
+        has = room(self.last)
         if has < wants:
             return np.inf, has
         step, high = 8 * REACH_STEP, frontier + 8 * REACH_STEP
         while room(high) < wants:  # the answer is near, more often than not
             frontier, step = high, 2 * step
-            high = min(high + step, self.whole.last)
+            high = min(high + step, self.last)
         return _last_false(lambda h: room(h) >= wants, frontier, high, REACH_STEP), wants
 
 

@@ -18,23 +18,15 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
 
+from hides import geojson
 from hides.errors import InputError
 from hides.flaws import FACES
-from hides.geojson import (
-    Feature,
-    Node,
-    collection,
-    feature,
-    load,
-    parse,
-    polygon_of,
-    rings_of,
-)
-from hides.geojson import text_of as geojson_text
+from hides.geojson import Feature, Node, feature, polygon_of, rings_of
 from hides.outline import FloatArray, Outline, turned
 from hides.thickness import Need
 from nest.errors import PlanError
@@ -69,12 +61,12 @@ ROLES = {
 
 def text_of(plan: Plan) -> str:
     """Return the text of a plan's file."""
-    return geojson_text({**_members(plan), "digest": digest_of(plan)}, _features(plan))
+    return geojson.text_of({**_members(plan), "digest": digest_of(plan)}, _features(plan))
 
 
 def digest_of(plan: Plan) -> str:
     """Return the digest that a plan's file carries."""
-    return _digest(json.loads(geojson_text(_members(plan), _features(plan))))
+    return _digest(json.loads(geojson.text_of(_members(plan), _features(plan))))
 
 
 def read_checked(path: Path | str) -> Plan:
@@ -89,7 +81,7 @@ def read_checked(path: Path | str) -> Plan:
     if plan.check is None or not plan.check.passed:
         what = "this plan has not passed the checker, so nothing is cut from it."
         raise PlanError(what, mend=AGAIN, place="member 'check'", file=path)
-    content = json.loads(load(Path(path)).decode("utf-8-sig"))
+    content = json.loads(geojson.load(Path(path)).decode("utf-8-sig"))
     stated = content.get("digest")
     if not stated:
         what = "the plan carries no digest, so an edit after its check could not be seen."
@@ -117,8 +109,8 @@ def read(path: Path | str) -> Plan:
     """
     path = Path(path)
     try:
-        top = parse(load(path))
-        features = [_known(found) for found in collection(top, "plan", VERSION)]
+        top = geojson.parse(geojson.load(path))
+        features = [_known(found) for found in geojson.collection(top, "plan", VERSION)]
         return _plan(top, features)
     except InputError as error:
         place, file = error.place, error.file or path
@@ -145,7 +137,7 @@ def _members(plan: Plan) -> dict[str, object]:
             **_windows_object(plan),
         },
         "figures": {key: rounded(value) for key, value in plan.figures.items()},
-        "check": _verdict_object(plan.check),
+        "check": asdict(plan.check) if plan.check else None,
         "left_out": list(plan.left_out),
         "wanted": [
             {"id": wanted.id, "sheath": wanted.kit, "part": name}
@@ -159,17 +151,6 @@ def _windows_object(plan: Plan) -> dict[str, object]:
     """The bed's windows; a plan without any says nothing of them."""
     rows = [[rounded(side) for side in window] for window in plan.bed_windows]
     return {"bed_windows": rows} if rows else {}
-
-
-def _verdict_object(verdict: Verdict | None) -> dict[str, object] | None:
-    if verdict is None:
-        return None
-    return {
-        "passed": verdict.passed,
-        "findings": verdict.findings,
-        "tolerance": verdict.tolerance,
-        "version": verdict.version,
-    }
 
 
 def _definitions(wanted: Sequence[Wanted]) -> tuple[list[dict[str, object]], list[str]]:
