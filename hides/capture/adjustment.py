@@ -225,17 +225,18 @@ _FLAT = "Lay them face up on the same flat floor as the hide."
 
 def _place(sheet: FloatArray, floor: FloatArray) -> tuple[float, float, float, float]:
     """Angle in radians and shift of a sheet whose crossings lie there, and 0."""
-    angle, x, y = rigid(sheet, floor)
-    return float(np.deg2rad(angle)), x, y, 0.0
+    return *rigid(sheet, floor), 0.0
 
 
 def _rebased(camera: Camera, places: FloatArray) -> tuple[Camera, FloatArray]:
     """The same with the first sheet at the origin."""
-    back = -float(np.rad2deg(places[0, 0]))
-    ((x, y),) = turned(-places[:1, 1:3], back)
-    moved = turned(places[:, 1:3], back, x, y)
-    placed = np.column_stack([places[:, 0] - places[0, 0], moved, places[:, 3]])
-    return camera.moved(back, x, y), placed
+    angle, x, y, _ = places[0]
+    c, s = np.cos(angle), np.sin(angle)
+    turn = camera.turn @ np.array([(c, -s, 0), (s, c, 0), (0, 0, 1)])
+    shift = camera.turn @ np.array([x, y, 0.0]) + camera.shift
+    moved = turned(places[:, 1:3] - (x, y), -float(np.rad2deg(angle)))
+    moved = np.column_stack([places[:, 0] - angle, moved, places[:, 3]])
+    return replace(camera, turn=turn, shift=shift), moved
 
 
 def _packed(camera: Camera, places: FloatArray) -> FloatArray:

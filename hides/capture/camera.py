@@ -18,14 +18,10 @@ UNKNOWNS = 11  # log focal, centre (2), turn (3), shift (3), lens (2)
 
 
 def rigid(here: FloatArray, there: FloatArray) -> tuple[float, float, float]:
-    """Turn in degrees and shift in mm that bring points nearest to others (Kabsch, in the plane).
-
-    Both are (n, 2) mm; :func:`hides.outline.turned` takes the answer.
-    """
+    """Turn in radians and shift in mm that bring (n, 2) mm nearest to others (Procrustes)."""
     a, b = here - here.mean(axis=0), there - there.mean(axis=0)
-    cross = (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum()
-    angle = float(np.rad2deg(np.arctan2(cross, (a * b).sum())))
-    x, y = there.mean(axis=0) - turned(here.mean(axis=0)[None], angle)[0]
+    angle = float(np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum()))
+    x, y = there.mean(axis=0) - turned(here.mean(axis=0)[None], float(np.rad2deg(angle)))[0]
     return angle, float(x), float(y)
 
 

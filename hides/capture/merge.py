@@ -125,7 +125,8 @@ def _moved(view: View, known: dict[int, SheetPose], index: int) -> View:
         )
     here = np.concatenate([sheet.to_floor(_CORNERS) for sheet in shared])
     there = np.concatenate([known[sheet.number].to_floor(_CORNERS) for sheet in shared])
-    angle, x, y = rigid(here, there)
+    radians, x, y = rigid(here, there)
+    angle = float(np.rad2deg(radians))
     off = np.hypot(*(turned(here, angle, x, y) - there).T)
     if np.sqrt((off**2).mean()) > MOST_MOVED:
         numbers = ", ".join(str(sheet.number) for sheet in shared)
