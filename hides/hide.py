@@ -30,9 +30,7 @@ Polygonal = Polygon | MultiPolygon
 PRICED_BY = ("ft2", "dm2", "piece")
 
 THICKNESS_STEP = 8.0  # mm; grid on which thickness is judged. Fields change over hundreds of mm
-THICKNESS_INSET = (
-    1.5  # mm; kept clear of the thickness border, for what happens between grid points
-)
+THICKNESS_INSET = 1.5  # mm; kept clear of the thickness border, for what the grid can't see
 STRAIGHTENED = 0.4  # mm; by how much the border may be straightened, on top of THICKNESS_INSET
 SLIVER = 400.0  # mm²; smaller islands of ground hold no part
 

@@ -43,9 +43,7 @@ _SAG = 1.0 - float(np.cos(np.pi / (4 * _QUARTER)))  # of the radius, that a chor
 # Round offsets are stretched by that, and by 1 % so that no rounding makes one fall short.
 _STRETCH = 1.01 / (1.0 - _SAG)
 
-SAME_POINT = (
-    1e-6  # mm; points nearer than this are one point: far below any tool, far above rounding
-)
+SAME_POINT = 1e-6  # mm; nearer points are one: far below any tool, far above rounding
 
 
 @dataclass(frozen=True, eq=False)
@@ -176,7 +174,10 @@ def _offset(
         whole = shapely.orient_polygons(polygon)
         for ring in (whole.exterior, *whole.interiors):
             steps = np.rint(shapely.get_coordinates(ring)[:-1] / GRID).astype(np.int64)
-            tool.AddPath(steps.tolist(), join, pyclipper.ET_CLOSEDPOLYGON)
+            path = steps.tolist()
+            thin = pyclipper.Area(path) == 0  # finer than the grid, a polygon is but a line
+            end = pyclipper.ET_CLOSEDLINE if thin else pyclipper.ET_CLOSEDPOLYGON
+            tool.AddPath(path, join, end)
     found = list(_polygons(tool.Execute2(distance / GRID)))
     offset = found[0] if len(found) == 1 else MultiPolygon(found)
     return offset if offset.is_valid else shapely.make_valid(offset)  # corners may touch

@@ -17,9 +17,7 @@ AREA_DOUBT = 0.03  # buyers and sellers bargain over 2 to 3 % (common practice, 
 FRAME_DOUBT = 0.1  # of length or depth
 FEW_READINGS = 10
 BARE_SHARE = 0.01  # share of a hide that may go without a zone unremarked
-STRAIGHT_WITHIN = (
-    25.0  # mm; a straight edge of a side runs within so much of a line along the backbone
-)
+STRAIGHT_WITHIN = 25.0  # mm; so near to a line along the backbone a side's edge is straight
 MOSTLY_OFF = 0.5  # of a flaw
 ZONE_DOUBT = 0.2  # mm; a reading may lie so much beyond the range of its zone
 

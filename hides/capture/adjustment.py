@@ -39,9 +39,7 @@ UNKNOWN_FOCAL, TOLD_FOCAL = 0.3, 0.06  # of the logarithm, without and with EXIF
 CENTRE_SPREAD = 0.01  # of the long side
 LENS_SPREAD = (0.15, 0.1)
 CROSSING_NOISE = 0.1  # pixels, of a crossing
-PRINT_SPREAD = (
-    0.001  # of the logarithm of a sheet's scale: sheets of one printer differ by so little
-)
+PRINT_SPREAD = 0.001  # of the logarithm of a sheet's scale: one printer's differ by so little
 MOST_APART = 0.005  # of a sheet's scale from that of the others
 
 

@@ -34,9 +34,7 @@ from hides.thickness import Reading
 
 BEYOND = 0.05  # of a side's area may lie beyond the hull of the crossings unremarked
 FLAT_PIXEL = 1.0  # mm per pixel of the flat picture
-MOST_SPREAD = (
-    5.0  # mm; two deviations of the edge's place by the sheets, beyond which it is doubted
-)
+MOST_SPREAD = 5.0  # mm; two deviations of the edge's place, beyond which it is doubted
 ON_LEATHER = 1.0  # mm; as far off the outline a reading counts as on it
 
 

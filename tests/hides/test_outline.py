@@ -119,10 +119,11 @@ def star(seed: int, count: int = 12) -> Polygon:
 def test_offsets_are_those_of_another_library(seed: int, distance: float, holed: bool) -> None:
     """GEOS's buffer with its arcs in 256 chords is the judge. Round offsets go 1 % farther, and a
     chord's sag beyond that, which shows up to ten times as large in the corners of bays; mitred
-    ones are within the grid, by up to fifty times as much at the point of a needle.
+    ones are within the grid, the more so the blunter a corner is.
     """
-    shape = star(seed).difference(star(seed + 1).buffer(-45.0) if holed else Polygon())
-    assume(abs(distance) > 0.01 and isinstance(shape, Polygon))
+    hole = shapely.transform(star(seed + 1), lambda xy: 0.3 * xy).exterior.coords
+    shape = Polygon(star(seed).exterior.coords, [hole] if holed else [])
+    assume(abs(distance) > 0.01)
     for ours, theirs, apart in (
         (
             grown(shape, distance),
@@ -137,7 +138,7 @@ def test_offsets_are_those_of_another_library(seed: int, distance: float, holed:
     ):
         assert ours.is_valid
         off = shapely.hausdorff_distance(ours.boundary, theirs.boundary, 0.05)
-        assert off <= apart + 50 * GRID
+        assert off <= apart + 5 * GRID
         assert len(polygons_of(ours)) == len(polygons_of(theirs))
 
 
@@ -157,6 +158,16 @@ def test_offsets_split_vanish_and_close_holes() -> None:
     assert mitred(plate, -1.0, 5.0).area == pytest.approx(18 * 18 - 6 * 6)
     island = shapely.union_all([plate.buffer(-1.0, join_style="mitre"), box(9.5, 9.5, 10.5, 10.5)])
     assert mitred(island, 1.0, 5.0).area == pytest.approx(400 - 16 + 9)
+
+
+def test_what_is_finer_than_the_grid_is_not_lost() -> None:
+    """A crumb grows to a disc, a sliver to a lozenge; shrunk, both are gone."""
+    crumb = Polygon([(0, 0), (1e-5, 0), (0, 1e-5)])
+    sliver = Polygon([(0, 0), (5e-5, 0), (9, 3e-5)])
+    for shape, area in ((crumb, 4 * np.pi), (sliver, 4 * np.pi + 36)):
+        assert grown(shape, 2.0).contains(shape)
+        assert area <= grown(shape, 2.0).area <= 1.03 * area
+        assert grown(shape, -2.0).is_empty
 
 
 def test_a_corner_too_sharp_for_its_mitre_is_cut_off() -> None:

@@ -26,9 +26,7 @@ LIGHT_REACH = 120.0  # mm; light changes slower than this along a hide, but for 
 HUE_REACH = 400.0  # mm; the leather's hue changes slower than this
 GRAIN_BLUR = 1.2  # mm; deviation of the blur that takes out grain and noise
 LEAST_TEXTURE = 0.6  # colour difference; no leather is known to be more even than this
-WHITE_QUANTILE = (
-    0.8  # of a printed sheet's pixels, nearly half of which are black, this many are darker
-)
+WHITE_QUANTILE = 0.8  # of a sheet's pixels are darker than white; nearly half are black
 LEATHER_REACH = 120.0  # mm; how deep leather is looked at beside a sheet
 DARKEST = 0.004  # of white; keeps ratios sane where the leather is black and in shadow
 LIGHTNESS = 0.5  # weight of lightness beside hue: texture and light change it, chalk's dose too

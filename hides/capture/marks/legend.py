@@ -44,9 +44,7 @@ PALETTE: dict[str, Rgb] = {
     "black": (38, 38, 40),
 }
 
-LEAST_DIFFERENCE = (
-    18.0  # CIE 1976 colour difference; two colours of a legend nearer than this get mixed up
-)
+LEAST_DIFFERENCE = 18.0  # CIE 1976; two colours of a legend nearer than this get mixed up
 _KEYS = ("flaw", "face", "rgb")
 
 

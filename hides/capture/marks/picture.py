@@ -21,13 +21,9 @@ FINEST_PIXEL = 1.0  # mm per pixel; what is finer is made coarser
 REFLECTANCE_PIXEL = 4.0  # mm per pixel; enough to compare leather and paper
 MIXED_RIM = 4.0  # mm; along the edge the picture shows leather and floor mixed
 SKIRT = 15.0  # mm; what lies so near the edge as a whole may be floor that the edge took in
-WINDOW = (
-    RING_GAPS[-1] + STROKE_GAP
-)  # mm; what is looked at around the hide, and around a group of strokes
-SURE_SCORE, DRAWN_SCORE = (
-    8.0,
-    4.0,
-)  # times the leather's own spread: surely painted, and its continuation
+WINDOW = RING_GAPS[-1] + STROKE_GAP  # mm; what is looked at around a hide, or strokes
+# times the leather's own spread: surely painted, and its continuation
+SURE_SCORE, DRAWN_SCORE = 8.0, 4.0
 LEAST_SURE, LEAST_DRAWN = 6.0, 3.5  # least differences, however even the leather
 BRIGHT = 1.5  # how much more than hue lightness must stand out, which light changes too
 STRAIGHTENED = 0.7  # mm; by how much a shape's edge may be straightened
