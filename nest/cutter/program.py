@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -25,7 +24,7 @@ from nest.cutter.route import arrange
 from nest.cutter.setups import RegistrationMark, Setup, split
 from nest.cutter.stroke import Stroke, along
 from nest.errors import CutError
-from nest.plans import TOLERANCE, Plan, placed_outline, text_of
+from nest.plans import TOLERANCE, Plan, digest_of, placed_outline
 
 __all__ = ["Program", "Stroke", "build", "handed", "of_contours"]
 
@@ -108,7 +107,7 @@ def build(
     pattern = contours(plan, machine)
     thickness = max((w.need.high for w in plan.expected if math.isfinite(w.need.high)), default=0.0)
     cautions = cautions_of(machine, thickness)
-    digest = str(json.loads(text_of(plan))["digest"])
+    digest = digest_of(plan)
     names = labels(plan) if machine.labels else ()
     found = []
     for setup in laid:
