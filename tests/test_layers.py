@@ -92,7 +92,7 @@ LATE = {"nest"}
 ANNOTATED = {"nest", "nest.cli.plan", "nest.cli.watch"}  # import for annotations only
 # Modules whose libraries take long to load and that most runs don't need may be asked for inside
 # a function. They must lie before the module that asks, so that this can't hide a cycle either.
-SLOW = {"hides.trace.dxf", "nest.cutter.cover", "nest.assign.proposal"}
+SLOW = {"hides.trace.dxf", "nest.assign.proposal"}
 OURS = ("hides", "nest")
 
 

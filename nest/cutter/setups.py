@@ -20,6 +20,7 @@ from shapely import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.outline import FloatArray, turned
+from nest.cutter.cover import fewest
 from nest.cutter.machine import SHARED, Machine
 from nest.errors import CutError
 from nest.plans import TOLERANCE, Box, Plan, placed_outline
@@ -29,8 +30,6 @@ GRID = 5.0  # mm between the places tried for a mark
 APART = 60.0  # mm between two marks at least: 0.5 mm of misreading turns 600 mm by 5 mm
 SKEW = 5.0  # degrees; a hide that lies more askew than this is laid again
 STRETCH = 0.01  # of their distance, by which two marks may be measured wrong
-
-Corner = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,25 +100,19 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
     shapes = {p.id: placed_outline(plan, p).polygon for p in plan.placements}
     if not shapes:
         raise CutError("the plan places no part, so there is nothing to cut.")
-    room, spare = machine.room, machine.spare
+    boxes = {angle: _turned(shapes, angle) for angle in (0.0, 90.0)}
     tried = [
-        (angle, _windows(_turned(shapes, angle), room, shared))
+        (angle, _swept(around, machine.room, shared))
         for shared in (0.0, SHARED)
-        for angle in (0.0, 90.0)
+        for angle, around in boxes.items()
     ]
-    few = min((len(windows) for _, windows in tried if windows), default=0)
+    few = min((len(groups) for _, groups in tried if groups), default=0)
     if few > 1:
-        tried += [(angle, _fewest(_turned(shapes, angle), room, few)) for angle in (0.0, 90.0)]
+        tried += [(angle, fewest(around, machine.room)) for angle, around in boxes.items()]
     fitting = sorted((one for one in tried if one[1]), key=lambda one: len(one[1]))
     if not fitting:
         raise _too_large(shapes, machine)
-    gathered = [
-        (
-            [parts for _, parts in windows],
-            [Move(angle, spare - x, spare - y) for (x, y), _ in windows],
-        )
-        for angle, windows in fitting
-    ]
+    gathered = [(groups, _moves(groups, boxes[a], machine, a)) for a, groups in fitting]
     free = _bare(list(shapes.values()), leather)
     for groups, moves in (*_planned(plan, shapes, machine), *gathered):
         setups = _with_marks(groups, moves, machine, free)
@@ -215,19 +208,19 @@ def _ring(shape: Polygon) -> FloatArray:
     return np.asarray(shape.exterior.coords, dtype=np.float64)
 
 
-def _windows(
+def _swept(
     boxes: Mapping[str, Box], room: tuple[float, float], shared: float
-) -> list[tuple[Corner, tuple[str, ...]]]:
-    """Lower left corners of windows and the parts in each; none where a part is too large.
+) -> list[tuple[str, ...]]:
+    """The parts in each of few windows; none where a part is too large.
 
     From the left: the window begins at the leftmost part that is left and takes what lies wholly
     in it, from the lowest part up. ``shared`` mm of the room are kept for common marks.
     """
     left = dict(boxes)
-    found: list[tuple[Corner, tuple[str, ...]]] = []
+    found: list[tuple[str, ...]] = []
     whole = _around(list(boxes.values()))
     if whole[2] - whole[0] <= room[0] and whole[3] - whole[1] <= room[1]:
-        return [(whole[:2], tuple(boxes))]
+        return [tuple(boxes)]
     while left:
         first = min(left, key=lambda name: (left[name][0], left[name][1]))
         right = _limit(left[first], room[0] - shared, room[0], axis=0)
@@ -239,22 +232,8 @@ def _windows(
         taken = {name: b for name, b in beside.items() if b[3] <= top}
         if not taken:
             return []
-        around = _around(list(taken.values()))
-        found.append((_corner(around, room, [corner for corner, _ in found]), tuple(taken)))
+        found.append(tuple(taken))
         left = {name: b for name, b in left.items() if name not in taken}
-    return found
-
-
-def _fewest(
-    boxes: Mapping[str, Box], room: tuple[float, float], below: int
-) -> list[tuple[Corner, tuple[str, ...]]]:
-    """The same for the fewest windows, each beside those before; none where not below so many."""
-    from nest.cutter.cover import fewest  # CP-SAT is slow to load, and most plans are cut at once
-
-    found: list[tuple[Corner, tuple[str, ...]]] = []
-    for names in fewest(boxes, room, below):
-        around = _around([boxes[name] for name in names])
-        found.append((_corner(around, room, [corner for corner, _ in found]), names))
     return found
 
 
@@ -264,18 +243,24 @@ def _limit(first: Box, wish: float, room: float, axis: int) -> float:
     return first[axis] + (max(wish, size) if size <= room else -1.0)
 
 
-def _corner(around: Box, room: tuple[float, float], before: Sequence[Corner]) -> Corner:
-    """The corner of a window round ``around`` that shares most with one of those before."""
-    low, high = np.array(around[2:]) - room, np.array(around[:2])
-    if not before:
-        return around[:2]
-    tried = [np.clip(np.array(corner), low, high) for corner in before]
-    shared = [
-        float(np.prod(np.maximum(np.array(room) - np.abs(new - old), 0.0)))
-        for new, old in zip(tried, before, strict=True)
+def _moves(
+    groups: Sequence[tuple[str, ...]], boxes: Mapping[str, Box], machine: Machine, angle: float
+) -> list[Move]:
+    """The moves of windows round groups, each of which shares most with one of those before."""
+    room = np.array(machine.room)
+    corners: list[FloatArray] = []
+    for names in groups:
+        x0, y0, x1, y1 = _around([boxes[name] for name in names])
+        low, high = np.array([x1, y1]) - room, np.array([x0, y0])
+        tried = [np.clip(old, low, high) for old in corners] or [high]
+        shared = [
+            float(np.prod(np.maximum(room - np.abs(new - old), 0.0)))
+            for new, old in zip(tried, corners or [high], strict=True)
+        ]
+        corners.append(tried[int(np.argmax(shared))])
+    return [
+        Move(angle, machine.spare - x, machine.spare - y) for x, y in np.array(corners).tolist()
     ]
-    x, y = tried[int(np.argmax(shared))]
-    return float(x), float(y)
 
 
 def _around(corners: Sequence[ArrayLike]) -> Box:

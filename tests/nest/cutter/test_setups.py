@@ -70,7 +70,7 @@ def test_no_fewer_windows_hold_all_boxes(seed):
     low = random.integers(0, 700, (9, 2))
     sides = np.concatenate([low, low + random.integers(30, 150, (9, 2))], axis=1)
     boxes = {f"p{k}": tuple(row) for k, row in enumerate(sides.tolist())}
-    groups = fewest(boxes, (300.0, 250.0), 10)
+    groups = fewest(boxes, (300.0, 250.0))
     assert sorted(name for group in groups for name in group) == sorted(boxes)
     for group in groups:
         held = np.array([boxes[name] for name in group])
@@ -80,9 +80,9 @@ def test_no_fewer_windows_hold_all_boxes(seed):
 
 
 def test_boxes_larger_than_a_window_have_no_cover():
-    assert fewest({"a": (0.0, 0.0, 10.0, 10.0), "b": (0.0, 0.0, 10.1, 5.0)}, (10.0, 10.0), 9) == []
-    assert fewest({}, (10.0, 10.0), 9) == []
-    assert fewest({"a": (0.0, 0.0, 10.0, 10.0)}, (10.0, 10.0), 1) == []  # not fewer than 1
+    assert fewest({"a": (0.0, 0.0, 10.0, 10.0), "b": (0.0, 0.0, 10.1, 5.0)}, (10.0, 10.0)) == []
+    assert fewest({}, (10.0, 10.0)) == []
+    assert fewest({"a": (0.0, 0.0, 10.0, 10.0)}, (10.0, 10.0)) == [("a",)]
 
 
 @pytest.mark.parametrize(
@@ -105,7 +105,7 @@ def test_a_week_takes_the_fewest_set_ups_there_are(name, bed):
     count = len(split(plan, laser(*bed)))
     for angle in (0, 90):
         boxes = {n: shapely.affinity.rotate(s, angle, (0, 0)).bounds for n, s in shapes.items()}
-        assert fewest(boxes, room, count) == []
+        assert len(fewest(boxes, room)) >= count
 
 
 def test_a_large_bed_takes_all_at_once():
