@@ -62,21 +62,18 @@ def judge(data: bytes, form: str, program: Program) -> tuple[Fault, ...]:
     more = THINNED if machine.smallest_step else 0.0
     allowed = replace(reader.allowed, off=reader.allowed.off + more)
     read = _on_bed(reader.read(data, machine), machine, reader.drives)
-    pairs = wanted_lines(program, reader.drives, reader.layered)
-    wanted = tuple(line for _, line in pairs)
+    wanted = wanted_lines(program, reader.drives, reader.layered)
     found = (
         *read.faults,
-        *compared(wanted, read.lines, allowed),
+        *compared(tuple(line for _, line in wanted), read.lines, allowed),
         *_off_bed(read, machine),
         *_misnamed(() if reader.drives else program.labels, read.words),
     )
-    return found or _fitting(program, [k for k, _ in pairs], read.lines)
-
-
-def _fitting(program: Program, order: Sequence[int], lines: Sequence[Line]) -> tuple[Fault, ...]:
-    """Judge what lines leave that agree with the strokes one by one."""
+    if found:
+        return found
+    # the lines agree with the strokes one by one; now for what they leave
     pieces: list[list[Line]] = [[] for _ in program.strokes]
-    for k, line in zip(order, lines, strict=True):
+    for (k, _), line in zip(wanted, read.lines, strict=True):
         pieces[k].append(replace(line, work=program.strokes[k].work))
     return tuple(leaves(program, pieces))
 

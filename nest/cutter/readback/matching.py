@@ -7,9 +7,8 @@ only fault. Otherwise each line that has no stroke, and each stroke without a li
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -185,11 +184,14 @@ def _rest(want: _Side, have: _Side, pairs: dict[int, int], allowed: Allowance) -
     for i in lost:
         k = _nearest(want, i, have, over)
         if k is None:
-            yield Fault("missing", _lacks(want.lines[i]), part=want.lines[i].where)
+            line = want.lines[i]
+            at, part = "({:.1f}, {:.1f})".format(*line.points.mean(axis=0)), line.where
+            says = f"a {line.work} of {part or 'the set-up'} around {at} is missing."
+            yield Fault("missing", says, part=part)
         else:
             over.remove(k)
             yield _gone_wrong(want, i, have, k)
-    twice = _matched(_some(have, over), want, allowed) if over else {}
+    twice = _matched(_side([have.lines[k] for k in over]), want, allowed) if over else {}
     for n, k in enumerate(over):
         where = have.lines[k].where
         if n in twice:
@@ -197,15 +199,6 @@ def _rest(want: _Side, have: _Side, pairs: dict[int, int], allowed: Allowance) -
             yield Fault("duplicate", f"{where} is drawn once more.", part=part)
         else:
             yield Fault("extra", f"{where} is in no stroke of the program.")
-
-
-def _some(side: _Side, which: Sequence[int]) -> _Side:
-    return _side([side.lines[k] for k in which])
-
-
-def _lacks(line: Line) -> str:
-    x, y = line.points.mean(axis=0)
-    return f"a {line.work} of {line.where or 'the set-up'} around ({x:.1f}, {y:.1f}) is missing."
 
 
 def _nearest(want: _Side, i: int, have: _Side, among: Sequence[int]) -> int | None:
@@ -239,48 +232,32 @@ def _story(want: _Side, have: _Side, allowed: Allowance) -> Fault | None:
     """The one mistake that explains all lines, if there is one."""
     low, high = want.boxes[:, :2].min(0), want.boxes[:, 2:].max(0)
     first, last = have.boxes[:, :2].min(0), have.boxes[:, 2:].max(0)
-    scaled = _scaled(want, have, (low, high, first, last), allowed)
-    if scaled is not None:
-        return scaled
-    shift = first - low
-    if _explains(want, have, lambda points: points - shift, allowed):
-        by = float(np.hypot(*shift))
-        says = f"everything is shifted by ({shift[0]:.3f}, {shift[1]:.3f}) mm."
-        return Fault("shifted", says, by=by)
-    for axis, name in enumerate("xy"):
-        signs = np.where(np.arange(2) == axis, -1.0, 1.0)
-        back = np.where(np.arange(2) == axis, first + high, -shift)
-        if _explains(want, have, partial(_undone, signs, back), allowed):
-            return Fault("mirrored", f"everything is mirrored in {name}.")
-    return None
-
-
-def _scaled(
-    want: _Side, have: _Side, corners: tuple[FloatArray, ...], allowed: Allowance
-) -> Fault | None:
-    low, high, first, last = corners
     sizes = np.maximum(high - low, 1e-9)
     scales = (last - first) / sizes
     scale = float(scales[sizes.argmax()])
     unsure = 1e-3 + 4 * allowed.off / float(sizes.min())  # a small drawing's scale is rounded
-    if scale <= 0 or np.ptp(scales) > unsure or abs(scale - 1) < 1e-3:
-        return None
-    shift = first - scale * low
-    finer = replace(allowed, off=allowed.off * max(1.0, 2 / scale))
-    if not _explains(want, have, lambda points: (points - shift) / scale, finer):
-        return None
-    names = (says for factor, says in STORIES.items() if abs(scale / factor - 1) < 2e-3)
-    says = f"everything is {scale:.4f} times as large: {next(names, 'a wrong scale')}."
-    return Fault("scale", says, by=scale)
-
-
-def _undone(signs: FloatArray, back: FloatArray, points: FloatArray) -> FloatArray:
-    return signs * points + back
+    if scale > 0 and np.ptp(scales) <= unsure and abs(scale - 1) >= 1e-3:
+        finer = replace(allowed, off=allowed.off * max(1.0, 2 / scale))
+        if _explains(want, have, scale, first - scale * low, finer):
+            names = (says for factor, says in STORIES.items() if abs(scale / factor - 1) < 2e-3)
+            says = f"everything is {scale:.4f} times as large: {next(names, 'a wrong scale')}."
+            return Fault("scale", says, by=scale)
+    shift = first - low
+    if _explains(want, have, 1.0, shift, allowed):
+        by = float(np.hypot(*shift))
+        says = f"everything is shifted by ({shift[0]:.3f}, {shift[1]:.3f}) mm."
+        return Fault("shifted", says, by=by)
+    for name, turned in (("x", [True, False]), ("y", [False, True])):
+        back = np.where(turned, first + high, shift)
+        if _explains(want, have, np.where(turned, -1.0, 1.0), back, allowed):
+            return Fault("mirrored", f"everything is mirrored in {name}.")
+    return None
 
 
 def _explains(
-    want: _Side, have: _Side, undo: Callable[[FloatArray], FloatArray], allowed: Allowance
+    want: _Side, have: _Side, factor: float | FloatArray, shift: FloatArray, allowed: Allowance
 ) -> bool:
-    lines = [replace(line, points=undo(line.points)) for line in have.lines]
+    """Whether nearly all lines fit once they are moved back by ``shift`` mm and unscaled."""
+    lines = [replace(line, points=(line.points - shift) / factor) for line in have.lines]
     pairs = _matched(want, _side(lines), replace(allowed, off=2 * allowed.off))
     return len(pairs) >= 0.9 * len(want.lines)

@@ -9,6 +9,7 @@ made the strokes is used.
 
 from __future__ import annotations
 
+import cmath
 import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
@@ -56,7 +57,7 @@ def trailed(pivot: FloatArray, offset: float, heading: float) -> tuple[FloatArra
     ``heading`` in radians points from tip to pivot.
     """
     points = [complex(*point) for point in pivot]
-    tips = [points[0] - offset * _unit(heading)]
+    tips = [points[0] - cmath.rect(offset, heading)]
     for first, last in pairwise(points):
         way = last - first
         if way == 0:
@@ -69,12 +70,8 @@ def trailed(pivot: FloatArray, offset: float, heading: float) -> tuple[FloatArra
             gone = k / count
             left = 2 * math.atan(math.tan(lag / 2) * math.exp(-gone * abs(way) / offset))
             heading = along + left
-            tips.append(first + gone * way - offset * _unit(heading))
+            tips.append(first + gone * way - cmath.rect(offset, heading))
     return pairs(tips), heading
-
-
-def _unit(angle: float) -> complex:
-    return complex(math.cos(angle), math.sin(angle))
 
 
 def _tips(
@@ -105,7 +102,8 @@ def _fits(contour: Contour, tip: shapely.Geometry, machine: Machine) -> Iterator
     half = machine.kerf / 2 if beside else 0.0
     allowed = BLADE if machine.tool == "drag" else BEAM
     run = _run(contour)
-    off = _distances(tip, _sampled(run))
+    points = shapely.get_coordinates(shapely.segmentize(shapely.LineString(run), SPACING))
+    off = _distances(tip, points)
     most = half * NARROW_BAY if half else 0.0
     worst = float(max(half - off.min(), off.max() - max(most, half)))
     mean = abs(float(off.mean()) - half)
@@ -141,10 +139,6 @@ def _run(contour: Contour) -> FloatArray:
     for first, last, bulge in zip(corners, corners[1:], bulges.tolist(), strict=False):
         points += bent(first, last, bulge)
     return pairs(points)
-
-
-def _sampled(run: FloatArray) -> FloatArray:
-    return shapely.get_coordinates(shapely.segmentize(shapely.LineString(run), SPACING))
 
 
 def _spared(
