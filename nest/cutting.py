@@ -196,7 +196,7 @@ def coupon(machine: Machine, kind: str, *, formats: Sequence[str] = ()) -> Coupo
     if machine.tool == "hand" or (kind == "offset" and machine.tool != "drag"):
         raise CutError(f"a {machine.tool} has no {kind} to measure.", mend="Name another machine.")
     lines = COUPONS[kind](CORNER, CORNER)
-    made = program.of_contours(lines, machine, name=f"{kind} coupon", as_drawn=True)
+    made = program.of_contours(lines, machine, name=f"{kind} coupon")
     return Coupon(kind, machine, (made, program.handed(machine)), _formats(machine, formats))
 
 

@@ -67,6 +67,12 @@ def circle(
     return Contour(points, True, work, part, np.full(4, -QUARTER), what, inside=True)
 
 
+def cross(centre: FloatArray, size: float) -> FloatArray:
+    """The two arms of a cross, (2, 2, 2) mm, each ``size`` mm long."""
+    arms = size / 2 * np.array([[[-1.0, 0.0], [1.0, 0.0]], [[0.0, -1.0], [0.0, 1.0]]])
+    return np.asarray(centre + arms)
+
+
 def moved(contour: Contour, angle: float, x: float, y: float) -> Contour:
     """The contour turned by ``angle`` degrees about (0, 0), then shifted by (x, y) mm."""
     return replace(contour, points=turned(contour.points, angle, x, y))
@@ -177,7 +183,11 @@ def _holes(mark: Mark, name: str, machine: Machine) -> list[Contour]:
         rims = [circle(point, machine.hole, name) for point in mark.points]
     if machine.holes == "circle":
         return rims
-    return [arm for rim in rims for arm in _cross(rim, machine.hole)]
+    return [
+        Contour(arm, False, "hole", name, what=rim.what)
+        for rim in rims
+        for arm in cross(rim.points.mean(axis=0), machine.hole)
+    ]
 
 
 def _drain(mark: Mark, name: str) -> Contour:
@@ -185,9 +195,3 @@ def _drain(mark: Mark, name: str) -> Contour:
     centre = mark.points.mean(axis=0)
     radii = np.hypot(*(mark.points - centre).T)
     return circle(centre, 2 * float(radii.mean()), name, what="drain")
-
-
-def _cross(rim: Contour, size: float) -> list[Contour]:
-    arms = size / 2 * np.array([[[-1.0, 0.0], [1.0, 0.0]], [[0.0, -1.0], [0.0, 1.0]]])
-    middle = rim.points.mean(axis=0)
-    return [Contour(middle + arm, False, "hole", rim.part, what=rim.what) for arm in arms]

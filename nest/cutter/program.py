@@ -11,17 +11,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
 from nest.cutter.blade import SETTLED, aligning, strokes
 from nest.cutter.caution import cautions_of, fit_for
-from nest.cutter.contour import Contour, Label, contours, labels
+from nest.cutter.contour import Contour, Label, contours, cross, labels
 from nest.cutter.kerf import compensated
 from nest.cutter.machine import Machine
-from nest.cutter.route import arrange
-from nest.cutter.setups import RegistrationMark, Setup, split
+from nest.cutter.route import arrange, travel_of
+from nest.cutter.setups import Setup, places, split
 from nest.cutter.stroke import Stroke, along
 from nest.errors import CutError
 from nest.plans import TOLERANCE, Plan, digest_of, placed_outline
@@ -109,10 +108,15 @@ def build(
     cautions = cautions_of(machine, thickness)
     digest = digest_of(plan)
     names = labels(plan) if machine.labels else ()
+    # where a stroke harms no part, of any set-up
+    bed = shapely.box(0.0, 0.0, *machine.bed)
+    parts = shapely.union_all([placed_outline(plan, p).polygon for p in plan.placements])
     found = []
     for setup in laid:
         mine, others = _on_bed(pattern, setup)
-        free = _scrap(plan, setup, machine, leather)
+        free = bed.difference(shapely.transform(parts, setup.to_bed.on))
+        if leather is not None:
+            free = free.intersection(shapely.transform(leather, setup.to_bed.on))
         program = _program(mine, others, machine, free=free)
         _inside_bed(program)
         found.append(
@@ -129,25 +133,18 @@ def build(
     return tuple(found)
 
 
-def of_contours(
-    given: Sequence[Contour], machine: Machine, *, name: str, as_drawn: bool = False
-) -> Program:
+def of_contours(given: Sequence[Contour], machine: Machine, *, name: str) -> Program:
     """A program for contours that are already on the bed, such as a coupon.
 
-    ``as_drawn`` leaves kerf, blade and order alone: the tool's middle goes along the lines.
+    Kerf, blade and order are left alone: the tool's middle goes along the lines.
 
     Raises
     ------
-    CutError : there is nothing to draw, it leaves the bed, or the tool can't cut it.
+    CutError : it leaves the bed.
     """
-    if as_drawn:
-        drawn = tuple(along(contour) for contour in given)
-        # of no part: what a tool leaves of an uncompensated line is not what the line shows
-        pattern = tuple(replace(contour, part="") for contour in given)
-        program = _finished(drawn, pattern, machine)
-    else:
-        free = _bed_of(machine).difference(shapely.union_all([_shape(c) for c in given]))
-        program = _program(given, (), machine, free=free)
+    # of no part: what a tool leaves of an uncompensated line is not what the line shows
+    pattern = tuple(replace(contour, part="") for contour in given)
+    program = _finished(tuple(along(contour) for contour in given), pattern, machine)
     _inside_bed(program)
     return replace(program, name=name, cautions=cautions_of(machine))
 
@@ -163,7 +160,7 @@ def handed(machine: Machine) -> Program:
     arm = low + np.array([[0.0, 0.55 * height], [0.7 * width, 0.55 * height]])
     work = "cut" if machine.is_knife else "mark"
     letter = [Contour(line, False, work, "test", what="letter") for line in (head, arm)]
-    return of_contours(letter, machine, name="test mark", as_drawn=True)
+    return of_contours(letter, machine, name="test mark")
 
 
 def home_of(machine: Machine) -> Point:
@@ -182,19 +179,17 @@ def _on_bed(pattern: Sequence[Contour], setup: Setup) -> tuple[list[Contour], li
     laid = [replace(c, points=setup.to_bed.on(c.points)) for c in pattern]
     mine = [c for c in laid if c.part in setup.parts]
     others = [c for c in laid if c.part not in setup.parts and c.work == "cut"]
-    marks = [line for mark in setup.draws for line in _cross(mark, setup)]
+    marks = [
+        Contour(arm, False, "mark", "", what="registration")
+        for at in setup.to_bed.on(places(setup.draws))
+        for arm in cross(at, CROSS)
+    ]
     return [*marks, *mine], others
 
 
 def _named(label: Label, setup: Setup) -> Label:
     x, y = setup.to_bed.on([(label.x, label.y)])[0].tolist()
     return replace(label, x=x, y=y, angle=label.angle + setup.to_bed.angle)
-
-
-def _cross(mark: RegistrationMark, setup: Setup) -> list[Contour]:
-    at = setup.to_bed.on([(mark.x, mark.y)])[0]
-    arms = CROSS / 2 * np.array([[[-1.0, 0.0], [1.0, 0.0]], [[0.0, -1.0], [0.0, 1.0]]])
-    return [Contour(at + arm, False, "mark", "", what="registration") for arm in arms]
 
 
 def _program(
@@ -207,26 +202,23 @@ def _program(
     """Kerf, order and strokes of the contours of one bed; lead-ins stay off ``others``."""
     route = arrange(compensated(mine, machine.kerf), machine, home_of(machine))
     pattern = tuple(mine[k] for k in route.places)
-    lead = _aligned(machine, free) if _trails(machine, mine) else ()
+    trails = machine.tool == "drag" and any(c.work != "mark" for c in mine)
+    lead = (_aligned(machine, free),) if trails else ()
     # The others come after all else, so that lead-ins see them, and are not drawn.
     drawn = strokes([*route.contours, *others], machine)[: len(route.contours)]
     before = tuple(Contour(s.points, False, s.work, s.part, what=s.what) for s in lead)
     return _finished((*lead, *drawn), (*before, *pattern), machine)
 
 
-def _trails(machine: Machine, mine: Sequence[Contour]) -> bool:
-    return machine.tool == "drag" and any(c.work != "mark" for c in mine)
-
-
 def _finished(drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: Machine) -> Program:
     home = home_of(machine)
-    ends = [home, *(end for stroke in drawn for end in (stroke.start, stroke.end)), home]
-    travel = float(sum(math.dist(a, b) for a, b in zip(ends[::2], ends[1::2], strict=True)))
-    lengths = {mark: _length(drawn, mark) for mark in (True, False)}
+    travel = travel_of(drawn, home)
+    lengths = [s.length * s.passes for s in drawn]
+    marked = sum(length for s, length in zip(drawn, lengths, strict=True) if s.work == "mark")
     lowered = sum(stroke.passes for stroke in drawn)
     seconds = (
-        lengths[True] / machine.feed_mark
-        + lengths[False] / machine.feed_cut
+        marked / machine.feed_mark
+        + (sum(lengths) - marked) / machine.feed_cut
         + travel / machine.feed_travel
         + lowered * machine.seconds_per_stroke
     )
@@ -240,15 +232,11 @@ def _finished(drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: 
         extents=_extents(drawn),
         start=home,
         travel=travel,
-        cut_length=sum(lengths.values()),
+        cut_length=sum(lengths),
         seconds=seconds,
         digest="",
         cautions=(),
     )
-
-
-def _length(drawn: Sequence[Stroke], mark: bool) -> float:
-    return sum(s.length * s.passes for s in drawn if (s.work == "mark") == mark)
 
 
 def _extents(drawn: Sequence[Stroke]) -> tuple[float, float, float, float]:
@@ -271,32 +259,7 @@ def _inside_bed(program: Program) -> None:
             )
 
 
-# --- scrap -----------------------------------------------------------------------------------
-
-
-def _bed_of(machine: Machine) -> BaseGeometry:
-    return shapely.box(0.0, 0.0, *machine.bed)
-
-
-def _shape(contour: Contour) -> BaseGeometry:
-    points = contour.flat(0.1)
-    return Polygon(points) if contour.closed else LineString(points)
-
-
-def _scrap(
-    plan: Plan, setup: Setup, machine: Machine, leather: BaseGeometry | None
-) -> BaseGeometry:
-    """Where on the bed a stroke harms no part, of this set-up or another."""
-    parts = shapely.union_all([placed_outline(plan, p).polygon for p in plan.placements])
-    harmed = shapely.transform(parts, setup.to_bed.on)
-    bed = _bed_of(machine)
-    waste = (
-        bed if leather is None else bed.intersection(shapely.transform(leather, setup.to_bed.on))
-    )
-    return waste.difference(harmed)
-
-
-def _aligned(machine: Machine, free: BaseGeometry) -> tuple[Stroke, ...]:
+def _aligned(machine: Machine, free: BaseGeometry) -> Stroke:
     """The stroke in scrap, nearest to where the tool starts, that gives a blade its heading."""
     size = SETTLED * machine.offset
     room = free.buffer(-CLEAR)
@@ -306,7 +269,7 @@ def _aligned(machine: Machine, free: BaseGeometry) -> tuple[Stroke, ...]:
     shapely.prepare(room)
     for corner in corners[np.argsort(away, kind="stable")]:
         if room.contains(shapely.box(*corner, *(corner + size))):
-            return (aligning(corner, machine),)
+            return aligning(corner, machine)
     raise CutError(
         f"there is no scrap of {size:g} × {size:g} mm on the bed for the blade to turn in first.",
         mend="Plan with a larger gap, or lay the hide so that some waste is in reach.",

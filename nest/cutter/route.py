@@ -27,6 +27,7 @@ from hides.outline import FloatArray
 from nest.cutter.contour import Contour, backwards, begun
 from nest.cutter.exchange import shorten
 from nest.cutter.machine import Machine
+from nest.cutter.polyline import Polyline
 from nest.errors import CutError
 
 IntArray = NDArray[np.int64]
@@ -55,9 +56,9 @@ class Route:
     travel: float
 
 
-def travel_of(contours: Sequence[Contour], start: tuple[float, float] = (0.0, 0.0)) -> float:
-    """Travel in mm from the start (mm) over the contours as they stand, and back to it."""
-    ends = [start, *(end for contour in contours for end in (contour.start, contour.end)), start]
+def travel_of(lines: Sequence[Polyline], start: tuple[float, float] = (0.0, 0.0)) -> float:
+    """Travel in mm from the start (mm) over the lines as they stand, and back to it."""
+    ends = [start, *(end for line in lines for end in (line.start, line.end)), start]
     hops = np.array(ends[1::2]) - np.array(ends[::2])
     return float(np.hypot(*hops.T).sum())
 

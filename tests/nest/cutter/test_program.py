@@ -141,9 +141,7 @@ def test_the_test_mark_is_handed():
 
 
 def test_a_coupon_is_drawn_as_it_stands():
-    (stroke,) = of_contours(
-        [circle((50, 50), 20, "c")], laser(kerf=1), name="c", as_drawn=True
-    ).strokes
+    (stroke,) = of_contours([circle((50, 50), 20, "c")], laser(kerf=1), name="c").strokes
     assert stroke.length == pytest.approx(20 * np.pi)
 
 
