@@ -114,6 +114,19 @@ class Polyline:
         return chords, bulges
 
 
+def arc_centre(first: FloatArray, last: FloatArray, bulge: float) -> tuple[FloatArray, float]:
+    """Centre (2,) and radius in mm of the arc between two points.
+
+    With the chord c between its ends, an arc's radius is c(1 + b²)/(4|b|); a bulge b is that of
+    DXF (DXF reference, LWPOLYLINE, group 42).
+    """
+    chord = last - first
+    # the centre lies on the left of the chord for a counter-clockwise arc of less than half
+    left = np.array([-chord[1], chord[0]])
+    centre = (first + last) / 2 + left * (1 - bulge**2) / (4 * bulge)
+    return centre, math.hypot(*chord) * (1 + bulge**2) / (4 * abs(bulge))
+
+
 def _segment_of(half: FloatArray) -> FloatArray:
     """Area between chord and arc for radius 1, from half the arc's angle."""
     angle = 2 * np.abs(half)
@@ -124,14 +137,10 @@ def _chords(p: FloatArray, q: FloatArray, bulge: float, deviation: float) -> Flo
     """Points of the segment from p to q, q left out."""
     if bulge == 0:
         return p[None]
+    centre, radius = arc_centre(p, q, bulge)
     angle = 4 * math.atan(bulge)
-    chord = q - p
-    radius = math.hypot(*chord) * (1 + bulge**2) / (4 * abs(bulge))
     step = 2 * math.acos(max(1 - deviation / radius, 0.0))
     count = max(math.ceil(abs(angle) / step), 2)
-    # the centre lies on the left of the chord for a counter-clockwise arc of less than half
-    left = np.array([-chord[1], chord[0]])
-    centre = (p + q) / 2 + left * (1 - bulge**2) / (4 * bulge)
     turns = angle * np.arange(count) / count
     arm = p - centre
     c, s = np.cos(turns)[:, None], np.sin(turns)[:, None]

@@ -14,8 +14,9 @@ from collections.abc import Iterator
 import numpy as np
 
 from hides.outline import FloatArray
-from nest.cutter.formats.lines import STRAIGHT, arc_centre, counted, flattened, remarks
+from nest.cutter.formats.lines import STRAIGHT, counted, flattened, remarks
 from nest.cutter.machine import Machine
+from nest.cutter.polyline import arc_centre
 from nest.cutter.program import Program
 from nest.cutter.stroke import SWIVEL, Stroke
 from nest.errors import CutError

@@ -1,8 +1,4 @@
-"""Strokes as the writers need them: as the machine counts, arcs, chords, layers, plain words.
-
-A bulge is that of DXF: tan of a quarter of the arc's angle, + counter-clockwise (DXF reference,
-LWPOLYLINE, group 42). With the chord c between its ends, an arc's radius is c(1 + b²)/(4|b|).
-"""
+"""Strokes as the writers need them: as the machine counts, arcs, chords, layers, plain words."""
 
 from __future__ import annotations
 
@@ -108,15 +104,6 @@ def _pieces(stroke: Stroke, machine: Machine) -> Iterator[Stroke]:
             yield replace(stroke, points=stroke.points[run], bulges=bulges, heights=None)
 
 
-def arc_centre(first: FloatArray, last: FloatArray, bulge: float) -> tuple[FloatArray, float]:
-    """Centre (2,) and radius in mm of the arc between two points."""
-    chord = last - first
-    left = np.array([-chord[1], chord[0]])  # of the chord; the centre of a ccw arc lies there
-    centre = (first + last) / 2 + left * (1 - bulge**2) / (4 * bulge)
-    radius = float(np.hypot(*chord)) * (1 + bulge**2) / (4 * abs(bulge))
-    return centre, radius
-
-
 def flattened(stroke: Stroke, most: float, smallest: float = 0.0) -> FloatArray:
     """Points (n, 2) from where the tool comes down to where it is lifted, arcs as chords.
 
@@ -168,9 +155,12 @@ def remarks(program: Program, width: int, *more: str) -> Iterator[str]:
 
 def plain(text: str) -> str:
     """The text in printable ASCII, which every machine reads; other letters become '?'."""
-    spelled = "".join(_SPELLED.get(letter, letter) for letter in text)
-    return "".join(c if " " <= c <= "~" else "?" for c in spelled)
+    return "".join(c if " " <= c <= "~" else "?" for c in text.translate(_SPELLED))
 
 
-_SPELLED = {"–": "-", "—": "-", "−": "-", "×": "x", "°": " deg", "’": "'", "²": "2", "…": "..."}
-_SPELLED |= {"“": '"', "”": '"', "\n": " ", "\t": " "}
+_SPELLED = str.maketrans(
+    {
+        "–": "-", "—": "-", "−": "-", "×": "x", "°": " deg", "’": "'", "²": "2", "…": "...",
+        "“": '"', "”": '"', "\n": " ", "\t": " ",
+    }
+)  # fmt: skip

@@ -22,11 +22,11 @@ from nest.cutter.formats.lines import (
     NOT_CUT,
     STRAIGHT,
     Layer,
-    arc_centre,
     drawn,
     named,
     title,
 )
+from nest.cutter.polyline import arc_centre
 from nest.cutter.program import Program
 from nest.cutter.stroke import Stroke
 

@@ -8,7 +8,8 @@ import pytest
 
 from nest.cutter.contour import Contour
 from nest.cutter.formats import SUFFIXES, encoded
-from nest.cutter.formats.lines import arc_centre, flattened, named, plain, thinned
+from nest.cutter.formats.lines import flattened, named, plain, thinned
+from nest.cutter.polyline import arc_centre
 from nest.cutter.stroke import SWIVEL, Stroke, along
 from nest.errors import CutError
 from tests import cut_sample as cs
