@@ -10,8 +10,9 @@ that these lie true to the parts. Where they come to lie on the bed says how the
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import shapely
@@ -29,6 +30,7 @@ CLEAR = 5.0  # mm that a mark keeps off parts, the leather's edge and the bed's
 GRID = 5.0  # mm between the places tried for a mark
 APART = 60.0  # mm between two marks at least: 0.5 mm of misreading turns 600 mm by 5 mm
 SKEW = 5.0  # degrees; a hide that lies more askew than this is laid again
+WAYS = (0.0, 90.0)  # degrees, the turns of a hide on the bed that are tried
 STRETCH = 0.01  # of their distance, by which two marks may be measured wrong
 
 
@@ -100,7 +102,9 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
     shapes = {p.id: placed_outline(plan, p).polygon for p in plan.placements}
     if not shapes:
         raise CutError("the plan places no part, so there is nothing to cut.")
-    boxes = {angle: _turned(shapes, angle) for angle in (0.0, 90.0)}
+    boxes = {
+        angle: dict(zip(shapes, _turned(shapes.values(), angle), strict=True)) for angle in WAYS
+    }
     tried = [
         (angle, _swept(around, machine.room, shared))
         for shared in (0.0, SHARED)
@@ -178,34 +182,29 @@ def _planned(
 
     Nothing where the plan has none, or was made for a larger bed.
     """
-    groups = [
-        tuple(name for name, shape in shapes.items() if box(*around).contains(shape))
-        for window in plan.bed_windows
-        for around in [box(*window).buffer(2 * TOLERANCE, join_style="mitre").bounds]
-    ]
-    used = [(w, g) for w, g in zip(plan.bed_windows, groups, strict=True) if g]
-    if sorted(name for _, group in used for name in group) != sorted(shapes):
+    held: dict[tuple[str, ...], Polygon] = {}
+    for window in plan.bed_windows:
+        around = box(*window).buffer(2 * TOLERANCE, join_style="mitre")
+        names = tuple(name for name, shape in shapes.items() if around.contains(shape))
+        held |= {names: box(*window)} if names else {}
+    if sorted(name for names in held for name in names) != sorted(shapes):
         return
-    for angle in (0.0, 90.0):
-        turned_boxes = [_around([turned(_ring(box(*window)), angle)]) for window, _ in used]
-        sizes = [(x1 - x0, y1 - y0) for x0, y0, x1, y1 in turned_boxes]
-        if all(wide <= machine.room[0] and deep <= machine.room[1] for wide, deep in sizes):
+    width, depth = machine.room
+    for angle in WAYS:
+        boxes = _turned(held.values(), angle)
+        if all(x1 - x0 <= width and y1 - y0 <= depth for x0, y0, x1, y1 in boxes):
             yield (
-                [group for _, group in used],
+                list(held),
                 [
                     Move(angle, (machine.bed[0] - x0 - x1) / 2, (machine.bed[1] - y0 - y1) / 2)
-                    for x0, y0, x1, y1 in turned_boxes
+                    for x0, y0, x1, y1 in boxes
                 ],
             )
 
 
-def _turned(shapes: Mapping[str, Polygon], angle: float) -> dict[str, Box]:
-    """The boxes of parts with the hide turned by ``angle`` degrees about its origin."""
-    return {name: _around([turned(_ring(shape), angle)]) for name, shape in shapes.items()}
-
-
-def _ring(shape: Polygon) -> FloatArray:
-    return np.asarray(shape.exterior.coords, dtype=np.float64)
+def _turned(shapes: Iterable[Polygon], angle: float) -> list[Box]:
+    """The boxes of shapes with the hide turned by ``angle`` degrees about its origin."""
+    return [shapely.transform(shape, partial(turned, angle=angle)).bounds for shape in shapes]
 
 
 def _swept(
@@ -218,7 +217,7 @@ def _swept(
     """
     left = dict(boxes)
     found: list[tuple[str, ...]] = []
-    whole = _around(list(boxes.values()))
+    whole = _around(boxes.values())
     if whole[2] - whole[0] <= room[0] and whole[3] - whole[1] <= room[1]:
         return [tuple(boxes)]
     while left:
@@ -250,7 +249,7 @@ def _moves(
     room = np.array(machine.room)
     corners: list[FloatArray] = []
     for names in groups:
-        x0, y0, x1, y1 = _around([boxes[name] for name in names])
+        x0, y0, x1, y1 = _around(boxes[name] for name in names)
         low, high = np.array([x1, y1]) - room, np.array([x0, y0])
         tried = [np.clip(old, low, high) for old in corners] or [high]
         shared = [
@@ -263,11 +262,10 @@ def _moves(
     ]
 
 
-def _around(corners: Sequence[ArrayLike]) -> Box:
-    """The box around boxes, or around (n, 2) points."""
-    points = np.vstack([np.asarray(one, dtype=np.float64).reshape(-1, 2) for one in corners])
-    low, high = points.min(axis=0), points.max(axis=0)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+def _around(boxes: Iterable[Box]) -> Box:
+    """The box around boxes."""
+    left, low, right, high = zip(*boxes, strict=True)
+    return min(left), min(low), max(right), max(high)
 
 
 def _too_large(shapes: Mapping[str, Polygon], machine: Machine) -> CutError:
