@@ -38,7 +38,6 @@ if TYPE_CHECKING:  # the classes of answers, under one name for annotations
     from hides.capture.pipeline import Captured as Captured
     from hides.hide import Hide as Hide
     from nest.answers import Answer
-    from nest.answers.recorded import Recorded as Recorded
     from nest.checker import Finding as Finding
     from nest.cutter.machine import Machine as Machine
     from nest.cutting import Coupon as Coupon
@@ -51,6 +50,7 @@ if TYPE_CHECKING:  # the classes of answers, under one name for annotations
     from nest.plans import Plan as Plan
     from nest.report.compare import Comparison as Comparison
     from nest.report.gaugesheet import Gauging as Gauging
+    from nest.report.recorded import Recorded as Recorded
     from nest.report.scalesheet import ScaleSheets as ScaleSheets
     from nest.sheaths import Sheath as Sheath
 
@@ -472,7 +472,7 @@ def measure(
     """
     from hides import measured
     from hides.label import HideLabel
-    from nest.answers.recorded import Recorded
+    from nest.report.recorded import Recorded
 
     label = HideLabel.of(name, tannage, stamp, price)
     return Recorded(*measured.side(outline, label, unit=unit, readings=readings, turn=turn))

@@ -1,7 +1,7 @@
 """A checked plan in, what it is cut from out: programs of a machine, or pages for a pair of hands.
 
 Nothing is cut from a plan that was edited after its check, and where the hide is known the plan
-is checked again on it. Nothing here writes a file; :mod:`nest.answers.cut` makes them.
+is checked again on it. Nothing here writes a file; :mod:`nest.report.cut` makes them.
 """
 
 from __future__ import annotations

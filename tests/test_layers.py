@@ -77,8 +77,8 @@ LAYERS = (
     "nest.cutter.formats",
     "nest.cutter.readback",
     "nest.cutter",
-    "nest.report",
     "nest.cutting",
+    "nest.report",
     # the public door, and the command behind it
     "nest.answers",
     "nest.output",

@@ -1,4 +1,4 @@
-"""Book: several pages in one PDF, and a large drawing printed in pieces on small pages.
+"""Book: a page in its formats, several in one PDF, a large drawing in pieces on small pages.
 
 A page is a :class:`~nest.draw.sheet.Sheet`, or a :class:`Tile`: a window of a larger drawing
 at exactly its size, and over it a sheet that holds the page's own lines and words. The
@@ -18,6 +18,8 @@ from pypdf.generic import RectangleObject
 from nest.draw.sheet import Box, Sheet
 from nest.draw.words import POINT
 
+KINDS = ("png", "pdf", "svg")
+
 
 @dataclass(frozen=True, slots=True)
 class Tile:
@@ -31,6 +33,11 @@ class Tile:
     drawing: Sheet
     window: Box
     place: tuple[float, float]
+
+
+def pictured(sheet: Sheet, name: str) -> dict[str, bytes]:
+    """A page in each of :data:`KINDS`, by file name."""
+    return {f"{name}.{kind}": sheet.data(kind) for kind in KINDS}
 
 
 def pdf_of(pages: Sequence[Sheet | Tile], title: str = "") -> bytes:

@@ -12,17 +12,21 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from hides import record
 from hides.capture.pipeline import Captured
 from hides.outline import FloatArray
 from hides.units import area_text
+from nest.draw.book import pdf_of
 from nest.draw.labels import Labels
 from nest.draw.leather import flaw_code
 from nest.draw.palette import ALARM, FLAW, INK, PAPER, REMNANT, THREAD
 from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type
+from nest.report import hidesheet
 from nest.report.page import ISO_A, MARGIN, Page
 
+ENDINGS = (".hide.json", ".capture.png", ".capture.pdf")
 SIDEBAR = 62.0  # mm, width of the column at the right
 MOST_WIDE = 1800  # pixels of the photo on the page
 TAPE_GRID = 500.0  # mm between the lines that a tape can check
@@ -45,7 +49,7 @@ LOUD = Type(6.2, ALARM, bold=True)
 def capture_sheet(found: Captured, photo: int = 0, *, paper: str = "A4") -> Sheet:
     """Draw the photo of that index with outline, flaws, sheets and doubts on it, landscape."""
     title = f"“{found.hide.name}” as seen"
-    page = Page(ISO_A[paper], title, _facts(found, photo), sidebar=SIDEBAR)
+    page = Page(ISO_A[paper], title, _below(found, photo), sidebar=SIDEBAR)
     wide, tall = found.views[photo].size
     scale = min(page.room / wide, (page.top - MARGIN) / tall)
     frame = (MARGIN, page.top - tall * scale, wide * scale, tall * scale)
@@ -54,6 +58,30 @@ def capture_sheet(found: Captured, photo: int = 0, *, paper: str = "A4") -> Shee
     rows = [*_verdict_rows(found), *_measure_rows(found, photo), *_legend_rows(found)]
     stack(page, rows, page.side, page.top)
     return page
+
+
+picture = capture_sheet
+
+
+def facts(found: Captured) -> dict[str, str]:
+    """The hide's main figures, and how well the sheets agree, mm."""
+    view = found.views[0]
+    seen = f"{len(view.sheets)} read, agree to {view.residual_mm:.2f} mm"
+    return hidesheet.facts(found.hide) | {"sheets": seen}
+
+
+def files(found: Captured, name: str, *, anyway: bool = False) -> dict[str, bytes]:
+    """Photos with what was understood, the hide's picture, and the record where nothing speaks
+    against it, or ``anyway``.
+    """
+    pages = [capture_sheet(found, photo) for photo in range(len(found.photos))]
+    made = {}
+    if found.sure or anyway:
+        made[f"{name}.hide.json"] = record.text(found.hide).encode()
+    made[f"{name}.capture.png"] = pages[0].data("png")
+    pages.append(hidesheet.hide_sheet(found.hide))
+    made[f"{name}.capture.pdf"] = pdf_of(pages, pages[0].title)
+    return made
 
 
 class _Overlay:
@@ -127,7 +155,7 @@ class _Overlay:
         return np.asarray(pixels * (1.0, -1.0) + (0.5, self.view.size[1] - 0.5))
 
 
-def _facts(found: Captured, photo: int) -> str:
+def _below(found: Captured, photo: int) -> str:
     facts = [found.photos[photo].path.name]
     if len(found.photos) > 1:
         facts[0] += f", photo {photo + 1} of {len(found.photos)}"

@@ -13,6 +13,7 @@ from shapely import box
 
 from hides.units import area_text
 from nest.draw import leather
+from nest.draw.book import KINDS, pictured
 from nest.draw.palette import FRONTIER, HEAD, INK, LEFT_OVER, NOTE, PART_EDGE, SMALL, STRONG
 from nest.draw.rows import Row, beside, cells, gap, head, height_of, note, stack
 from nest.draw.sheet import Sheet, Style
@@ -22,6 +23,7 @@ from nest.planning import Planned
 from nest.report.names import shown_of
 from nest.report.page import ISO_A, MARGIN, Page
 
+ENDINGS = tuple(f".compare.{kind}" for kind in KINDS)
 ALIKE = 0.01  # costs or areas that differ by less, as a share, are called equal
 PANEL_GUTTER = 6.0  # mm between hides, and between bars
 NAMES_WIDTH = 42.0  # mm, width of the column with the figures' names
@@ -64,6 +66,22 @@ class Comparison:
     def table(self) -> list[list[str]]:
         """Rows of words with their units: the hides' names, then one row per figure."""
         return table(self.tried)
+
+
+def facts(comparison: Comparison) -> dict[str, str]:
+    """Each hide's leather for the sheaths that it holds, and the one to cut."""
+    used = {t.hide.name: t.figures.text("used_area") for t in comparison.tried}
+    return used | {"cut": comparison.recommended}
+
+
+def picture(comparison: Comparison) -> Sheet:
+    """All hides at one scale with bars and figures; A4 or A3 landscape, in mm."""
+    return compare_sheet(comparison.tried)
+
+
+def files(comparison: Comparison, name: str) -> dict[str, bytes]:
+    """The picture in three formats."""
+    return pictured(picture(comparison), f"{name}.compare")
 
 
 def best_of(tried: Sequence[Planned]) -> Planned:

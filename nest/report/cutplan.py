@@ -18,6 +18,7 @@ from hides.hide import Hide
 from hides.outline import polygons_of
 from hides.units import DM2, area_text
 from nest.draw import leather
+from nest.draw.book import KINDS, pictured
 from nest.draw.labels import Labels
 from nest.draw.palette import (
     ALARM,
@@ -50,10 +51,17 @@ from nest.draw.sheet import Pen, Sheet
 from nest.draw.tints import draw_levels, ramp, tints_of
 from nest.draw.words import Type
 from nest.figures import FIGURES, Figures, SheathCost
-from nest.plans import Plan, borders
+from nest.planning import Planned
+from nest.plans import Plan, borders, text_of
+from nest.report.lists import figures_text, parts_text
 from nest.report.names import Pattern, patterns_of, shown_of, union_bounds
 from nest.report.page import GUTTER, ISO_A, MARGIN, Page, stamp
 
+ENDINGS = (
+    *(".plan.json", ".parts.csv", ".figures.csv"),
+    *(f".cutplan.{kind}" for kind in KINDS),
+    ".detail.pdf",
+)
 # What a maker asks first; the CSV has them all.
 SHOWN = (
     "net_area",
@@ -77,9 +85,32 @@ OMITTED = Type(6.0, ALARM, bold=True)
 KEPT = Type(6.0, REMNANT, bold=True)
 
 
+def facts(planned: Planned) -> dict[str, str]:
+    """Yields and costs, as :data:`nest.figures.FIGURES` defines them."""
+    figures = planned.figures
+    return {FIGURES[key].label: figures.text(key) for key in figures.numbers}
+
+
+def picture(planned: Planned) -> Sheet:
+    """The cut plan: the whole hide on one page, in mm."""
+    return cut_plan(planned.plan, planned.hide, planned.figures)
+
+
+def files(planned: Planned, name: str) -> dict[str, bytes]:
+    """The plan, its lists, the cut plan in three formats, and its used part for the bench."""
+    plan, figures = planned.plan, planned.figures
+    lists = {
+        f"{name}.plan.json": text_of(plan).encode(),
+        f"{name}.parts.csv": parts_text(plan).encode(),
+        f"{name}.figures.csv": figures_text(figures).encode(),
+    }
+    detail = {f"{name}.detail.pdf": cut_detail(plan, planned.hide, figures).data("pdf")}
+    return lists | pictured(picture(planned), f"{name}.cutplan") | detail
+
+
 def cut_plan(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> Sheet:
     """Draw the cut plan on ``paper`` (one of :data:`nest.report.page.ISO_A`, landscape)."""
-    page = Page(ISO_A[paper], f"{plan.name}: cut plan", _facts(plan, hide), sidebar=SIDEBAR)
+    page = Page(ISO_A[paper], f"{plan.name}: cut plan", _below(plan, hide), sidebar=SIDEBAR)
     stamp(page, plan.check, len(plan.placements))
     foot = MARGIN + _draw_figures(page, figures, page.room)
     pen = page.view(page.frame(foot + 9.5), hide.outline.bounds)
@@ -114,7 +145,7 @@ def cut_detail(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -
     return page
 
 
-def _facts(plan: Plan, hide: Hide) -> str:
+def _below(plan: Plan, hide: Hide) -> str:
     kits = len({wanted.kit for wanted in plan.expected})
     return (
         f"{kits} sheaths, {len(plan.placements)} parts on hide “{hide.name}” ({hide.piece}, "

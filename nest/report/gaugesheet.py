@@ -13,6 +13,7 @@ from hides.outline import FloatArray
 from hides.thickness import THROAT, Need, suggest
 from hides.units import THICKEST, area_text, parse_thickness
 from nest.draw import leather
+from nest.draw.book import KINDS, pictured
 from nest.draw.labels import Labels
 from nest.draw.palette import BODY, INK, LEADER_DOT, NOTE, PAPER, REMNANT, STRONG
 from nest.draw.rows import Row, cells, gap, head, note, pair, stack, stroke, swatch
@@ -21,6 +22,7 @@ from nest.draw.tints import NINETY, doubt_row, draw_doubt, draw_levels, ramp, ti
 from nest.draw.words import Type
 from nest.report.page import ISO_A, MARGIN, Page
 
+ENDINGS = tuple(f".gauge.{kind}" for kind in KINDS)
 SIDEBAR = 56.0  # mm, width of the column at the right
 MOST_PLACES = 50
 SURE_LOOK = Style(edge=REMNANT, width=0.5, hatch="//", alpha=0.45)
@@ -99,7 +101,7 @@ def asked(
 def gauge_sheet(found: Gauging, *, paper: str = "A4") -> Sheet:
     """Draw it on one page, landscape."""
     hide = found.hide
-    page = Page(ISO_A[paper], f"Gauging “{hide.name}”", _facts(found), sidebar=SIDEBAR)
+    page = Page(ISO_A[paper], f"Gauging “{hide.name}”", _below(found), sidebar=SIDEBAR)
     pen = page.view(page.frame(MARGIN + 8.0), hide.outline.bounds)
     _draw(pen, found)
     side = [*_need_rows(found), *_place_rows(found), gap(2.0), head("Leather", SIDEBAR)]
@@ -110,6 +112,27 @@ def gauge_sheet(found: Gauging, *, paper: str = "A4") -> Sheet:
     return page
 
 
+picture = gauge_sheet
+
+
+def facts(found: Gauging) -> dict[str, str]:
+    """What is sure and what is not decided, and the places to gauge, mm along and across."""
+    told = {"name": found.hide.name, "readings": str(len(found.hide.readings))}
+    if found.need is not None:
+        told["asked"] = need_text(found.need)
+        told[f"sure to {found.confidence:.0%}"] = area_text(found.sure.area)
+        told["not decided"] = area_text(found.open.area)
+    for number, ((x, y), doubt) in enumerate(zip(found.places, found.doubts, strict=True), 1):
+        known = f", known to ±{doubt:.2f} mm" if found.hide.readings else ""
+        told[f"gauge next, {number}"] = f"{x:.0f} along, {y:.0f} across{known}"
+    return told
+
+
+def files(found: Gauging, name: str) -> dict[str, bytes]:
+    """The picture in three formats."""
+    return pictured(gauge_sheet(found), f"{name}.gauge")
+
+
 def need_text(need: Need) -> str:
     """ "3.2 to 3.5 mm", "3.2 mm or more"."""
     if need.may_split or need.high >= THICKEST:
@@ -117,7 +140,7 @@ def need_text(need: Need) -> str:
     return f"{need.low:g} to {need.high:g} mm"
 
 
-def _facts(found: Gauging) -> str:
+def _below(found: Gauging) -> str:
     asked = f"asked: {need_text(found.need)}" if found.need else "no thickness asked for"
     return f"{asked}    ·    {len(found.hide.readings)} readings so far"
 

@@ -6,6 +6,7 @@ from hides.hide import Hide
 from hides.remarks import remarks
 from hides.units import area_text
 from nest.draw import leather
+from nest.draw.book import KINDS, pictured
 from nest.draw.labels import Labels
 from nest.draw.palette import BACKBONE, LEADER_DOT, STRETCH, ZONE_EDGE
 from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
@@ -14,13 +15,14 @@ from nest.draw.tints import doubt_row, draw_doubt, draw_levels, ramp, tints_of
 from nest.draw.words import Type
 from nest.report.page import ISO_A, MARGIN, Page
 
+ENDINGS = tuple(f".hide.{kind}" for kind in KINDS)
 SIDEBAR = 56.0  # mm, width of the column at the right
 REMARK = Type(6.0)
 
 
 def hide_sheet(hide: Hide, *, paper: str = "A4") -> Sheet:
     """Draw a hide with its flaws, thickness, stretch and areas, landscape."""
-    page = Page(ISO_A[paper], f"Hide “{hide.name}”", _facts(hide), sidebar=SIDEBAR)
+    page = Page(ISO_A[paper], f"Hide “{hide.name}”", _below(hide), sidebar=SIDEBAR)
     pen = page.view(page.frame(MARGIN + 8.0), hide.outline.bounds)
     _draw(pen, hide)
     side = [*_area_rows(hide), gap(2.0), *_leather_rows(hide), gap(2.0)]
@@ -29,9 +31,9 @@ def hide_sheet(hide: Hide, *, paper: str = "A4") -> Sheet:
     return page
 
 
-def hide_facts(hide: Hide) -> dict[str, str]:
+def facts(hide: Hide) -> dict[str, str]:
     """The main figures in words, by label."""
-    facts = {
+    told = {
         "name": hide.name,
         "piece": f"{hide.piece}, {hide.tannage}",
         "gross area": area_text(hide.gross_area),
@@ -40,13 +42,21 @@ def hide_facts(hide: Hide) -> dict[str, str]:
         "readings": str(len(hide.readings)),
     }
     if hide.supplier_area:
-        facts["stamped area"] = area_text(hide.supplier_area)
+        told["stamped area"] = area_text(hide.supplier_area)
     if hide.price and hide.paid is not None:
-        facts["price"] = f"{hide.paid:.2f} {hide.price.currency}"
-    return facts
+        told["price"] = f"{hide.paid:.2f} {hide.price.currency}"
+    return told
 
 
-def _facts(hide: Hide) -> str:
+picture = hide_sheet
+
+
+def files(hide: Hide, name: str) -> dict[str, bytes]:
+    """The picture in three formats."""
+    return pictured(hide_sheet(hide), f"{name}.hide")
+
+
+def _below(hide: Hide) -> str:
     facts = [f"{hide.piece}, {hide.tannage} tanned, grain side up"]
     if hide.parent:
         facts.append(f"cut from “{hide.parent}”")

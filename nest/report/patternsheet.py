@@ -15,7 +15,8 @@ import numpy as np
 from shapely import LineString, MultiPoint, Polygon
 
 from hides.outline import FloatArray, polygons_of
-from hides.units import DM2
+from hides.units import DM2, area_text
+from nest.draw.book import KINDS, pdf_of, pictured
 from nest.draw.labels import Labels
 from nest.draw.palette import (
     ALARM,
@@ -36,8 +37,10 @@ from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.part import XY, Mark, Part
 from nest.report.page import BAND, ISO_A, MARGIN, RULER, SQUARE, Page, caution, draw_check
+from nest.report.templates import Template, template_pages
 from nest.sheaths import Sheath, Station
 
+ENDINGS = (*(f".pattern.{kind}" for kind in KINDS), ".templates.pdf")
 SIDEBAR = 76.0  # mm, width of the words beside the parts
 BESIDE = SIDEBAR + 7.0  # mm, with the room left of them
 PART_AIR = 5.0  # mm round each part with its measures
@@ -111,6 +114,37 @@ def pattern_sheet(sheath: Sheath, *, paper: str | None = None) -> Sheet:
     draw_check(page, x + PART_AIR, y + PART_AIR + 8.0)
     stack(page, rows, page.side, page.top)
     return page
+
+
+picture = pattern_sheet
+
+
+def facts(sheath: Sheath) -> dict[str, str]:
+    """Seams, thread, trim and leather in words; mm, m and areas."""
+    f = sheath.facts
+    low, high = f.thread_rule
+    least, most = f.pitches
+    return {
+        "sheath": f"{sheath.name}, {sheath.hand} hand",
+        "fold allowance": f"{f.fold_allowance:.1f} mm (rule of thumb {f.fold_rule:.1f} mm)",
+        "edge seam": f"{f.seam:.0f} mm, {f.stitches} stitches of {least:.2f} to {most:.2f} mm",
+        "its thread": f"{f.thread / 1000:.2f} m of {f.thread_diameter:g} mm, {f.needles} needles "
+        f"(rule of thumb {low / 1000:.2f} to {high / 1000:.2f} m)",
+        "loop seams": f"{f.loop_seam:.0f} mm, {f.loop_stitches} stitches, "
+        f"{f.loop_thread / 1000:.2f} m of thread",
+        "welt trim": f"{f.welt_trim:.1f} mm",
+        **{f"{kind} area": area_text(area) for kind, area in f.areas.items()},
+    }
+
+
+def files(sheath: Sheath, name: str, *, paper: str | None = None) -> dict[str, bytes]:
+    """The pattern in three formats; with ``paper`` ("a4" or "letter") full-size templates too."""
+    made = pictured(pattern_sheet(sheath), f"{name}.pattern")
+    if paper:
+        title = f"{sheath.name}: templates"
+        templates = [Template(sheath.name, part) for part in sheath.parts]
+        made[f"{name}.templates.pdf"] = pdf_of(template_pages(title, templates, paper), title)
+    return made
 
 
 def _style(sheath: Sheath) -> str:

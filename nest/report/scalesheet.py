@@ -12,11 +12,13 @@ from shapely.affinity import rotate
 from hides.capture import targets
 from hides.errors import InputError
 from hides.units import PAPERS
+from nest.draw.book import pdf_of
 from nest.draw.palette import FADED, HAIR, INK, NOTE, TITLE
 from nest.draw.rows import Row, gap, head, note, stack
 from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
 
+ENDINGS = (".pdf",)
 BLACK = Style(fill="#000000")
 LINE = Style(edge="#000000", width=0.25)
 CUT = Style(edge=HAIR, width=0.15, dash=(1.5, 1.5))
@@ -78,6 +80,23 @@ def scale_sheets(paper: str = "a4") -> ScaleSheets:
     pages = [hints_page(paper), *(sheet_page(sheet, paper) for sheet in targets.SHEETS)]
     pages += sticker_pages(paper)
     return ScaleSheets(tuple(pages))
+
+
+def facts(sheets: ScaleSheets) -> dict[str, str]:
+    """How many pages, and how long the printed ruler must be, mm."""
+    count = f"{len(sheets.pages)}: hints, {targets.COUNT} scale sheets, {targets.STICKERS} stickers"
+    printed = f'at "actual size"; the ruler on each sheet must be {targets.RULER:g} mm long'
+    return {"pages": count, "print": printed}
+
+
+def picture(sheets: ScaleSheets) -> Sheet:
+    """The first page, with hints; in mm."""
+    return sheets.pages[0]
+
+
+def files(sheets: ScaleSheets, name: str) -> dict[str, bytes]:
+    """All pages in one PDF."""
+    return {f"{name}.pdf": pdf_of(sheets.pages, sheets.pages[0].title)}
 
 
 def hints_page(paper: str) -> Sheet:

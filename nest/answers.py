@@ -1,6 +1,6 @@
 """Answers: what is told, drawn and written of each thing that a user can ask for.
 
-One module for each class of answer, of the same form:
+Each class of answer has its module in :mod:`nest.report`, of the same form:
 
 * ``ENDINGS``: what is put behind the name of the answer's files;
 * ``facts(answer)``: its figures in words, by label;
@@ -19,16 +19,16 @@ from nest.draw.sheet import Sheet
 
 Answer = Any  # of a class named in MODULES
 MODULES = {
-    "Hide": "nest.answers.hide",
-    "Recorded": "nest.answers.recorded",
-    "Captured": "nest.answers.captured",
-    "Gauging": "nest.answers.gauging",
-    "ScaleSheets": "nest.answers.scalesheets",
-    "Sheath": "nest.answers.sheath",
-    "Planned": "nest.answers.planned",
-    "Comparison": "nest.answers.comparison",
-    "Cut": "nest.answers.cut",
-    "Coupon": "nest.answers.coupon",
+    "Hide": "nest.report.hidesheet",
+    "Recorded": "nest.report.recorded",
+    "Captured": "nest.report.capturesheet",
+    "Gauging": "nest.report.gaugesheet",
+    "ScaleSheets": "nest.report.scalesheet",
+    "Sheath": "nest.report.patternsheet",
+    "Planned": "nest.report.cutplan",
+    "Comparison": "nest.report.compare",
+    "Cut": "nest.report.cut",
+    "Coupon": "nest.report.coupon",
 }
 
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from hides import record
 from hides.hide import Hide
 from hides.remarks import remarks as odd
-from nest.answers import hide as hides
 from nest.draw.sheet import Sheet
+from nest.report import hidesheet
 
-ENDINGS = (".hide.json", *hides.ENDINGS)
+ENDINGS = (".hide.json", *hidesheet.ENDINGS)
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -28,15 +28,15 @@ class Recorded:
 
 def facts(recorded: Recorded) -> dict[str, str]:
     """The hide's main figures."""
-    return hides.facts(recorded.hide) | {"record": "written"}
+    return hidesheet.facts(recorded.hide) | {"record": "written"}
 
 
 def picture(recorded: Recorded) -> Sheet:
     """The hide; A4 landscape, in mm."""
-    return hides.picture(recorded.hide)
+    return hidesheet.hide_sheet(recorded.hide)
 
 
 def files(recorded: Recorded, name: str) -> dict[str, bytes]:
     """The record, and the picture in three formats."""
     written = record.text(recorded.hide).encode()
-    return {f"{name}.hide.json": written} | hides.files(recorded.hide, name)
+    return {f"{name}.hide.json": written} | hidesheet.files(recorded.hide, name)

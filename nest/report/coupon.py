@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from nest.answers.cut import program_files, ways_of
 from nest.cutter.formats import SUFFIXES
 from nest.cutting import Coupon
 from nest.draw.sheet import Sheet, Style
+from nest.report.cut import program_files, ways_of
 
 ENDINGS = tuple(SUFFIXES.values())
 MARGIN = 10.0  # mm beside the lines
