@@ -33,9 +33,9 @@ class Profile:
         return Profile(u, np.interp(u, self.u, self.back), np.interp(u, self.u, self.edge))
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Knife:
-    """A knife in its own frame; equal knives are equal in everything but their source.
+    """A knife in its own frame; equal knives are equal in all but their source and guesses.
 
     Attributes
     ----------
@@ -56,27 +56,8 @@ class Knife:
     handle_thickness: tuple[tuple[float, float], ...] = ((0.0, 18.0),)
     handle_round: float = 1.0
     choices: Choices = field(default_factory=Choices)
-    source: Path | None = None
-    guesses: tuple[str, ...] = ()
-
-    @cached_property
-    def _content(self) -> tuple[object, ...]:
-        return (
-            self.name,
-            self.outline.points.tobytes(),
-            self.guard,
-            self.blade_thickness,
-            self.tip_thickness,
-            self.handle_thickness,
-            self.handle_round,
-            self.choices,
-        )
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Knife) and self._content == other._content
-
-    def __hash__(self) -> int:
-        return hash(self._content)
+    source: Path | None = field(default=None, compare=False)
+    guesses: tuple[str, ...] = field(default=(), compare=False)
 
     @cached_property
     def length(self) -> float:
