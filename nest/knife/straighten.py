@@ -289,13 +289,9 @@ def _guard(side: Profile, given: float | None) -> tuple[float, str]:
 
 def _steps(width: FloatArray, reach: int) -> FloatArray:
     """How much the mean width over ``reach`` samples differs to either side of each sample."""
-    total = np.concatenate([[0.0], np.cumsum(width)])
-    i = np.arange(len(width))
-    low, high = np.maximum(i - reach, 0), np.minimum(i + reach + 1, len(width))
-    before = (total[i] - total[low]) / np.maximum(i - low, 1)
-    after = (total[high] - total[np.minimum(i + 1, len(width))]) / np.maximum(high - i - 1, 1)
-    step: FloatArray = np.abs(after - before)
-    step[:reach] = step[-reach:] = 0
+    means = np.lib.stride_tricks.sliding_window_view(width, reach).mean(axis=1)
+    step = np.zeros_like(width)
+    step[reach:-reach] = np.abs(means[reach + 1 :] - means[: -reach - 1])
     return step
 
 
