@@ -46,10 +46,10 @@ WORDS = Type(6.0)
 LOUD = Type(6.2, ALARM, bold=True)
 
 
-def capture_sheet(found: Captured, photo: int = 0, *, paper: str = "A4") -> Sheet:
+def capture_sheet(found: Captured, photo: int = 0) -> Sheet:
     """Draw the photo of that index with outline, flaws, sheets and doubts on it, landscape."""
     title = f"“{found.hide.name}” as seen"
-    page = Page(ISO_A[paper], title, _below(found, photo), sidebar=SIDEBAR)
+    page = Page(ISO_A["A4"], title, _below(found, photo), sidebar=SIDEBAR)
     wide, tall = found.views[photo].size
     scale = min(page.room / wide, (page.top - MARGIN) / tall)
     frame = (MARGIN, page.top - tall * scale, wide * scale, tall * scale)

@@ -127,7 +127,7 @@ def table(tried: Sequence[Planned]) -> list[list[str]]:
     return [row for row in rows if any(row[1:])]
 
 
-def compare_sheet(tried: Sequence[Planned], *, paper: str | None = None) -> Sheet:
+def compare_sheet(tried: Sequence[Planned]) -> Sheet:
     """Draw the comparison, landscape; on A4 for up to six hides, on A3 for more.
 
     Raises
@@ -135,7 +135,7 @@ def compare_sheet(tried: Sequence[Planned], *, paper: str | None = None) -> Shee
     ValueError : nothing was tried.
     """
     words = recommend(tried)
-    size = ISO_A[paper or ("A4" if len(tried) <= 6 else "A3")]
+    size = ISO_A["A4" if len(tried) <= 6 else "A3"]
     names = ", ".join(t.hide.name for t in tried)
     sheet = Page(size, f"{tried[0].plan.name}: hides compared", names)
     room = sheet.room

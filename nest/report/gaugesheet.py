@@ -98,10 +98,10 @@ def asked(
     return gauging(hide, known, confidence=confidence, count=count, reach=reach)
 
 
-def gauge_sheet(found: Gauging, *, paper: str = "A4") -> Sheet:
+def gauge_sheet(found: Gauging) -> Sheet:
     """Draw it on one page, landscape."""
     hide = found.hide
-    page = Page(ISO_A[paper], f"Gauging “{hide.name}”", _below(found), sidebar=SIDEBAR)
+    page = Page(ISO_A["A4"], f"Gauging “{hide.name}”", _below(found), sidebar=SIDEBAR)
     pen = page.view(page.frame(MARGIN + 8.0), hide.outline.bounds)
     _draw(pen, found)
     side = [*_need_rows(found), *_place_rows(found), gap(2.0), head("Leather", SIDEBAR)]

@@ -20,9 +20,9 @@ SIDEBAR = 56.0  # mm, width of the column at the right
 REMARK = Type(6.0)
 
 
-def hide_sheet(hide: Hide, *, paper: str = "A4") -> Sheet:
+def hide_sheet(hide: Hide) -> Sheet:
     """Draw a hide with its flaws, thickness, stretch and areas, landscape."""
-    page = Page(ISO_A[paper], f"Hide “{hide.name}”", _below(hide), sidebar=SIDEBAR)
+    page = Page(ISO_A["A4"], f"Hide “{hide.name}”", _below(hide), sidebar=SIDEBAR)
     pen = page.view(page.frame(MARGIN + 8.0), hide.outline.bounds)
     _draw(pen, hide)
     side = [*_area_rows(hide), gap(2.0), *_leather_rows(hide), gap(2.0)]

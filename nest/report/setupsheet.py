@@ -15,7 +15,6 @@ import shapely
 from shapely import box
 
 from hides.hide import Hide
-from hides.units import PAPERS
 from nest.cutter.program import Program
 from nest.cutter.setups import Setup, places
 from nest.draw.labels import Labels
@@ -36,7 +35,7 @@ from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.plans import Plan
 from nest.report.names import shown_of
-from nest.report.page import MARGIN, Page, caution, stamp
+from nest.report.page import ISO_A, MARGIN, Page, caution, stamp
 
 SIDEBAR = 74.0  # mm, width of the column at the right
 BED_AROUND = 0.06  # of the bed's length, shown round it: leather that hangs over
@@ -64,23 +63,19 @@ TITLES = Type(6.0, INK, bold=True)
 
 
 def setup_pages(
-    plan: Plan,
-    hide: Hide | None,
-    setups: Sequence[Setup],
-    programs: Sequence[Program],
-    paper: str = "a4",
+    plan: Plan, hide: Hide | None, setups: Sequence[Setup], programs: Sequence[Program]
 ) -> list[Sheet]:
-    """One landscape page on ``paper`` (of :data:`hides.units.PAPERS`) for each set-up."""
+    """One landscape page of A4 for each set-up."""
     pairs = zip(setups, programs, strict=True)
-    return [_page(plan, hide, setup, program, paper) for setup, program in pairs]
+    return [_page(plan, hide, setup, program) for setup, program in pairs]
 
 
-def _page(plan: Plan, hide: Hide | None, setup: Setup, program: Program, paper: str) -> Sheet:
+def _page(plan: Plan, hide: Hide | None, setup: Setup, program: Program) -> Sheet:
     machine = program.machine
     title = f"{plan.name}: set-up {program.number} of {program.count} on {machine.name}"
     below = f"hide “{plan.hide_name}”, grain side up    ·    bed {machine.bed[0]:g} × "
     below += f"{machine.bed[1]:g} mm"
-    page = Page(PAPERS[paper], title, below, sidebar=SIDEBAR, gutter=6.0)
+    page = Page(ISO_A["A4"], title, below, sidebar=SIDEBAR, gutter=6.0)
     stamp(page, plan.check, len(plan.placements))
     pen = page.view(page.frame(MARGIN + 12.0, left=0.0), _world(machine.bed), cut=True)
     _draw_bed(pen, plan, hide, setup, program)
