@@ -499,16 +499,14 @@ def facts(answer: Answer) -> dict[str, str]:
     >>> facts(read_hide("shared/hides/birch.hide.json"))["readings"]
     '36'
     """
-    from nest import answers
-
-    return answers.facts(answer)
+    found: dict[str, str] = _shown(answer).facts(answer)
+    return found
 
 
 def picture(answer: Answer) -> Sheet:
     """The page of an answer, in mm at its true size; a notebook shows it."""
-    from nest import answers
-
-    return answers.picture(answer)
+    page: Sheet = _shown(answer).picture(answer)
+    return page
 
 
 def files(answer: Answer, name: str, **how: object) -> dict[str, bytes]:
@@ -521,13 +519,20 @@ def files(answer: Answer, name: str, **how: object) -> dict[str, bytes]:
     ------
     InputError : a machine can't be told so, or a file did not read back right.
     """
-    from nest import answers
-
-    return answers.files(answer, name, **how)
+    made: dict[str, bytes] = _shown(answer).files(answer, name, **how)
+    return made
 
 
 def endings(kind: str) -> tuple[str, ...]:
     """What :func:`files` puts behind the name, by the answer's class: "Planned", "Sheath", ..."""
-    from nest import answers
+    from nest.answers import module_of
 
-    return answers.endings(kind)
+    found: tuple[str, ...] = module_of(kind).ENDINGS
+    return found
+
+
+def _shown(answer: Answer) -> Any:
+    """The module that shows it."""
+    from nest.answers import module_of
+
+    return module_of(type(answer).__name__)
