@@ -16,7 +16,7 @@ downstream checks again what its constructor promises:
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -114,11 +114,6 @@ class Outline:
         return float(self.polygon.area)
 
     @property
-    def perimeter(self) -> float:
-        """Length of the ring in mm."""
-        return float(self.polygon.length)
-
-    @property
     def bounds(self) -> tuple[float, float, float, float]:
         """(min x, min y, max x, max y) in mm."""
         low, high = self.points.min(axis=0), self.points.max(axis=0)
@@ -197,16 +192,9 @@ def _rings(outer: pyclipper.PyPolyNode) -> tuple[FloatArray, list[FloatArray]]:
 
 def polygons_of(shape: shapely.Geometry) -> list[Polygon]:
     """The polygons with area in any shapely geometry, largest first."""
-    found = [p for p in _flat([shape]) if p.area > 0]
+    parts = shapely.get_parts(shapely.get_parts(shape))  # a collection may hold MultiPolygons
+    found = [part for part in parts if isinstance(part, Polygon) and part.area > 0]
     return sorted(found, key=lambda p: -p.area)
-
-
-def _flat(shapes: Iterable[shapely.Geometry]) -> Iterable[Polygon]:
-    for shape in shapes:
-        if isinstance(shape, Polygon):
-            yield shape
-        else:
-            yield from _flat(getattr(shape, "geoms", ()))
 
 
 def _without_repeats(ring: FloatArray) -> FloatArray:
