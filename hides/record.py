@@ -26,6 +26,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 from shapely import LineString, Point, Polygon
@@ -320,21 +321,17 @@ def _check_readings(hide: Hide, places: Sequence[str]) -> None:
 
 
 def _members(hide: Hide) -> dict[str, object]:
-    told: dict[str, object] = {
+    told = {
         "croupon": {"kind": "hide", "version": VERSION},
         "name": hide.name,
         "piece": hide.piece,
         "tannage": hide.tannage,
         "frame": FRAME,
+        "price": asdict(hide.price) if hide.price else None,
+        "supplier_area": _told_area(hide.supplier_area) if hide.supplier_area else None,
+        "parent": hide.parent,
     }
-    if hide.price:
-        price = hide.price
-        told["price"] = {"amount": price.amount, "currency": price.currency, "per": price.per}
-    if hide.supplier_area is not None:
-        told["supplier_area"] = _told_area(hide.supplier_area)
-    if hide.parent is not None:
-        told["parent"] = hide.parent
-    return told
+    return {name: value for name, value in told.items() if value is not None}
 
 
 def _told_area(area: float) -> dict[str, object]:
