@@ -7,6 +7,7 @@ are parted by commas, semicolons or tabs; with the latter two, decimals may have
 from __future__ import annotations
 
 import csv
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,7 +24,7 @@ LARGEST_TABLE = 2_000_000
 MOST_ROWS = 20_000
 
 _HEAD = re.compile(r"\s*(?P<name>[a-z]+)\s*(?:\((?P<unit>[a-z]+)\))?\s*")
-_COMMA = re.compile(r"[+-]?\d+,\d+")
+NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)(e[+-]?\d+)?", re.IGNORECASE)
 
 NumberedRow = tuple[int, list[str]]  # its line in the file, counted from 1, and its cells
 
@@ -116,6 +117,20 @@ def check_width(row: NumberedRow, width: int, sign: str) -> None:
     )
 
 
+def number(cell: str, place: str, mend: str) -> float:
+    """The number in a cell; its decimals may have a comma.
+
+    Raises
+    ------
+    InputError : there is none, or none that is finite; with the place and how to mend it.
+    """
+    value = float(cell.replace(",", ".")) if NUMBER.fullmatch(cell) else math.nan
+    if not math.isfinite(value):
+        what = f"{cell!r} is no number." if cell else "there is no number."
+        raise InputError(what, mend=mend, place=place)
+    return value
+
+
 def _cells(at: int, line: str, sign: str) -> list[str]:
     try:
         cells = next(csv.reader([line], delimiter=sign, skipinitialspace=True, strict=True))
@@ -139,19 +154,9 @@ def _rows(
     head = [cell.lower() for cell in found[0][1]]
     for row in found[1:]:
         check_width(row, len(head), sign)
-    rows = [[_number(cell, f"line {line}") for cell in cells] for line, cells in found[1:]]
+    mend = "Units go into the head."
+    rows = [[number(cell, f"line {line}", mend) for cell in cells] for line, cells in found[1:]]
     return head, rows, tuple(line for line, _ in found[1:])
-
-
-def _number(cell: str, place: str) -> float:
-    cell = cell.replace(",", ".") if _COMMA.fullmatch(cell) else cell
-    try:
-        value = float(cell)
-    except ValueError:
-        value = np.nan
-    if not np.isfinite(value):
-        raise InputError(f"{cell!r} is no number.", mend="Units go into the head.", place=place)
-    return value
 
 
 def _columns(

@@ -18,7 +18,7 @@ converted, or read with decimal commas, is said in :attr:`ReadingList.says`. Gau
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import median
@@ -40,7 +40,7 @@ USUAL_THICKNESS = (0.35, 7.0)
 LEAST_SURVEY = 150.0  # mm; readings all nearer than this to the tail are no survey of a side
 LEAST_SURVEY_SHARE = 0.15  # of the hide's length: the same where the hide is known
 
-_LENGTHS = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
+_LENGTHS = {**table.LENGTH_UNITS, "ft": 304.8}
 _THICKNESSES = {"mm": 1.0, "cm": 10.0, "in": 25.4, "oz": OUNCE, "iron": IRON}
 _UNITS = {"inch": "in", "inches": "in", "ounce": "oz", "ounces": "oz", "irons": "iron",
           "feet": "ft", "foot": "ft", "metres": "m", "meters": "m"}  # fmt: skip
@@ -54,7 +54,6 @@ _WORDS = {
     "number": ("number", "sticker", "no", "no.", "nr", "nr.", "n", "num", "id", "#"),
 }  # fmt: skip
 _ROLES = {word: role for role, words in _WORDS.items() for word in words}
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)")
 
 
 @dataclass(frozen=True)
@@ -104,12 +103,13 @@ def on_stickers(
     both = [number for number in numbered if number in stickers]
     says = []
     if lost := sorted(set(numbered) - set(stickers)):
+        those = "its reading is" if len(lost) == 1 else "their readings are"
         says.append(
-            f"No sticker {_listed(lost)} was found in the photo, so {_those(lost)} not used: "
+            f"No sticker {', '.join(map(str, lost))} was found in the photo, so {those} not used: "
             "lay it flat, free of glare, or give the place of the reading."
         )
     if bare := sorted(set(stickers) - set(numbered)):
-        says.append(f"No reading in the list for sticker {_listed(bare)}.")
+        says.append(f"No reading in the list for sticker {', '.join(map(str, bare))}.")
     places = tuple(Reading(*stickers[number], numbered[number]) for number in both)
     return ReadingList(placed=places, says=tuple(says))
 
@@ -121,15 +121,15 @@ def covered(stickers: Mapping[int, tuple[float, float]]) -> tuple[Polygon, ...]:
 
 def read_text(text: str, *, length: float | None = None) -> ReadingList:
     """As :func:`read`, from the text itself; ``length`` in mm."""
-    found = _list(text)
-    says = [*found.says, *_of_commas(found)]
-    thickness = _thicknesses(found)
-    says += _of_unit(found, "thickness", thickness)
-    if "x" not in found.columns:
-        return ReadingList(numbered=_numbered(found, thickness), says=tuple(says))
-    x, y = (_scaled(found, axis, _LENGTHS) for axis in ("x", "y"))
-    _check_reach(found, x + y, length)
-    says += _of_unit(found, "x", x)
+    columns, said = _columns(text)
+    says = [*said, *_of_commas(columns.values())]
+    thickness = _thicknesses(columns["thickness"])
+    says += _of_unit("Thickness is", columns["thickness"], thickness)
+    if "x" not in columns:
+        return ReadingList(numbered=_numbered(columns["number"], thickness), says=tuple(says))
+    x, y = (columns[axis].scaled(_LENGTHS) for axis in ("x", "y"))
+    _check_reach(columns["x"], x + y, length)
+    says += _of_unit("Places are", columns["x"], x)
     placed = tuple(Reading(*each) for each in zip(x, y, thickness, strict=True))
     return ReadingList(placed, says=tuple(says))
 
@@ -139,48 +139,52 @@ def read_text(text: str, *, length: float | None = None) -> ReadingList:
 
 @dataclass(frozen=True, slots=True)
 class _Column:
-    """A column in use: where it is, its name, and the unit if the name tells one."""
+    """A column in use: its name, the unit if that tells one, its cells each with its place."""
 
-    at: int
     name: str
-    unit: str | None = None
+    told: str | None
+    cells: Sequence[tuple[str, str]]
+
+    @property
+    def unit(self) -> str:
+        return self.told or "mm"
+
+    def scaled(self, units: Mapping[str, float]) -> list[float]:
+        """The values in mm."""
+        mend = "Write the unit in the first row."
+        return [table.number(cell, place, mend) * units[self.unit] for cell, place in self.cells]
 
 
-@dataclass(frozen=True, slots=True)
-class _List:
-    """A list's columns by their role, and its rows as (line, cells)."""
-
-    columns: Mapping[str, _Column]
-    rows: Sequence[table.NumberedRow]
-    says: tuple[str, ...]
-
-    def cells(self, role: str) -> Iterator[tuple[str, str]]:
-        """Each row's cell of a column, and its place for a message."""
-        column = self.columns[role]
-        for line, cells in self.rows:
-            yield cells[column.at], f"line {line}, column '{column.name}'"
-
-
-def _list(text: str) -> _List:
+def _columns(text: str) -> tuple[dict[str, _Column], tuple[str, ...]]:
+    """A list's columns by their role, and what is to be said of them."""
     sign, rows = table.cells_of(text)
     if not rows:
         raise InputError("the list is empty.", mend="Write one reading a row: x,y,mm.")
-    headed = not all(_NUMBER.fullmatch(cell) for cell in rows[0][1])
-    width = len(rows[0][1])
-    columns, says = _named(rows[0][1]) if headed else _unnamed(rows[0])
+    first = rows[0][1]
+    headed = not all(table.NUMBER.fullmatch(cell) for cell in first)
+    found, says = _named(first) if headed else _unnamed(rows[0])
     rows = rows[headed:]
     for row in rows:
-        table.check_width(row, width, sign)
+        table.check_width(row, len(first), sign)
     if not rows:
         raise InputError("the list names its columns and holds no reading.")
     if len(rows) > MOST_READINGS:
         raise InputError(f"{len(rows)} readings; at most {MOST_READINGS} can be used.")
-    return _List(columns, rows, says)
+    columns = {}
+    for role, (at, unit) in found.items():
+        name = first[at] if headed else role
+        cells = [(cells[at], f"line {line}, column '{name}'") for line, cells in rows]
+        columns[role] = _Column(name, unit, cells)
+    return columns, says
 
 
-def _named(names: Sequence[str]) -> tuple[dict[str, _Column], tuple[str, ...]]:
+# Of each role, the index of its column and the unit that its name tells.
+_Roles = dict[str, tuple[int, str | None]]
+
+
+def _named(names: Sequence[str]) -> tuple[_Roles, tuple[str, ...]]:
     """The columns by the names in the first row."""
-    columns: dict[str, _Column] = {}
+    columns: _Roles = {}
     spare = []
     for at, name in enumerate(names):
         role, unit = _role(name)
@@ -189,14 +193,14 @@ def _named(names: Sequence[str]) -> tuple[dict[str, _Column], tuple[str, ...]]:
             continue
         if role in columns:
             raise InputError(
-                f"columns '{columns[role].name}' and '{name}' both seem to hold the {role}.",
+                f"columns '{names[columns[role][0]]}' and '{name}' both seem to hold the {role}.",
                 mend="Keep one, or give the other another name.",
                 place="first row",
             )
-        columns[role] = _Column(at, name, unit)
+        columns[role] = (at, unit)
     _check_roles(columns, names)
     if "x" in columns and "number" in columns:
-        spare.append(columns.pop("number").name)
+        spare.append(names[columns.pop("number")[0]])
     unused = (f"Column {_quoted(spare)} is not used.",) if any(spare) else ()
     return columns, unused
 
@@ -213,7 +217,7 @@ def _role(name: str) -> tuple[str | None, str | None]:
     return role, told[0] if told and role in ("x", "y", "thickness") else None
 
 
-def _check_roles(columns: Mapping[str, _Column], names: Sequence[str]) -> None:
+def _check_roles(columns: _Roles, names: Sequence[str]) -> None:
     wanted = ("x", "y", "thickness") if {"x", "y"} & set(columns) else ("number", "thickness")
     for role in wanted:
         if role not in columns:
@@ -224,15 +228,16 @@ def _check_roles(columns: Mapping[str, _Column], names: Sequence[str]) -> None:
             )
     known = {"x": _LENGTHS, "y": _LENGTHS, "thickness": _THICKNESSES}
     for role, units in known.items():
-        if role in columns and (columns[role].unit or "mm") not in units:
+        at, unit = columns.get(role, (0, None))
+        if (unit or "mm") not in units:
             raise InputError(
-                f"{columns[role].unit} is no unit of it here.",
+                f"{unit} is no unit of it here.",
                 mend=f"Use one of {', '.join(units)}.",
-                place=f"first row, column '{columns[role].name}'",
+                place=f"first row, column '{names[at]}'",
             )
 
 
-def _unnamed(first: table.NumberedRow) -> tuple[dict[str, _Column], tuple[str, ...]]:
+def _unnamed(first: table.NumberedRow) -> tuple[_Roles, tuple[str, ...]]:
     """The columns of a list that doesn't name them."""
     roles = {3: ("x", "y", "thickness"), 2: ("number", "thickness")}.get(len(first[1]))
     if roles is None:
@@ -242,23 +247,20 @@ def _unnamed(first: table.NumberedRow) -> tuple[dict[str, _Column], tuple[str, .
             mend="Name the columns in the first row: x,y,mm, or sticker,mm.",
             place=f"line {first[0]}",
         )
-    columns = {role: _Column(at, role) for at, role in enumerate(roles)}
-    return columns, (f"The columns have no names; they are read as {', '.join(roles)}, in mm.",)
+    says = f"The columns have no names; they are read as {', '.join(roles)}, in mm."
+    return {role: (at, None) for at, role in enumerate(roles)}, (says,)
+
+
+def _quoted(names: Sequence[str]) -> str:
+    return ", ".join(f"'{name}'" for name in names)
 
 
 # --- numbers and units -----------------------------------------------------------------------
 
 
-def _value(cell: str, place: str) -> float:
-    if not _NUMBER.fullmatch(cell):
-        what = f"{cell!r} is no number." if cell else "there is no number."
-        raise InputError(what, mend="Write the unit in the first row.", place=place)
-    return float(cell.replace(",", "."))
-
-
-def _of_commas(listed: _List) -> tuple[str, ...]:
+def _of_commas(columns: Iterable[_Column]) -> tuple[str, ...]:
     """Say that decimal commas were read; refuse them beside decimal points."""
-    every = [(cell, place) for role in listed.columns for cell, place in listed.cells(role)]
+    every = [each for column in columns for each in column.cells]
     commas = [(cell, place) for cell, place in every if "," in cell]
     points = [cell for cell, _ in every if "." in cell]
     for cell, place in commas:
@@ -275,42 +277,34 @@ def _of_commas(listed: _List) -> tuple[str, ...]:
     return (f"Decimal commas are read: '{cell}' is {cell.replace(',', '.')}.",)
 
 
-def _scaled(listed: _List, role: str, units: Mapping[str, float]) -> list[float]:
-    """A column's values in mm."""
-    unit = units[listed.columns[role].unit or "mm"]
-    return [_value(cell, place) * unit for cell, place in listed.cells(role)]
-
-
-def _of_unit(listed: _List, role: str, values: Sequence[float]) -> tuple[str, ...]:
+def _of_unit(what: str, column: _Column, values: Sequence[float]) -> tuple[str, ...]:
     """Say that a column was in another unit than mm."""
-    column = listed.columns[role]
-    if column.unit in (None, "mm"):
+    if column.unit == "mm":
         return ()
-    cell = next(cell for cell, _ in listed.cells(role))
-    what = "Places are" if role == "x" else "Thickness is"
-    unit = column.unit or "mm"
+    unit, cell = column.unit, column.cells[0][0]
     return (f"{what} given in {_FULL[unit]}: {cell} {unit} is {values[0]:.2f} mm.",)
 
 
-def _thicknesses(listed: _List) -> list[float]:
+def _would_be(plain: float, units: Mapping[str, float], low: float, high: float, as_: str) -> str:
+    """What a number would be in the units in which it is from ``low`` to ``high`` mm, a clause."""
+    sizes = {_FULL[unit]: plain * size for unit, size in units.items()}
+    fits = [as_.format(unit, mm) for unit, mm in sizes.items() if low <= mm <= high]
+    return f"; {', '.join(fits)}" if fits else ""
+
+
+def _thicknesses(column: _Column) -> list[float]:
     """Thickness in mm; refused where it can hardly be in the unit it is said to be in."""
-    values = _scaled(listed, "thickness", _THICKNESSES)
-    column = listed.columns["thickness"]
+    values = column.scaled(_THICKNESSES)
     middle = median(values)
     if not USUAL_THICKNESS[0] <= middle <= USUAL_THICKNESS[1]:
-        plain = middle / _THICKNESSES[column.unit or "mm"]
-        fits = [
-            f"as {_FULL[unit]} it would be {plain * size:.2f} mm"
-            for unit, size in _THICKNESSES.items()
-            if unit != (column.unit or "mm") and 1.5 <= plain * size <= 6.0
-        ]
+        plain = middle / _THICKNESSES[column.unit]
+        fits = _would_be(plain, _THICKNESSES, 1.5, 6.0, "as {} it would be {:.2f} mm")
         raise InputError(
-            f"a usual reading of {plain:g} {column.unit or 'mm'} is no thickness of a side"
-            + (f"; {', '.join(fits)}." if fits else "."),
+            f"a usual reading of {plain:g} {column.unit} is no thickness of a side{fits}.",
             mend="Name the column by its unit, such as mm, in or oz.",
             place=f"column '{column.name}'",
         )
-    for value, (cell, place) in zip(values, listed.cells("thickness"), strict=True):
+    for value, (cell, place) in zip(values, column.cells, strict=True):
         if not THINNEST <= value <= THICKEST:
             raise InputError(
                 f"{cell} is {value:.3g} mm, which is no thickness of leather.",
@@ -320,34 +314,30 @@ def _thicknesses(listed: _List) -> list[float]:
     return values
 
 
-def _check_reach(listed: _List, places: Sequence[float], length: float | None) -> None:
+def _check_reach(column: _Column, places: Sequence[float], length: float | None) -> None:
     """Refuse places that take up so little of a hide that they can't be in mm."""
     reach = max(abs(place) for place in places)
-    told = listed.columns["x"].unit
     least, most = (
         (LEAST_SURVEY, 4000.0) if length is None else (LEAST_SURVEY_SHARE * length, 1.5 * length)
     )
-    if (told is not None and length is None) or len(listed.rows) < 3 or least <= reach <= most:
+    told = column.told is not None and length is None
+    if told or len(column.cells) < 3 or least <= reach <= most:
         return
-    plain = reach / _LENGTHS[told or "mm"]
-    fits = [
-        f"as {_FULL[unit]} that is {plain * size:.0f} mm"
-        for unit, size in _LENGTHS.items()
-        if unit != (told or "mm")
-        and 0.4 * (length or 1500.0) <= plain * size <= 1.2 * (length or 2500.0)
-    ]
+    plain = reach / _LENGTHS[column.unit]
+    usual = (0.4 * (length or 1500.0), 1.2 * (length or 2500.0))
+    fits = _would_be(plain, _LENGTHS, *usual, "as {} that is {:.0f} mm")
     raise InputError(
-        f"no reading is farther along than {plain:g} {told or 'mm'}"
+        f"no reading is farther along than {plain:g} {column.unit}"
         + (f", and the hide is {length:.0f} mm long" if length else "")
-        + (f"; {', '.join(fits)}." if fits else "."),
+        + f"{fits}.",
         mend="Name the unit with the column, such as 'x mm' or 'x in'.",
-        place=f"column '{listed.columns['x'].name}'",
+        place=f"column '{column.name}'",
     )
 
 
-def _numbered(listed: _List, thickness: Sequence[float]) -> dict[int, float]:
+def _numbered(column: _Column, thickness: Sequence[float]) -> dict[int, float]:
     found: dict[int, float] = {}
-    for (cell, place), value in zip(listed.cells("number"), thickness, strict=True):
+    for (cell, place), value in zip(column.cells, thickness, strict=True):
         if not cell.isdecimal() or not 1 <= int(cell) <= STICKERS:
             raise InputError(
                 f"{cell!r} is no number of a sticker.",
@@ -358,18 +348,3 @@ def _numbered(listed: _List, thickness: Sequence[float]) -> dict[int, float]:
             raise InputError(f"sticker {cell} has two readings.", mend="Keep one.", place=place)
         found[int(cell)] = value
     return found
-
-
-# --- words -----------------------------------------------------------------------------------
-
-
-def _quoted(names: Sequence[str]) -> str:
-    return ", ".join(f"'{name}'" for name in names)
-
-
-def _listed(numbers: Sequence[int]) -> str:
-    return ", ".join(str(number) for number in numbers)
-
-
-def _those(numbers: Sequence[int]) -> str:
-    return "its reading is" if len(numbers) == 1 else "their readings are"
