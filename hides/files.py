@@ -8,8 +8,8 @@ from pathlib import Path
 from hides.errors import InputError
 
 
-def read_whole(path: Path, most: int) -> bytes:
-    """The bytes of a file of at most ``most`` bytes.
+def read_whole(path: Path, most: int, mend: str = "Is it the right file?") -> bytes:
+    """The bytes of a file of at most ``most`` bytes; ``mend`` is what to do with a larger one.
 
     Raises
     ------
@@ -36,7 +36,7 @@ def read_whole(path: Path, most: int) -> bytes:
     if size > most:
         raise InputError(
             f"the file has {size / 1e6:.3g} MB, more than {most / 1e6:g} MB.",
-            mend="Is it the right file?",
+            mend=mend,
             file=path,
         )
     return data

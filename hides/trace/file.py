@@ -6,6 +6,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from hides.errors import OutlineError, placed
+from hides.files import read_whole
 from hides.trace.silhouette import Silhouette
 from hides.trace.svg import svg_drawing
 
@@ -25,8 +26,9 @@ def read_drawing(path: Path | str) -> Silhouette:
 
     Raises
     ------
-    OutlineError : no such file, over 20 MB, not an SVG or DXF inside, nothing filled, an open
-        path, or several objects; with the file and how to mend it.
+    InputError : no such file, or one over 20 MB.
+    OutlineError : not an SVG or DXF inside, nothing filled, an open path, or several objects;
+        with the file and how to mend it.
     """
     path = Path(path)
     with placed(file=path):
@@ -39,21 +41,7 @@ def read_drawing(path: Path | str) -> Silhouette:
 
 def _sniffed(path: Path) -> str:
     """``svg`` or ``dxf``, told by the content, and the name has to agree."""
-    try:
-        size = path.stat().st_size
-        if size > SIZE_LIMIT:
-            raise OutlineError(
-                f"the file has {size / 1e6:.0f} MB; drawings up to {SIZE_LIMIT / 1e6:.0f} MB "
-                "are read.",
-                mend="Save the outline alone.",
-            )
-        with path.open("rb") as file:
-            head = file.read(4096)
-    except FileNotFoundError:
-        raise OutlineError("there is no such file.") from None
-    except OSError as error:
-        raise OutlineError(f"the file can't be read ({error.strerror}).") from None
-    kind = _kind_of(head)
+    kind = _kind_of(read_whole(path, SIZE_LIMIT, mend="Save the outline alone.")[:4096])
     suffix = path.suffix.lower()
     if suffix not in (".svg", ".dxf"):
         ending = f"'{suffix}'" if suffix else "no ending"

@@ -42,7 +42,8 @@ def svg_drawing(path: Path) -> Silhouette:
         to_own = _to_own(svg)
         paths = [(svgelements.Path(shape) * to_own).reify() for shape in painted]
     check_reach([(p.x, p.y) for path in paths for segment in path for p in _knots(segment)])
-    size = _extent(paths)
+    left, top, right, bottom = svgelements.Group.union_bbox(paths) or (0.0, 0.0, 0.0, 0.0)
+    size = float(np.hypot(right - left, bottom - top))
     rings = [_rings(path, size * FLATNESS) for path in paths]
     refuse_unsound([ring for some in rings for ring in some], size)
     fills = [
@@ -248,8 +249,8 @@ def _painted(svg: svgelements.SVG) -> tuple[list[svgelements.Shape], set[str]]:
 def _has_paint(shape: svgelements.Shape, values: dict[str, object]) -> bool:
     if isinstance(shape, svgelements.SimpleLine) or shape.fill.value is None:
         return False
-    clear = (values.get("fill-opacity"), values.get("opacity"))
-    return shape.fill.alpha != 0 and not any(c is not None and _zero(c) for c in clear)
+    clear = any(_zero(values.get(key)) for key in ("fill-opacity", "opacity"))
+    return shape.fill.alpha != 0 and not clear
 
 
 def _zero(text: object) -> bool:
@@ -273,28 +274,16 @@ def _nothing_filled(others: set[str]) -> OutlineError:
     return OutlineError("the drawing is empty: no shape was found in it.")
 
 
-def _extent(paths: list[svgelements.Path]) -> float:
-    boxes = np.array([path.bbox() for path in paths if path.bbox() is not None], dtype=np.float64)
-    if not len(boxes):
-        raise OutlineError("the filled shapes in this drawing have no area.")
-    return float(np.hypot(*(boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0))))
-
-
 def _rings(path: svgelements.Path, flatness: float) -> list[FloatArray]:
     """Each subpath as (n, 2) points, chords within ``flatness`` of the curve."""
-    rings: list[list[FloatArray]] = []
-    for segment in path:
-        if isinstance(segment, svgelements.Move):
-            rings.append([])
-            continue
-        if not rings or segment.start is None or segment.end is None:
-            continue
-        if not rings[-1]:
-            rings[-1].append(np.array([[segment.start.x, segment.start.y]]))
-        rings[-1].append(_flattened(segment, flatness))
-        if isinstance(segment, svgelements.Close):
-            rings.append([])
-    return [np.concatenate(ring) for ring in rings if ring]
+    rings = []
+    for subpath in path.as_subpaths():
+        drawn = [each for each in subpath if each.start is not None and each.end is not None]
+        drawn = [each for each in drawn if not isinstance(each, svgelements.Move)]
+        if drawn:
+            first = np.array([[drawn[0].start.x, drawn[0].start.y]])
+            rings.append(np.concatenate([first, *(_flattened(each, flatness) for each in drawn)]))
+    return rings
 
 
 def _flattened(segment: object, flatness: float) -> FloatArray:
