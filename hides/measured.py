@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from hides import record
 from hides.capture import gauge
@@ -26,7 +27,7 @@ from hides.capture.frame import align
 from hides.errors import InputError, placed
 from hides.hide import Hide
 from hides.label import HideLabel
-from hides.outline import FloatArray, Outline
+from hides.outline import SAME_POINT, FloatArray, Outline
 from hides.table import LENGTH_UNITS, read_table
 from hides.trace import read_drawing
 
@@ -166,13 +167,5 @@ def _by_offsets(values: FloatArray, lines: tuple[int, ...]) -> Outline:
         )
     edge = np.column_stack([along, near])
     ring = Outline.of(np.vstack([edge, np.column_stack([along, far])[::-1]]))
-    return Outline.of(_without_idle(ring.points))
-
-
-def _without_idle(ring: FloatArray) -> FloatArray:
-    """Leave out points on the straight line between their neighbours: the backbone has many."""
-    before, after = np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0)
-    a, b = ring - before, after - ring
-    turns = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) > 1e-9
-    kept: FloatArray = ring[turns | ((a * b).sum(axis=1) < 0)]
-    return kept
+    # Points on the straight line between their neighbours are left out: the backbone has many.
+    return Outline.of(shapely.get_coordinates(ring.polygon.simplify(SAME_POINT)))
