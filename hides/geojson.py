@@ -140,17 +140,13 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class Feature:
-    """One feature: what it stands for, its kind of geometry, and the spots of its contents."""
+    """One feature: what it stands for, its kind of geometry, its contents, and its place."""
 
     role: str
     type: str
     coordinates: Node
     properties: Node
-
-    @property
-    def place(self) -> str:
-        """Where the feature stands in the file."""
-        return self.properties.place
+    place: str
 
 
 def load(path: Path) -> bytes:
@@ -216,6 +212,7 @@ def _feature(node: Node) -> Feature:
         geometry.get("type").text(),
         Node(geometry.get("coordinates").value, f"{place}.coordinates"),
         Node(properties.value, place),
+        place,
     )
 
 
