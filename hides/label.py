@@ -11,7 +11,6 @@ from hides.errors import InputError
 from hides.flaws import Flaw
 from hides.hide import Hide, Price
 from hides.outline import Outline
-from hides.thickness import Reading
 from hides.units import parse_area
 
 
@@ -40,12 +39,7 @@ class HideLabel:
         return cls(name, tannage, area, None if price is None else _price(*price))
 
     def side(
-        self,
-        outline: Outline,
-        *,
-        holes: tuple[Outline, ...] = (),
-        flaws: tuple[Flaw, ...] = (),
-        readings: tuple[Reading, ...] = (),
+        self, outline: Outline, *, holes: tuple[Outline, ...] = (), flaws: tuple[Flaw, ...] = ()
     ) -> Hide:
         """The side of leather with this label; its backbone runs along y = 0."""
         left, _, right, _ = outline.bounds
@@ -59,7 +53,6 @@ class HideLabel:
             holes,
             backbone,
             flaws,
-            readings,
             price=self.price,
             supplier_area=self.supplier_area,
         )
