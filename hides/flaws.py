@@ -118,12 +118,22 @@ class Flaw:
     note: str = ""
 
     def __post_init__(self) -> None:
-        kind_of(self.kind)
-        if self.face not in SIDES:
-            raise InputError(
-                f"a flaw's face must be one of {', '.join(SIDES)}, got {self.face!r}.",
-                mend="It says on which side of the leather the flaw is.",
-            )
+        check(self.kind, self.face)
+
+
+def check(kind: str, face: str) -> None:
+    """Refuse a kind of flaw, or a side of the leather for it, that is not known.
+
+    Raises
+    ------
+    InputError : either is none; the message lists those there are.
+    """
+    kind_of(kind)
+    if face not in SIDES:
+        raise InputError(
+            f"face must be one of {', '.join(SIDES)}, got {face!r}.",
+            mend="It says on which side of the leather such a flaw is.",
+        )
 
 
 def kind_of(name: str) -> FlawKind:

@@ -25,7 +25,7 @@ from pathlib import Path
 
 from hides.capture.marks.colour import difference, lab_of
 from hides.errors import InputError, placed
-from hides.flaws import SIDES, kind_of
+from hides.flaws import SIDES, check
 from hides.keys import read_table
 
 Rgb = tuple[int, int, int]
@@ -76,7 +76,8 @@ class Legend:
                 "the legend names no colour.", mend='Add a table such as [red] with flaw = "hole".'
             )
         for entry in self.entries:
-            _check(entry)
+            with placed(place=f"table [{entry.colour}]"):
+                check(entry.flaw, entry.face)
         for one, other in combinations(self.entries, 2):
             if difference(lab_of(one.rgb), lab_of(other.rgb)) < LEAST_DIFFERENCE:
                 raise InputError(
@@ -106,29 +107,18 @@ class Legend:
         }
 
 
-def _check(entry: LegendEntry) -> None:
-    with placed(place=f"table [{entry.colour}]"):
-        kind_of(entry.flaw)
-        if entry.face not in SIDES:
-            raise InputError(
-                f"face must be one of {', '.join(SIDES)}, got {entry.face!r}.",
-                mend="It says on which side of the leather such a flaw is.",
-            )
-
-
-def _usual(colour: str, flaw: str, face: str) -> LegendEntry:
-    return LegendEntry(colour, PALETTE[colour], flaw, face)
-
-
 # The colours that show best on every leather stand for what matters most.
 USUAL_LEGEND = Legend(
-    (
-        _usual("red", "hole", "through"),
-        _usual("blue", "scar", "grain"),
-        _usual("green", "healed", "grain"),
-        _usual("yellow", "stain", "grain"),
-        _usual("white", "bite", "grain"),
-        _usual("orange", "brand", "grain"),
+    tuple(
+        LegendEntry(colour, PALETTE[colour], flaw, face)
+        for colour, flaw, face in (
+            ("red", "hole", "through"),
+            ("blue", "scar", "grain"),
+            ("green", "healed", "grain"),
+            ("yellow", "stain", "grain"),
+            ("white", "bite", "grain"),
+            ("orange", "brand", "grain"),
+        )
     )
 )
 
