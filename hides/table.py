@@ -58,9 +58,19 @@ def read_table(path: Path, forms: Sequence[tuple[str, ...]], unit: str = "mm") -
         many, or a cell that is no number; with the line.
     """
     with placed(file=path):
-        head, rows, lines = _rows(path, forms)
-        names, scale = _columns(head, forms, unit)
-    return Table(names, np.array(rows, dtype=np.float64) * scale, lines)
+        sign, found = cells_of(text_of(read_whole(path, LARGEST_TABLE)))
+        if len(found) < 2:
+            raise InputError("the table has no rows.", mend=_wanted(forms))
+        if len(found) > MOST_ROWS:
+            raise InputError(f"the table has {len(found)} rows; at most {MOST_ROWS} are read.")
+        (_, head), *rows = found
+        for row in rows:
+            check_width(row, len(head), sign)
+        mend = "Units go into the head."
+        values = [[number(cell, f"line {at}", mend) for cell in cells] for at, cells in rows]
+        names, scale = _columns([cell.lower() for cell in head], forms, unit)
+    lines = tuple(at for at, _ in rows)
+    return Table(names, np.array(values, dtype=np.float64) * scale, lines)
 
 
 def text_of(data: bytes) -> str:
@@ -140,23 +150,6 @@ def _cells(at: int, line: str, sign: str) -> list[str]:
     while cells and not cells[-1]:
         cells.pop()
     return cells
-
-
-def _rows(
-    path: Path, forms: Sequence[tuple[str, ...]]
-) -> tuple[list[str], list[list[float]], tuple[int, ...]]:
-    """Head, rows of numbers, and the line in the file of each row."""
-    sign, found = cells_of(text_of(read_whole(path, LARGEST_TABLE)))
-    if len(found) < 2:
-        raise InputError("the table has no rows.", mend=_wanted(forms))
-    if len(found) > MOST_ROWS:
-        raise InputError(f"the table has {len(found)} rows; at most {MOST_ROWS} are read.")
-    head = [cell.lower() for cell in found[0][1]]
-    for row in found[1:]:
-        check_width(row, len(head), sign)
-    mend = "Units go into the head."
-    rows = [[number(cell, f"line {line}", mend) for cell in cells] for line, cells in found[1:]]
-    return head, rows, tuple(line for line, _ in found[1:])
 
 
 def _columns(
