@@ -35,11 +35,10 @@ from hides import record
 from hides.hide import Hide
 from hides.outline import Outline
 from hides.units import DM2
-from nest.bound import used_area
 from nest.errors import NoPlan
 from nest.job import Job, Kit
 from nest.place import search
-from nest.planning import Planned, plan_hides, plan_week
+from nest.planning import Planned, Progress, plan_hides, plan_week
 from nest.week import job_of, read
 
 matplotlib.use("Agg")
@@ -86,12 +85,12 @@ def repeated(job: Job, parts: int) -> Job:
 
 
 def planned(name: str, job: Job, hide: Hide, seconds: float, seed: int) -> Run:
-    began, area = time.perf_counter(), used_area(hide, job.keep)
+    began = time.perf_counter()
     curve: list[tuple[float, float]] = []
 
-    def observer(step: search.Step) -> None:
-        if step.valid:
-            curve.append((time.perf_counter() - began, area(step.reach)))
+    def observer(progress: Progress) -> None:
+        if progress.used is not None:
+            curve.append((time.perf_counter() - began, progress.used))
 
     found = plan_week(
         replace(job, seed=seed), hide, seconds=seconds, partial=True, observer=observer

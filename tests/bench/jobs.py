@@ -26,7 +26,7 @@ from hides.flaws import FACES, SIDES, Flaw
 from hides.hide import Hide
 from hides.outline import FloatArray, Outline, polygons_of
 from hides.thickness import Need, Reading, Zone
-from nest import check, planning
+from nest import checker, planning
 from nest.errors import NoPlan
 from nest.job import KEEPS, PREFERS, Job, Kit, Pin, Wanted
 from nest.part import KINDS, Part, Region
@@ -56,9 +56,9 @@ def run(number: int, effort: float = EFFORT) -> Result:
     """
     refusals = 0
 
-    def counted(*given: object) -> tuple[check.Finding, ...]:
+    def counted(*given: object) -> tuple[checker.Finding, ...]:
         nonlocal refusals
-        found = check.check(*given)
+        found = checker.check(*given)
         refusals += bool(found)
         return found
 
@@ -83,7 +83,7 @@ def run(number: int, effort: float = EFFORT) -> Result:
 
 def _wrong(plan: Plan, hide: Hide) -> str:
     """What the checker has to say against a plan."""
-    return "; ".join(finding.says for finding in check.check(plan, hide))
+    return "; ".join(finding.says for finding in checker.check(plan, hide))
 
 
 def _with_a_pin(job: Job, plan: Plan) -> Job:

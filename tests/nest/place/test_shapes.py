@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import shapely
 from shapely import Polygon
-from tests.nest.place.kernels.stars import valid_star
 
 from nest.place import shapes
+from tests.stars import valid_star
 
 
 @pytest.mark.parametrize("by", [0.0, 1.0, 2.5])
