@@ -122,6 +122,7 @@ def read(path: Path | str) -> Plan:
 
 def _members(plan: Plan) -> dict[str, object]:
     definitions, used = _definitions(plan.wanted)
+    windows = [[rounded(side) for side in window] for window in plan.bed_windows]
     return {
         "croupon": {"kind": "plan", "version": VERSION},
         "frame": FRAME,
@@ -134,7 +135,7 @@ def _members(plan: Plan) -> dict[str, object]:
             "edge_margin": rounded(plan.edge_margin),
             "tolerance": TOLERANCE,
             "keep": plan.keep,
-            **_windows_object(plan),
+            **({"bed_windows": windows} if windows else {}),  # without any it says nothing
         },
         "figures": {key: rounded(value) for key, value in plan.figures.items()},
         "check": asdict(plan.check) if plan.check else None,
@@ -145,12 +146,6 @@ def _members(plan: Plan) -> dict[str, object]:
         ],
         "parts": definitions,
     }
-
-
-def _windows_object(plan: Plan) -> dict[str, object]:
-    """The bed's windows; a plan without any says nothing of them."""
-    rows = [[rounded(side) for side in window] for window in plan.bed_windows]
-    return {"bed_windows": rows} if rows else {}
 
 
 def _definitions(wanted: Sequence[Wanted]) -> tuple[list[dict[str, object]], list[str]]:
