@@ -31,7 +31,7 @@ from nest.plans import (
     read,
     read_checked,
     seams,
-    write,
+    text_of,
 )
 from tests import small
 from tests.bench.jobs import drawn
@@ -248,7 +248,7 @@ def test_a_hair_across_is_forgiven() -> None:
 def test_windows_come_back_from_the_file_and_the_digest_covers_them(tmp_path: Path) -> None:
     path = tmp_path / "a.plan.json"
     plan = replace(windowed(), check=verdict(()))
-    write(plan, path)
+    path.write_text(text_of(plan), encoding="utf-8")
     assert read_checked(path).bed_windows == plan.bed_windows
     content = json.loads(path.read_text())
     for changed in ([], content["rules"]["bed_windows"][:2]):
@@ -261,7 +261,7 @@ def test_windows_come_back_from_the_file_and_the_digest_covers_them(tmp_path: Pa
 def test_a_plan_without_windows_says_nothing_of_them(tmp_path: Path) -> None:
     """So that plans of old read as they did."""
     path = tmp_path / "a.plan.json"
-    write(small.plan(), path)
+    path.write_text(text_of(small.plan()), encoding="utf-8")
     assert "bed_windows" not in path.read_text()
     assert read(path).bed_windows == ()
 
@@ -269,7 +269,7 @@ def test_a_plan_without_windows_says_nothing_of_them(tmp_path: Path) -> None:
 @pytest.mark.parametrize("windows", [[[0, 0, 1]], [[10, 0, 5, 9]], "all", [["a", 0, 1, 1]]])
 def test_windows_that_are_none_are_refused(windows: object, tmp_path: Path) -> None:
     path = tmp_path / "a.plan.json"
-    write(windowed(), path)
+    path.write_text(text_of(windowed()), encoding="utf-8")
     content = json.loads(path.read_text())
     content["rules"]["bed_windows"] = windows
     path.write_text(json.dumps(content))
