@@ -12,7 +12,7 @@ sheet. Where the outline is doubtful they are doubts, since then they may be mis
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,7 +26,7 @@ from shapely import Polygon
 from hides.capture import edge, segment
 from hides.capture.masks import Mask, dilated, eroded, filled, rings_of
 from hides.capture.pose import Flat
-from hides.capture.segment import Coarse
+from hides.capture.segment import COARSE_PIXEL, Coarse
 from hides.errors import InputError, one_line
 from hides.outline import FloatArray, Outline, polygons_of
 from hides.units import DM2
@@ -125,7 +125,7 @@ def _agreed(look: Coarse) -> tuple[list[list[Mask]], list[Mask]]:
     differ: list[Mask] = []
     for way in (segment.unlike_floor, segment.by_tint, segment.by_colour):
         pieces = segment.pieces_of(way(look))
-        if not pieces or pieces[0].sum() * look.scale**2 < SMALLEST_HIDE:
+        if not pieces or pieces[0].sum() * COARSE_PIXEL**2 < SMALLEST_HIDE:
             continue
         for other in cuts:
             here = _differences(look, other[0], pieces[0])
@@ -152,8 +152,8 @@ def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArr
         if not shared.is_empty:
             raise _under_sheet(*shared.representative_point().coords[0])
     mask = filled(look.open.shape, [look.to_coarse(ring)])
-    if faults := _leaves(flat, look, mask & ~look.open & ~look.covered):
-        raise faults[0]
+    for fault in _leaves(flat, look, mask & ~look.open & ~look.covered):
+        raise fault
     doubts = (*_off_guide(outline, guide), *_unsupported(flat, look, ring, GUIDED))
     return Traced(_outline_of(flat, _kept_to(leash.line, flat, ring)), doubts)
 
@@ -218,28 +218,27 @@ def _differences(look: Coarse, one: Mask, other: Mask) -> list[Mask]:
 
 def _disagreement(flat: Flat, look: Coarse, rivals: Sequence[Mask]) -> list[str]:
     return [
-        f"Ways of finding the hide differ by {piece.sum() * look.scale**2 / DM2:.1f} dm² "
+        f"Ways of finding the hide differ by {piece.sum() * COARSE_PIXEL**2 / DM2:.1f} dm² "
         f"near {_spot(flat, look, piece)}."
         for piece in rivals[:3]
     ]
 
 
-def _unsupported(flat: Flat, look: Coarse, ring: FloatArray, allowed: float) -> list[str]:
+def _unsupported(flat: Flat, look: Coarse, ring: FloatArray, allowed: float) -> Iterator[str]:
     """Where what is on both sides of the edge does not bear it out, as far as both are seen."""
     at = np.round(look.to_coarse(ring)).astype(int)
     at = np.clip(at, 0, np.array(look.open.shape[::-1]) - 1)
-    shown = eroded(look.open & ~look.rim, SEEN_BESIDE / look.scale)[at[:, 1], at[:, 0]]
+    shown = eroded(look.open & ~look.rim, SEEN_BESIDE / COARSE_PIXEL)[at[:, 1], at[:, 0]]
     weak = shown & (edge.support(flat.pixels, ring, flat.scale) < SUPPORT)
-    if weak.sum() <= allowed * len(weak):
-        return []
-    x, y = flat.to_floor(ring[weak])[int(weak.sum()) // 2]
-    return [
-        f"Hide and floor look alike along {weak.sum() * edge.RING_STEP / 10:.0f} cm of the edge, "
-        f"such as near ({x:.0f}, {y:.0f})."
-    ]
+    if weak.sum() > allowed * len(weak):
+        x, y = flat.to_floor(ring[weak])[int(weak.sum()) // 2]
+        yield (
+            f"Hide and floor look alike along {weak.sum() * edge.RING_STEP / 10:.0f} cm of the "
+            f"edge, such as near ({x:.0f}, {y:.0f})."
+        )
 
 
-def _off_guide(outline: Outline, guide: FloatArray) -> list[str]:
+def _off_guide(outline: Outline, guide: FloatArray) -> Iterator[str]:
     """Where the guide contradicts the edge that was found: at a point, or on the whole.
 
     Rough points err to both sides, so their mean tells an edge that lies beside the true one all
@@ -249,50 +248,41 @@ def _off_guide(outline: Outline, guide: FloatArray) -> list[str]:
     inside = np.where(shapely.contains(polygon, points), 1.0, -1.0)
     off = np.asarray(shapely.distance(points, polygon.exterior)) * inside
     worst = int(np.abs(off).argmax())
-    found = []
     if abs(off[worst]) > STRAINED * GUIDE_OFF:
-        found.append(
+        yield (
             f"Point {worst + 1} of the guide lies {abs(off[worst]):.0f} mm or more from what looks "
             "like the edge."
         )
     mean, sure = float(off.mean()), float(off.std(ddof=1)) / len(off) ** 0.5
     if abs(mean) > max(BIASED * outline.area / polygon.length, CERTAIN * sure):
         way = "outside" if mean > 0 else "inside"
-        found.append(
+        yield (
             f"On the whole the edge that was found lies {abs(mean):.1f} mm {way} the points of "
             "the guide."
         )
-    return found
 
 
-def _second(flat: Flat, look: Coarse, pieces: list[Mask]) -> list[InputError]:
-    if len(pieces) < 2 or pieces[1].sum() < SECOND_HIDE * pieces[0].sum():
-        return []
-    return [
-        InputError(
+def _second(flat: Flat, look: Coarse, pieces: list[Mask]) -> Iterator[InputError]:
+    if len(pieces) > 1 and pieces[1].sum() >= SECOND_HIDE * pieces[0].sum():
+        yield InputError(
             f"two hides are in view, the smaller near {_spot(flat, look, pieces[1])}.",
             mend="Take each one by itself, or give points along the edge of one as a guide.",
         )
-    ]
 
 
-def _leaves(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
+def _leaves(flat: Flat, look: Coarse, mask: Mask) -> Iterator[InputError]:
     touching = mask & dilated(look.rim | ~look.open & ~look.covered, 1.5)
-    if touching.sum() * look.scale < CONTACT:
-        return []
-    return [
-        OffPictureError(
+    if touching.sum() * COARSE_PIXEL >= CONTACT:
+        yield OffPictureError(
             f"the hide touches the edge of the picture near {_spot(flat, look, touching)}.",
             mend="Step back until floor is seen all around it.",
         )
-    ]
 
 
-def _covered(flat: Flat, look: Coarse, mask: Mask) -> list[InputError]:
+def _covered(flat: Flat, look: Coarse, mask: Mask) -> Iterator[InputError]:
     touching = mask & dilated(look.covered, 1.5)
-    if touching.sum() * look.scale < CONTACT:
-        return []
-    return [_under_sheet(*_place(flat, look, touching))]
+    if touching.sum() * COARSE_PIXEL >= CONTACT:
+        yield _under_sheet(*_place(flat, look, touching))
 
 
 def _under_sheet(x: float, y: float) -> InputError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import Any
 
 import cv2
 import numpy as np
@@ -35,12 +36,16 @@ def dilated(mask: Mask, by: float) -> Mask:
     return np.asarray(away <= by)
 
 
-def pieces(mask: Mask, least: float = 1.0) -> Iterator[Mask]:
-    """The connected pieces of a mask that hold at least that number of pixels."""
-    count, labels, about, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
+def pieces(mask: Mask) -> Iterator[Mask]:
+    """The connected pieces of a mask."""
+    count, labels = cv2.connectedComponents(mask.astype(np.uint8))
     for i in range(1, count):
-        if about[i, cv2.CC_STAT_AREA] >= least:
-            yield np.asarray(labels == i)
+        yield np.asarray(labels == i)
+
+
+def shrunk(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
+    """A picture of that width and height in pixels, which are means of the old ones."""
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
 
 
 def rings_of(mask: Mask) -> list[FloatArray]:

@@ -11,18 +11,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
+from scipy.optimize import approx_fprime
 
 from hides.capture import targets
 from hides.capture.adjustment import SheetPose
 from hides.capture.boundary import OffPictureError, Traced, trace
 from hides.capture.camera import Camera, rigid
-from hides.capture.masks import Floats, Mask, depth
+from hides.capture.masks import Floats, Mask, depth, shrunk
 from hides.capture.photo import Photo
 from hides.capture.pose import Flat, View, box_around, flatten, papers_of
 from hides.errors import InputError
@@ -145,14 +144,11 @@ def _moved(view: View, known: dict[int, SheetPose], index: int) -> View:
 
 def _carried(view: View, angle: float, x: float, y: float) -> FloatArray:
     """The covariance of the camera's unknowns in that frame, to first order."""
-    middle = view.camera.vector
-    there = Camera.of(middle).moved(angle, x, y).vector
-    step = 1e-6
-    moved = [
-        Camera.of(middle + unit).moved(angle, x, y).vector - there
-        for unit in step * np.eye(len(middle))
-    ]
-    slopes = np.array(moved).T / step
+
+    def carried(vector: FloatArray) -> FloatArray:
+        return Camera.of(vector).moved(angle, x, y).vector
+
+    slopes = approx_fprime(view.camera.vector, carried, 1e-6)
     return np.asarray(slopes @ view.spread @ slopes.T)
 
 
@@ -168,11 +164,11 @@ def _matched(flat: Flat, other: Floats, both: Mask) -> Floats:
     the same, evened out, goes on beyond as it is at the nearest such place.
     """
     wide, tall = (max(round(n * flat.scale / BRIGHTNESS_CELL), 1) for n in both.shape[::-1])
-    known = _shrunk(both.astype(np.float32), (wide, tall)) > 0.999
+    known = shrunk(both.astype(np.float32), (wide, tall)) > 0.999
     pixels = flat.pixels.astype(np.float32)
     if not known.any():
         return pixels
-    ours, theirs = (np.log(_shrunk(each, (wide, tall)) + 1.0) for each in (pixels, other))
+    ours, theirs = (np.log(shrunk(each, (wide, tall)) + 1.0) for each in (pixels, other))
     rows, columns = distance_transform_edt(~known, return_distances=False, return_indices=True)
     apart = (theirs - ours)[rows, columns].astype(np.float32)
     apart = cv2.GaussianBlur(
@@ -180,9 +176,3 @@ def _matched(flat: Flat, other: Floats, both: Mask) -> Floats:
     )
     apart = cv2.resize(apart, both.shape[::-1], interpolation=cv2.INTER_LINEAR)
     return np.asarray(pixels * np.exp(apart), dtype=np.float32)
-
-
-def _shrunk(picture: NDArray[Any], size: tuple[int, int]) -> Floats:
-    """A picture of that width and height whose pixels are means."""
-    small = cv2.resize(picture, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, dtype=np.float32)

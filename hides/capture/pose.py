@@ -10,13 +10,14 @@ centre of the first one is (0, 0).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike
+from scipy.optimize import approx_fprime
 from shapely import Polygon
 
 from hides.capture import detection, targets
@@ -70,11 +71,12 @@ class View:
         first sheet is left out, since no length or area depends on it.
         """
         pixels = self.to_pixels(points)
-        middle = self.camera.vector
+
+        def there(vector: FloatArray) -> FloatArray:
+            return Camera.of(vector).to_floor(pixels).ravel()
+
         steps = np.sqrt(np.diag(self.spread)) * 0.01
-        moved = [Camera.of(middle + step).to_floor(pixels) for step in np.diag(steps)]
-        there = Camera.of(middle).to_floor(pixels)
-        slopes = (np.array(moved) - there).reshape(len(steps), -1).T / steps
+        slopes = approx_fprime(self.camera.vector, there, steps)
         x, y = np.asarray(points, dtype=np.float64).reshape(-1, 2).T
         x, y = x - x.mean(), y - y.mean()
         rigid = np.stack([(1 + 0 * x, 0 * x), (0 * x, 1 + 0 * x), (-y, x)]).transpose(0, 2, 1)
@@ -113,7 +115,7 @@ def locate(photo: Photo, ruler: float | None = None) -> View:
         detection.check_enough(grey, len(seen), len(partly))
         seen = [replace(s, corners=s.corners * scale) for s in seen]
         fit, odd = agreed(seen, photo.size, photo.focal)
-    warnings += [detection.PARTLY.format(number) for number in partly] + odd + _remarks(fit)
+    warnings += [*map(detection.PARTLY.format, partly), *odd, *_remarks(fit)]
     apart = [s.to_floor(s.corners) - fit.camera.to_floor(s.pixels) for s in fit.sheets]
     return View(
         fit.camera,
@@ -127,19 +129,17 @@ def locate(photo: Photo, ruler: float | None = None) -> View:
     )
 
 
-def _remarks(fit: Adjustment) -> list[str]:
-    found = []
+def _remarks(fit: Adjustment) -> Iterator[str]:
     if len(fit.sheets) < GOOD_SHEETS:
-        found.append(
+        yield (
             f"Only {len(fit.sheets)} sheets could be used; {GOOD_SHEETS} or more around the hide "
             "make sure of the scale everywhere."
         )
     if fit.residual > FAIR_RESIDUAL:
-        found.append(
+        yield (
             f"The sheets fit with {fit.residual:.2f} pixels of doubt, more than usual "
             f"({FAIR_RESIDUAL}). Lay them flat, and hold the camera still."
         )
-    return found
 
 
 def _scale_of(ruler: float | None) -> tuple[float, list[str]]:

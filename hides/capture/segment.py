@@ -18,13 +18,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from hides.capture.masks import Floats, Mask, Pixels, dilated, eroded, filled, pieces, without_holes
+from hides.capture.masks import (
+    Floats,
+    Mask,
+    Pixels,
+    dilated,
+    eroded,
+    filled,
+    pieces,
+    shrunk,
+    without_holes,
+)
 from hides.outline import FloatArray
 
 COARSE_PIXEL = 6.0  # mm per pixel
@@ -48,7 +56,7 @@ class Coarse:
 
     Attributes
     ----------
-    scale : mm per coarse pixel; ratio : (2,) flat pixels per coarse pixel.
+    ratio : (2,) flat pixels per coarse pixel of :data:`COARSE_PIXEL` mm.
     lab : (h, w, 3) uint8.
     features : (h, w, 4) float32: log brightness, two log tints, log texture.
     open : (h, w) bool, seen in the photo and not covered by a sheet.
@@ -58,7 +66,6 @@ class Coarse:
     middle : (h, w) bool, between the middles of the sheets.
     """
 
-    scale: float
     ratio: FloatArray
     lab: Pixels
     features: Floats
@@ -86,7 +93,8 @@ def coarse_of(pixels: Pixels, seen: Mask, scale: float, sheets: Sequence[FloatAr
     scale : mm per pixel.
     sheets : (n, 2) pixels each, the corners of the paper.
     """
-    fine = _shrunk(pixels, TEXTURE_PIXEL / scale).astype(np.float32)
+    finer = max(TEXTURE_PIXEL / scale, 1.0)
+    fine = shrunk(pixels, _size(pixels, finer)).astype(np.float32)
     size = _size(pixels, COARSE_PIXEL / scale)
     ratio = np.array([pixels.shape[1] / size[0], pixels.shape[0] / size[1]])
     corners = [(sheet + 0.5) / ratio - 0.5 for sheet in sheets]
@@ -101,7 +109,7 @@ def coarse_of(pixels: Pixels, seen: Mask, scale: float, sheets: Sequence[FloatAr
         hull = cv2.convexHull(np.array([c.mean(axis=0) for c in corners], np.float32))
         cv2.fillConvexPoly(middle, np.round(hull).astype(np.int32), 1)
     free = shown & ~covered
-    small = _resized(fine, size).astype(np.uint8)
+    small = shrunk(fine, size).astype(np.uint8)
     lab = np.asarray(cv2.cvtColor(small, cv2.COLOR_BGR2LAB), dtype=np.uint8)
     features = _features(fine, size)
     floor = outer & ~inner & free
@@ -109,9 +117,7 @@ def coarse_of(pixels: Pixels, seen: Mask, scale: float, sheets: Sequence[FloatAr
         floor |= rim & free & (_distance(features, features[floor]) < LIKE)
     else:
         floor = rim & free
-    return Coarse(
-        COARSE_PIXEL, ratio, lab, features, free, covered, floor, rim, middle.astype(bool)
-    )
+    return Coarse(ratio, lab, features, free, covered, floor, rim, middle.astype(bool))
 
 
 def unlike_floor(look: Coarse) -> Mask:
@@ -155,7 +161,7 @@ def _cut(look: Coarse, picture: Pixels, start: Mask, by: int) -> Mask:
     known, blank = picture[look.floor], ~look.open
     picture[blank] = known[np.random.default_rng(1).integers(0, len(known), int(blank.sum()))]
     size = picture.shape[1] // by, picture.shape[0] // by
-    picture = _resized(picture, size)
+    picture = shrunk(picture, size)
     marks = np.asarray(cv2.resize(marks, size, interpolation=cv2.INTER_NEAREST))
     cv2.setRNGSeed(1)
     floor, leather = np.zeros((1, 65)), np.zeros((1, 65))
@@ -170,9 +176,9 @@ def _features(fine: Floats, size: tuple[int, int]) -> Floats:
     logs = np.log(fine + DARK)
     bright = logs.mean(axis=2)
     detail = np.abs(bright - cv2.GaussianBlur(bright, (0, 0), 6.0 / TEXTURE_PIXEL))
-    texture = _resized(cv2.GaussianBlur(detail, (0, 0), 12.0 / TEXTURE_PIXEL), size)
-    b, g, r = cv2.split(_resized(logs, size))
-    return np.dstack([_resized(bright, size), r - g, b - g, np.log(texture + 0.01)])
+    texture = shrunk(cv2.GaussianBlur(detail, (0, 0), 12.0 / TEXTURE_PIXEL), size)
+    b, g, r = cv2.split(shrunk(logs, size))
+    return np.dstack([shrunk(bright, size), r - g, b - g, np.log(texture + 0.01)])
 
 
 def _distance(features: Floats, samples: Floats) -> Floats:
@@ -196,11 +202,3 @@ def _distance(features: Floats, samples: Floats) -> Floats:
 def _size(pixels: Pixels, factor: float) -> tuple[int, int]:
     h, w = pixels.shape[:2]
     return max(round(w / factor), 1), max(round(h / factor), 1)
-
-
-def _shrunk(pixels: Pixels, factor: float) -> Pixels:
-    return pixels if factor <= 1 else _resized(pixels, _size(pixels, factor))
-
-
-def _resized(picture: NDArray[Any], size: tuple[int, int]) -> NDArray[Any]:
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA))
