@@ -8,7 +8,7 @@ y = 0. A :class:`Captured` holds the hide whether or not it can be trusted, and 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -21,9 +21,9 @@ from hides.capture import gauge, merge, photo, pose, targets
 from hides.capture.boundary import Traced
 from hides.capture.detection import PARTLY
 from hides.capture.frame import LEAST_STRAIGHT, Frame, align
-from hides.capture.marks import USUAL_LEGEND, Doubt, Legend, Marks, find
+from hides.capture.marks import USUAL_LEGEND, Doubt, Legend, find
 from hides.capture.photo import Photo
-from hides.capture.pose import Flat, View, papers_of
+from hides.capture.pose import View, papers_of
 from hides.errors import InputError, placed
 from hides.hide import Hide
 from hides.label import HideLabel
@@ -104,8 +104,12 @@ def capture(paths: Sequence[Path], label: HideLabel, asked: Asked) -> Captured:
     """
     photos = tuple(photo.read(path) for path in paths)
     views = merge.joined([_located(each, asked.ruler) for each in photos])
-    flat, traced = _traced(photos, views, asked)
-    found = _marks(flat, views, traced, asked)
+    guide = _guide(asked, photos[0], views[0])
+    with placed(file=photos[0].path):
+        flat, traced = merge.trace_all(photos, views, guide, FLAT_PIXEL, asked.raised)
+    stickers = {number: at for view in views for number, at in view.stickers.items()}
+    covered = gauge.covered(stickers)
+    found = find(flat, traced.outline, asked.legend, papers=papers_of(views), ignore=covered)
     frame = align(traced.outline, side=asked.side, mirror=asked.mirror)
     hide = label.side(
         frame.outline(traced.outline),
@@ -142,9 +146,10 @@ def _located(taken: Photo, ruler: float | None) -> View:
     )
 
 
-def _guide(asked: Asked, first: Photo, view: View) -> FloatArray:
-    """The guide's points in floor mm; they are given in pixels of the photo's file."""
-    assert asked.guide is not None
+def _guide(asked: Asked, first: Photo, view: View) -> FloatArray | None:
+    """The guide's points in floor mm, if any; they are given in pixels of the photo's file."""
+    if asked.guide is None:
+        return None
     table = read_table(asked.guide, (("x", "y"),))
     outside = ((table.values < 0) | (table.values > np.multiply(first.size, first.reduced))).any(1)
     if outside.any():
@@ -157,23 +162,6 @@ def _guide(asked: Asked, first: Photo, view: View) -> FloatArray:
             file=asked.guide,
         )
     return view.to_floor((table.values + 0.5) / first.reduced - 0.5, asked.raised)
-
-
-def _traced(photos: Sequence[Photo], views: Sequence[View], asked: Asked) -> tuple[Flat, Traced]:
-    guide = None if asked.guide is None else _guide(asked, photos[0], views[0])
-    with placed(file=photos[0].path):
-        return merge.trace_all(photos, views, guide, FLAT_PIXEL, asked.raised)
-
-
-def _marks(flat: Flat, views: Sequence[View], traced: Traced, asked: Asked) -> Marks:
-    stickers = {number: at for view in views for number, at in view.stickers.items()}
-    return find(
-        flat,
-        traced.outline,
-        asked.legend,
-        papers=papers_of(views),
-        ignore=gauge.covered(stickers),
-    )
 
 
 def _readings(
@@ -216,26 +204,27 @@ _MEND_GUIDE = (
 )
 
 
-def _outline_doubts(traced: Traced, views: Sequence[View], frame: Frame, asked: Asked) -> list[str]:
-    doubts = list(traced.doubts)
-    if doubts:
+def _outline_doubts(
+    traced: Traced, views: Sequence[View], frame: Frame, asked: Asked
+) -> Iterator[str]:
+    yield from traced.doubts
+    if traced.doubts:
         mend = _GIVE_GUIDE if asked.guide is None else _MEND_GUIDE
-        doubts.append(
+        yield (
             f"The edge is not sure. Look at the picture; {mend}. (Places count in mm from the "
             f"lower left corner of sheet {views[0].sheets[0].number}, along it and up.)"
         )
     spread = 2.0 * _spread(views, traced.outline.points)
     if spread.max() > MOST_SPREAD:
-        doubts.append(
+        yield (
             f"The sheets tell the place of the edge only to ±{spread.max():.0f} mm. Lay four or "
             "more around the hide, one near each corner, and take the photo again."
         )
     if frame.straight < LEAST_STRAIGHT:
-        doubts.append(
+        yield (
             "No long straight edge was found for the backbone, so the frame may be turned. Is this "
             "one side, cut along the backbone?"
         )
-    return doubts
 
 
 def _spread(views: Sequence[View], points: FloatArray) -> FloatArray:
@@ -251,38 +240,36 @@ def _spread(views: Sequence[View], points: FloatArray) -> FloatArray:
     return best
 
 
-def _scale_doubts(leather: Hide, asked: Asked) -> list[str]:
+def _scale_doubts(leather: Hide, asked: Asked) -> Iterator[str]:
     """A print that was scaled as a whole shows only in the area, unless its ruler was measured."""
     stamped = leather.supplier_area
     if asked.ruler is not None or not stamped:
-        return []
+        return
     off = leather.gross_area / stamped - 1
-    if abs(off) <= AREA_DOUBT:
-        return []
     wrong = targets.RULER * (stamped / leather.gross_area) ** 0.5
-    return [
-        f"The area is {off:+.1%} off the stamp, as if the printed rulers were {wrong:.0f} mm long "
-        f"in place of {targets.RULER:.0f}. Measure one and give it with --ruler, even if it is "
-        "right."
-    ]
+    if abs(off) > AREA_DOUBT:
+        yield (
+            f"The area is {off:+.1%} off the stamp, as if the printed rulers were {wrong:.0f} mm "
+            f"long in place of {targets.RULER:.0f}. Measure one and give it with --ruler, even if "
+            "it is right."
+        )
 
 
-def _view_remarks(views: Sequence[View], traced: Traced, asked: Asked) -> list[str]:
+def _view_remarks(views: Sequence[View], traced: Traced, asked: Asked) -> Iterator[str]:
     # What one photo cuts off, its neighbour shows.
     whole = {PARTLY.format(sheet.number) for view in views for sheet in view.sheets}
-    said = [words for view in views for words in view.warnings if words not in whole]
+    yield from (words for view in views for words in view.warnings if words not in whole)
     if asked.ruler is None:
-        said.append(
+        yield (
             "The scale is trusted from the print: measure a printed ruler and give it with "
             "--ruler; 1 % wrong there is 2 % of the area."
         )
     beyond = traced.outline.polygon.difference(shapely.union_all([view.span for view in views]))
     if beyond.area > BEYOND * traced.outline.area:
-        said.append(
+        yield (
             f"The sheets don't lie around the whole hide: {beyond.area / traced.outline.area:.0%} "
             "of it lies beyond them, where places are less sure."
         )
-    return said
 
 
 def _mark_doubts(doubtful: Sequence[Doubt]) -> list[str]:
