@@ -59,13 +59,36 @@ class Comparison:
 
     @property
     def recommended(self) -> str:
-        """Which hide to cut and why, in one sentence with its figures."""
-        return recommend(self.tried)
+        """Which hide to cut and why, in one sentence with its figures.
+
+        Raises
+        ------
+        ValueError : nothing was tried.
+        """
+        tried = self.tried
+        if not tried:
+            raise ValueError("there is no plan to compare")
+        best = best_of(tried)
+        if not _count(best):
+            return "No hide holds a sheath of this week."
+        wanted = len({one.kit for one in best.plan.wanted})
+        words = f"Cut from {best.hide.name}: {_holds(_count(best), wanted)}"
+        if _cost(best) is not None:
+            words += f" for {_money(best)} of leather each"
+        rivals = [t for t in tried if t is not best and _count(t) == _count(best)]
+        words += _lead_over(best, rivals, by_cost=_comparable(tried))
+        left = best.figures.text("largest_remnant")
+        return words + (f", leaving {left} in one piece." if left else ".")
 
     @property
     def table(self) -> list[list[str]]:
         """Rows of words with their units: the hides' names, then one row per figure."""
-        return table(self.tried)
+        tried = self.tried
+        rows = [["", *(t.hide.name for t in tried)]]
+        rows.append(["Sheaths", *(str(_count(t)) for t in tried)])
+        rows.append([COST, *(_money(t) for t in tried)])
+        rows += [[FIGURES[key].label, *(t.figures.text(key) for t in tried)] for key in TABLE]
+        return [row for row in rows if any(row[1:])]
 
 
 def facts(comparison: Comparison) -> dict[str, str]:
@@ -74,14 +97,9 @@ def facts(comparison: Comparison) -> dict[str, str]:
     return used | {"cut": comparison.recommended}
 
 
-def picture(comparison: Comparison) -> Sheet:
-    """All hides at one scale with bars and figures; A4 or A3 landscape, in mm."""
-    return compare_sheet(comparison.tried)
-
-
 def files(comparison: Comparison, name: str) -> dict[str, bytes]:
     """The picture in three formats."""
-    return pictured(picture(comparison), f"{name}.compare")
+    return pictured(compare_sheet(comparison), f"{name}.compare")
 
 
 def best_of(tried: Sequence[Planned]) -> Planned:
@@ -96,57 +114,29 @@ def best_of(tried: Sequence[Planned]) -> Planned:
     )
 
 
-def recommend(tried: Sequence[Planned]) -> str:
-    """Say in one sentence which hide to cut and why.
-
-    Raises
-    ------
-    ValueError : nothing was tried.
-    """
-    if not tried:
-        raise ValueError("there is no plan to compare")
-    best = best_of(tried)
-    if not _count(best):
-        return "No hide holds a sheath of this week."
-    wanted = len({one.kit for one in best.plan.wanted})
-    words = f"Cut from {best.hide.name}: {_holds(_count(best), wanted)}"
-    if _cost(best) is not None:
-        words += f" for {_money(best)} of leather each"
-    rivals = [t for t in tried if t is not best and _count(t) == _count(best)]
-    words += _lead_over(best, rivals, by_cost=_comparable(tried))
-    left = best.figures.text("largest_remnant")
-    return words + (f", leaving {left} in one piece." if left else ".")
-
-
-def table(tried: Sequence[Planned]) -> list[list[str]]:
-    """Rows of words: a heading with the hides' names, then one row per figure."""
-    rows = [["", *(t.hide.name for t in tried)]]
-    rows.append(["Sheaths", *(str(_count(t)) for t in tried)])
-    rows.append([COST, *(_money(t) for t in tried)])
-    rows += [[FIGURES[key].label, *(t.figures.text(key) for t in tried)] for key in TABLE]
-    return [row for row in rows if any(row[1:])]
-
-
-def compare_sheet(tried: Sequence[Planned]) -> Sheet:
+def compare_sheet(comparison: Comparison) -> Sheet:
     """Draw the comparison, landscape; on A4 for up to six hides, on A3 for more.
 
     Raises
     ------
     ValueError : nothing was tried.
     """
-    words = recommend(tried)
+    tried, words = comparison.tried, comparison.recommended
     size = ISO_A["A4" if len(tried) <= 6 else "A3"]
     names = ", ".join(t.hide.name for t in tried)
     sheet = Page(size, f"{tried[0].plan.name}: hides compared", names)
     room = sheet.room
     top = stack(sheet, [*note(words, room, ADVICE), gap(2.0)], MARGIN, sheet.top)
-    rows = _table_rows(tried, room)
+    rows = _table_rows(comparison.table, room)
     foot = MARGIN + height_of(rows)
     stack(sheet, rows, MARGIN, foot)
     bars = 9.0 + 6.0 * len(tried)
     _draw_layouts(sheet, tried, (MARGIN, foot + bars + 4.0, room, top - foot - bars - 4.0))
     _draw_bars(sheet, tried, (MARGIN, foot + 4.0, room, bars))
     return sheet
+
+
+picture = compare_sheet
 
 
 def _comparable(tried: Sequence[Planned]) -> bool:
@@ -202,13 +192,12 @@ def _used(t: Planned) -> float:
 # --- the page --------------------------------------------------------------------------------
 
 
-def _table_rows(tried: Sequence[Planned], width: float) -> list[Row]:
-    each = min(38.0, (width - NAMES_WIDTH - 50.0) / len(tried))
-    says = width - NAMES_WIDTH - each * len(tried)
-    widths = (NAMES_WIDTH, says, *(each for _ in tried))
-    numbers = range(2, 2 + len(tried))
-    heads, *body = table(tried)
-    first, *names = heads
+def _table_rows(table: Sequence[Sequence[str]], width: float) -> list[Row]:
+    (first, *names), *body = table
+    each = min(38.0, (width - NAMES_WIDTH - 50.0) / len(names))
+    says = width - NAMES_WIDTH - each * len(names)
+    widths = (NAMES_WIDTH, says, *(each for _ in names))
+    numbers = range(2, 2 + len(names))
     rows = [cells([first, "", *names], widths, STRONG, right=numbers)]
     for label, *values in body:
         row = cells([label, "", *values], widths, Type(6.4, INK), right=numbers)

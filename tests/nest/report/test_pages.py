@@ -18,7 +18,7 @@ from hides.outline import Outline
 from nest.figures import FIGURES, Figures, measure
 from nest.job import Job, Kit, Wanted
 from nest.plans import Placement, Plan, Verdict, placed_outline
-from nest.report.compare import best_of, compare_sheet, recommend, table
+from nest.report.compare import Comparison, best_of, compare_sheet
 from nest.report.cutplan import SHOWN, cut_detail, cut_plan
 from nest.report.hidesheet import hide_sheet
 from nest.report.names import patterns_of
@@ -99,7 +99,9 @@ def sheets():
         "plan on A3": cut_plan(plan, hide, figures, paper="A3"),
         "detail": cut_detail(plan, hide, figures),
         "crowd": page_of(crowd()),
-        "comparison": compare_sheet([Tried(plan, hide, figures), Tried(plan, other, figures)]),
+        "comparison": compare_sheet(
+            Comparison([Tried(plan, hide, figures), Tried(plan, other, figures)])
+        ),
     }
 
 
@@ -326,7 +328,7 @@ def test_the_cheapest_hide_that_holds_all_is_recommended():
     """Same plan, so cost goes by the hide's price: 45 of 60 is a quarter less."""
     dear, cheap = tried("Slate", 60.0), tried("Granite", 45.0)
     assert best_of([dear, cheap]) is cheap
-    words = recommend([dear, cheap])
+    words = Comparison([dear, cheap]).recommended
     assert words.startswith("Cut from Granite: all 2 sheaths for ")
     assert "25 % cheaper than Slate" in words
     assert words.count(".") == words.count(".", 0, -1) + 1
@@ -335,37 +337,39 @@ def test_the_cheapest_hide_that_holds_all_is_recommended():
 def test_a_hide_that_holds_more_beats_a_cheaper_one():
     whole, half = tried("Slate", 60.0), tried("Granite", 10.0, without=("hunter-1",))
     assert best_of([half, whole]) is whole
-    assert "all 2 sheaths" in recommend([half, whole])
+    assert "all 2 sheaths" in Comparison([half, whole]).recommended
 
 
 def test_equal_hides_are_called_equal():
-    assert "about the same as" in recommend([tried("Slate"), tried("Granite")])
+    assert "about the same as" in Comparison([tried("Slate"), tried("Granite")]).recommended
 
 
 def test_two_currencies_are_compared_by_leather():
     """Without a rate of exchange there is no cheaper hide."""
-    words = recommend([tried("Slate", 60.0, "EUR"), tried("Granite", 1.0, "SEK")])
+    words = Comparison([tried("Slate", 60.0, "EUR"), tried("Granite", 1.0, "SEK")]).recommended
     assert "cheaper" not in words
 
 
 def test_one_hide_needs_no_rival():
-    words = recommend([tried()])
+    words = Comparison([tried()]).recommended
     assert words.startswith("Cut from Slate: all 2 sheaths")
     assert "than" not in words
 
 
 def test_a_week_that_fits_nowhere_is_said():
-    assert recommend([tried(without=("hunter-1", "skinner-1"))]).startswith("No hide holds")
+    assert Comparison([tried(without=("hunter-1", "skinner-1"))]).recommended.startswith(
+        "No hide holds"
+    )
 
 
 def test_nothing_tried_is_refused():
     with pytest.raises(ValueError, match="no plan"):
-        recommend([])
+        compare_sheet(Comparison(()))
 
 
 def test_the_table_holds_every_hides_figures():
     pair = [tried("Slate", 60.0), tried("Granite", 45.0)]
-    rows = table(pair)
+    rows = Comparison(pair).table
     assert rows[0] == ["", "Slate", "Granite"]
     told = {row[0]: row[1:] for row in rows}
     assert told["Sheaths"] == ["2", "2"]
@@ -375,7 +379,7 @@ def test_the_table_holds_every_hides_figures():
 
 def test_bars_are_as_long_as_their_figures():
     """Costs of 60 and 45: bars as 4 to 3."""
-    sheet = compare_sheet([tried("Slate", 60.0), tried("Granite", 45.0)])
+    sheet = compare_sheet(Comparison([tried("Slate", 60.0), tried("Granite", 45.0)]))
     wide = {
         patch.get_gid(): patch.get_path().get_extents().width
         for patch in sheet.axes.patches
@@ -386,6 +390,6 @@ def test_bars_are_as_long_as_their_figures():
 
 
 def test_six_hides_fit_one_page():
-    sheet = compare_sheet([tried(f"Hide {i}", 40.0 + i) for i in range(6)])
+    sheet = compare_sheet(Comparison([tried(f"Hide {i}", 40.0 + i) for i in range(6)]))
     assert overlaps(sheet) == []
     assert outside(sheet) == []
