@@ -34,6 +34,7 @@ LAYERS = (
     "hides",
     # the work
     "nest.errors",
+    "nest.compiled",
     "nest.part",
     "nest.knife",
     "nest.sheaths",

@@ -15,8 +15,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
+from nest.compiled import kernel
 from nest.part import off_line
 
 BOX = 16.0
@@ -26,10 +26,10 @@ PAD = 48.0  # mm; grids reach this far beyond the hide
 FAR = 64.0  # mm; distances are told up to here
 FREE = 10.0  # degrees between neighbouring nodes; a direction that turns faster isn't relied on
 
-_off_line: Any = njit(cache=True, nogil=True)(off_line)
+_off_line: Any = kernel(off_line)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def signed_distance(edges, x0, y0, cell, out):
     """Fill ``out`` (rows, cols) with the distance to a shape's edges, negative outside.
 
@@ -68,7 +68,7 @@ def signed_distance(edges, x0, y0, cell, out):
             out[j, i] = math.sqrt(out[j, i]) if inside else -math.sqrt(out[j, i])
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def coverage(edges, x0, y0, cell, out):
     """Add to ``out`` (rows, cols) the area in cells that a shape has in each cell.
 
@@ -99,7 +99,7 @@ def coverage(edges, x0, y0, cell, out):
             out[j, i] += min(max(total, 0.0), 1.0)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _piece(ax, ay, dx, dy, t):
     """The cell that an edge is in just after t, and the t where it leaves the cell."""
     middle = t + 1e-9
@@ -113,7 +113,7 @@ def _piece(ax, ay, dx, dy, t):
     return i, j, min(max(step, t + 1e-9), 1.0)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def front(ring, a, half):
     """How far along x a ring (n, 2) surely reaches from its turning point, a ± half turned."""
     c, s = math.cos(a), math.sin(a)
@@ -128,7 +128,7 @@ def front(ring, a, half):
     return min(one, other)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _turned_off(x, y, level, k, facing, place, rule):
     """Whether all of a box is too far off the line of least stretch.
 
@@ -159,7 +159,7 @@ def _turned_off(x, y, level, k, facing, place, rule):
     return abs(off) > window + slack
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _refuted(x, y, level, c, s, points, depths, grid):
     """Whether some point of the part lies too far out of its ground for all of a box.
 
@@ -186,7 +186,7 @@ def _refuted(x, y, level, c, s, points, depths, grid):
     return False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _barred(x, y, a, level, k, part):
     """Whether it is certain that no pose of a box is allowed; ``part`` as below."""
     _, points, depths, grid, facing, place, rule = part
@@ -195,7 +195,7 @@ def _barred(x, y, a, level, k, part):
     )
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def least_frontier(boxes, part, enough, limit):
     """The least frontier in mm of any box of the last level that isn't barred; inf if there's none.
 
@@ -235,7 +235,7 @@ def least_frontier(boxes, part, enough, limit):
     return best
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _first(stack, boxes, top):
     """Put a box of level 0 on an empty stack; returns the least frontier in its column."""
     tops, lows, rows = boxes
@@ -244,7 +244,7 @@ def _first(stack, boxes, top):
     return lows[top // rows]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _middle(i, j, k, level, grid):
     """The middle pose of a box, its size in mm, and half its width in rad."""
     size, n = BOX / (1 << level), TURNS << level
@@ -252,7 +252,7 @@ def _middle(i, j, k, level, grid):
     return grid[0] + (i + 0.5) * size, grid[1] + (j + 0.5) * size, a, size, math.pi / n
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _split(stack, height):
     """Push the eight boxes of the next level in place of the one at ``height``, small x last."""
     i, j, k, level = stack[height]
@@ -265,7 +265,7 @@ def _split(stack, height):
     return height
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def spans(ring, level, cell, out):
     """Columns of cells, row by row, that a part may touch at any pose of a box.
 
@@ -293,7 +293,7 @@ def spans(ring, level, cell, out):
                 out[k, row, 1] = max(out[k, row, 1], math.floor(u + wide))
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _find(following, j, i):
     """The first cell at or after i in a row that nothing has covered yet; shortens the way."""
     root = i
@@ -304,7 +304,7 @@ def _find(following, j, i):
     return root
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _bare(following, share, j, i, runs, take):
     """The sum of shares in cells that a part at cell (j, i) may touch and nothing has covered yet.
 
@@ -326,7 +326,7 @@ def _bare(following, share, j, i, runs, take):
     return new
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def covered(boxes, part, runs, following, share, frontier, enough, limit):
     """How much of the ground (mm²) the part may touch at all, up to a frontier.
 

@@ -10,18 +10,19 @@ turned round, so ``way ^ 1`` is the same row the other way round. Nothing here r
 """
 
 import numpy as np
-from numba import njit
+
+from nest.compiled import kernel
 
 LEAST = 1e-6  # mm; smaller gains are rounding
 
 
-@njit(cache=True)
+@kernel
 def hop(begin, end, a, b):
     """Travel from the end of way a to the beginning of way b, mm."""
     return np.sqrt((end[a, 0] - begin[b, 0]) ** 2 + (end[a, 1] - begin[b, 1]) ** 2)
 
 
-@njit(cache=True)
+@kernel
 def best_exchange(begin, end, inside, row, i):
     """The best that can be done with a run of rows that begins at place i: up to, where, turned.
 
@@ -57,7 +58,7 @@ def best_exchange(begin, end, inside, row, i):
     return last, where, turned
 
 
-@njit(cache=True)
+@kernel
 def put(row, i, j, k, turned):
     """Put the run from place i to j before place k, turned round or not."""
     run, size = row[i : j + 1].copy(), j + 1 - i
@@ -70,7 +71,7 @@ def put(row, i, j, k, turned):
         row[first + a] = run[size - 1 - a] ^ 1 if turned else run[a]
 
 
-@njit(cache=True)
+@kernel
 def kept(row, rules):
     """Whether every row that must be first of two comes before the other."""
     at = np.empty(len(row), np.int64)
@@ -79,7 +80,7 @@ def kept(row, rules):
     return np.all(at[rules[:, 0]] < at[rules[:, 1]])
 
 
-@njit(cache=True)
+@kernel
 def shorten(begin, end, inside, row, rules):
     """Change ``row`` in place until no exchange that keeps the rules saves anything more."""
     better = True

@@ -5,5 +5,5 @@ raises. All loops work in one memory, described at the top of ``memory``; ``pose
 place in it, ``overlap`` and ``ground`` measure what is wrong there, ``moves`` look for a better
 place of one part, ``layout`` moves one part after another, and ``contacts`` are what moving all
 at once starts from. ``listed`` and ``convex`` prepare tables; ``simd`` is four numbers at a
-time and ``compiled`` how all of it is compiled.
+time; :mod:`nest.compiled` says how all of it is compiled.
 """

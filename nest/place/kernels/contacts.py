@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from nest.compiled import kernel
 from nest.place.kernels import memory as mem
-from nest.place.kernels.compiled import kernel
 from nest.place.kernels.ground import bins_over, edge_meets, edges_in
 from nest.place.kernels.listed import pairs_of
 from nest.place.kernels.poses import direction, turn_piece

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from nest.place.kernels.compiled import kernel
+from nest.compiled import kernel
 from nest.place.kernels.random import next_random
 
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from nest.compiled import kernel
 from nest.place.kernels import memory as mem
-from nest.place.kernels.compiled import kernel
 from nest.place.kernels.poses import turn_piece
 from nest.place.kernels.simd import LANES, four, higher, highest, lower, lowest, same
 

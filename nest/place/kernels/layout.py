@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from nest.compiled import kernel
 from nest.place.kernels import memory as mem
-from nest.place.kernels.compiled import kernel
 from nest.place.kernels.ground import off_box, off_ground
 from nest.place.kernels.moves import (
     UNPLACED,

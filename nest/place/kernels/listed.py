@@ -11,8 +11,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from nest.compiled import kernel
 from nest.place.kernels import memory as mem
-from nest.place.kernels.compiled import kernel
 from nest.place.kernels.simd import LANES, at, four, lower, lowest, same
 
 BLOCK = 3 * LANES + 1  # numbers of a block of half-planes

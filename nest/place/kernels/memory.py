@@ -61,7 +61,7 @@ Lengths are mm, angles rad. Numbers that are counts or offsets are told as such.
 
 from __future__ import annotations
 
-from nest.place.kernels.compiled import kernel
+from nest.compiled import kernel
 
 # The head of I.
 N_PARTS, N_ANGLES, N_COLS, N_ROWS = 0, 1, 2, 3  # columns and rows of the bins

@@ -13,8 +13,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from nest.compiled import kernel
 from nest.place.kernels import memory as mem
-from nest.place.kernels.compiled import kernel
 from nest.place.kernels.ground import may_lie, off_box, off_ground
 from nest.place.kernels.overlap import lay_out, meeting, overlap
 from nest.place.kernels.poses import set_pose

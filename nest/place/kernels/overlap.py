@@ -9,8 +9,8 @@ table by displacement says the same without them, see :mod:`nest.place.kernels.l
 
 from __future__ import annotations
 
+from nest.compiled import kernel
 from nest.place.kernels import memory as mem
-from nest.place.kernels.compiled import kernel
 from nest.place.kernels.listed import overlap_listed
 from nest.place.kernels.poses import set_pose, turn_pieces
 from nest.place.kernels.simd import LANES, at, four, less, lower, lowest, next_of, same

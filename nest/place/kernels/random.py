@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from nest.place.kernels.compiled import kernel
+from nest.compiled import kernel
 
 
 @kernel

@@ -18,7 +18,7 @@ from llvmlite import ir
 from numba.core import types
 from numba.extending import intrinsic, models, overload, register_model
 
-from nest.place.kernels.compiled import COMPILES
+from nest.compiled import COMPILES
 
 LANES = 4
 _DOUBLE = ir.DoubleType()

@@ -13,24 +13,26 @@ from typing import Any
 
 from numba import config, njit
 
+# What every loop depends on beside its own folder: this file, and a rule that the bound's hold.
+EVERYWHERE = (Path(__file__), Path(__file__).with_name("part.py"))
 COMPILES = not vars(config)["DISABLE_JIT"]  # False: plain Python, for a debugger
 
 
 def kernel(function):
     """Compile a loop without exceptions for division by zero, as numpy counts.
 
-    What is cached is made anew as soon as any file of this package has changed, or any of the
-    folder that the loop's own file lies in.
+    What is cached is made anew as soon as any file of the folder that the loop's own lies in has
+    changed, or one of :data:`EVERYWHERE`.
     """
     made: Any = njit(cache=True, nogil=True, error_model="numpy")(function)
     if COMPILES:
-        folders = Path(__file__).parent, Path(function.__code__.co_filename).parent
-        made._cache._cache_file._source_stamp = tuple(_digest(folder) for folder in folders)
+        made._cache._cache_file._source_stamp = _digest(Path(function.__code__.co_filename).parent)
     return made
 
 
 @cache
 def _digest(folder: Path) -> str:
-    """Digest of all sources of a folder."""
-    digests = [sha256(path.read_bytes()).digest() for path in sorted(folder.glob("*.py"))]
+    """Digest of all sources of a folder, and of those that count everywhere."""
+    files = (*EVERYWHERE, *sorted(folder.glob("*.py")))
+    digests = [sha256(path.read_bytes()).digest() for path in files]
     return sha256(b"".join(digests)).hexdigest()

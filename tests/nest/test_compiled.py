@@ -38,11 +38,11 @@ def test_code_that_another_file_was_put_into_is_compiled_again(tmp_path: Path) -
     """Unchanged it comes out of the cache; a constant of another file counts at once."""
     kernels = tmp_path / "nest/place/kernels"
     kernels.mkdir(parents=True)
-    for name in ("__init__.py", "compiled.py", "random.py"):
-        shutil.copy(ROOT / "nest/place/kernels" / name, kernels)
+    for name in ("compiled.py", "part.py", "place/kernels/__init__.py", "place/kernels/random.py"):
+        shutil.copy(ROOT / "nest" / name, tmp_path / "nest" / name)
     generator = (kernels / "random.py").read_text(encoding="utf-8")
     shuffling = generator.index("@kernel\ndef shuffle")
-    head = "from nest.place.kernels.compiled import kernel\n"
+    head = "from nest.compiled import kernel\n"
     (kernels / "random.py").write_text(
         head + "from nest.place.kernels.numbers import next_random\n\n\n" + generator[shuffling:]
     )
@@ -62,7 +62,7 @@ def test_code_that_another_file_was_put_into_is_compiled_again(tmp_path: Path) -
 
 def test_small_tests_pass_where_nothing_is_compiled() -> None:
     """What stands for the compiled types in plain Python gives what they give."""
-    here = Path(__file__).parent
+    here = ROOT / "tests/nest/place/kernels"
     run = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider"]
     told = subprocess.run(
         [*run, *(str(here / name) for name in SMALL)],
