@@ -53,7 +53,7 @@ class Compaction:
     def __call__(self, poses: FloatArray, reach: float) -> tuple[FloatArray, float] | None:
         """A valid layout near ``poses`` that reaches less far than ``reach``, or None.
 
-        Poses are (parts, 4: x, y, turn, flip), and may overlap. The frontier is set aside
+        Poses are (parts, 4: x, y in mm, turn in rad, flip), and may overlap; reaches are mm. The frontier is set aside
         while it works; afterwards the poses in place are any.
         """
         ints, floats, _, state = self.memory

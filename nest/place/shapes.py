@@ -75,7 +75,10 @@ class World:
 
 
 def convex_pieces(points: FloatArray, seed: int = 1) -> list[FloatArray]:
-    """Cut a simple ring (n, 2) into few convex rings; together they cover it exactly."""
+    """Cut a simple ring (n, 2), mm, into few convex rings; together they cover it exactly.
+
+    ``seed`` is any number; which cuts are tried depends on it.
+    """
     n = len(points)
     starts, members = np.zeros(n + 1, np.int64), np.zeros(4 * n, np.int64)
     state = np.array([seed * 2654435761 + 88172645463325252], np.uint64)
@@ -409,7 +412,7 @@ def _circles(ring: FloatArray, most: int = 8) -> FloatArray:
 
 
 def straightened(ring: FloatArray) -> FloatArray:
-    """A ring (n, 2), counter-clockwise, without corners on the line between their neighbours."""
+    """A ring (n, 2), mm, counter-clockwise, without corners on the line between their neighbours."""
     before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     keep = np.abs(turn) > 1e-9 * np.hypot(*before.T) * np.hypot(*after.T)

@@ -97,8 +97,7 @@ def split_convex(p, tolerance, state, starts, members):
                 if seen:
                     best, cut_i, cut_j = score, i, j
         if reflex == 0:
-            for q in range(m):
-                members[used + q] = ring[q]
+            members[used : used + m] = ring[:m]
             used += m
             pieces += 1
             starts[pieces] = used
@@ -106,17 +105,10 @@ def split_convex(p, tolerance, state, starts, members):
         if cut_i < 0:
             return 0
         lo, hi = min(cut_i, cut_j), max(cut_i, cut_j)
-        for q in range(lo, hi + 1):
-            stack[top, q - lo] = ring[q]
-        size[top] = hi - lo + 1
-        other = 0
-        for q in range(hi, m):
-            stack[top + 1, other] = ring[q]
-            other += 1
-        for q in range(lo + 1):
-            stack[top + 1, other] = ring[q]
-            other += 1
-        size[top + 1] = other
+        size[top], size[top + 1] = hi - lo + 1, m - hi + lo + 1
+        stack[top, : hi - lo + 1] = ring[lo : hi + 1]
+        stack[top + 1, : m - hi] = ring[hi:m]
+        stack[top + 1, m - hi : m - hi + lo + 1] = ring[: lo + 1]
         top += 2
     return pieces
 
