@@ -196,7 +196,7 @@ class Worker:
             if self.shaken:
                 self._shaken_down(attempt)
                 return
-            if found := self._pressed(attempt, self.base.reach):
+            if found := self._compacted(attempt, self.base.reach):
                 self.base, self.stale = found, 0
                 self._forget()
                 return
@@ -223,7 +223,7 @@ class Worker:
             front = self._front(self.best.reach, high + (low - high) * share)
             self._try(self._shifted(self.best, front), front, self.tuning.squeeze_patience)
         if attempt := self._go_on(budget):
-            self._pressed(attempt, self.best.reach)
+            self._compacted(attempt, self.best.reach)
 
     def adopt(self, best: Best) -> None:
         """Go on from another worker's layout."""
@@ -256,17 +256,17 @@ class Worker:
         self.attempt = None
         return attempt
 
-    def _pressed(self, attempt: _Attempt, reach: float) -> Best | None:
-        """What a finished attempt came to, to go on from, if it is valid or pressing makes it so.
+    def _compacted(self, attempt: _Attempt, reach: float) -> Best | None:
+        """What a finished attempt came to, to go on from, if it is valid or compaction makes it so.
 
-        A pressed layout is tight and leaves less to search in, so where the attempt was valid
-        by itself the search goes on from that, and what pressing gains is only kept.
+        A compacted layout is tight and leaves less to search in, so where the attempt was valid
+        by itself the search goes on from that, and what compaction gains is only kept.
         """
         valid = attempt.conflict <= 0.0
         found = self._offer(attempt.poses, 0.0) if valid else None
         hard = not valid or self.listed or self.step < self.tuning.step
-        if hard and (pressed := self.compact(attempt.poses, np.inf if valid else reach)):
-            tight = self._offer(pressed[0], 0.0)
+        if hard and (compact := self.compact(attempt.poses, np.inf if valid else reach)):
+            tight = self._offer(compact[0], 0.0)
             return found or tight
         return found
 
