@@ -36,7 +36,7 @@ WORK, WORK_TURNED = 6, 1  # candidate poses that a row takes the time of: measur
 
 
 class Compaction:
-    """Moves all parts of a layout at once; works in the memory of a worker."""
+    """Moves all parts of a layout at once, mm and rad; works in the memory of a worker."""
 
     def __init__(self, memory: Memory) -> None:
         self.memory = memory
@@ -53,8 +53,8 @@ class Compaction:
     def __call__(self, poses: FloatArray, reach: float) -> tuple[FloatArray, float] | None:
         """A valid layout near ``poses`` that reaches less far than ``reach``, or None.
 
-        Poses are (parts, 4: x, y in mm, turn in rad, flip), and may overlap; reaches are mm. The frontier is set aside
-        while it works; afterwards the poses in place are any.
+        Poses are (parts, 4: x, y in mm, turn in rad, flip), and may overlap; reaches are mm. The
+        frontier is set aside while it works; afterwards the poses in place are any.
         """
         ints, floats, _, state = self.memory
         front, state[k.F_FRONT] = float(state[k.F_FRONT]), np.inf

@@ -412,7 +412,7 @@ def _circles(ring: FloatArray, most: int = 8) -> FloatArray:
 
 
 def straightened(ring: FloatArray) -> FloatArray:
-    """A ring (n, 2), mm, counter-clockwise, without corners on the line between their neighbours."""
+    """A counter-clockwise ring (n, 2), mm, without corners on the line between neighbours."""
     before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
     turn = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0]
     keep = np.abs(turn) > 1e-9 * np.hypot(*before.T) * np.hypot(*after.T)
