@@ -32,10 +32,10 @@ from shapely import MultiPolygon, Polygon, affinity, box
 
 from hides.outline import FloatArray, Outline
 from nest.checker import clearances
+from nest.compiled import kernel
 from nest.place import search, shapes
 from nest.place.kernels import layout as loops
 from nest.place.kernels import memory as k
-from nest.place.kernels.compiled import kernel
 from nest.place.kernels.moves import cost_at, look_around
 from nest.place.kernels.overlap import put
 from nest.place.kernels.random import next_random, shuffle
