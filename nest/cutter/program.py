@@ -29,7 +29,7 @@ __all__ = ["Program", "Stroke", "build", "handed", "of_contours"]
 
 CROSS = 6.0  # mm, arms of a registration mark
 CLEAR = 2.0  # mm that the stroke which aligns a blade stays off parts and the leather's edge
-GRID = 5.0  # mm between the places tried for that stroke
+TRIED_APART = 5.0  # mm between the places tried for that stroke
 LETTER = (40.0, 60.0)  # mm, the F that shows mirroring
 
 Point = tuple[float, float]
@@ -263,7 +263,7 @@ def _aligned(machine: Machine, free: BaseGeometry) -> Stroke:
     """The stroke in scrap, nearest to where the tool starts, that gives a blade its heading."""
     size = SETTLED * machine.offset
     room = free.buffer(-CLEAR)
-    x, y = (np.arange(GRID, side - size, GRID) for side in machine.bed)
+    x, y = (np.arange(TRIED_APART, side - size, TRIED_APART) for side in machine.bed)
     corners = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     away = np.hypot(*(corners - home_of(machine)).T)
     shapely.prepare(room)

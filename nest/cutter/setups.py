@@ -27,7 +27,7 @@ from nest.errors import CutError
 from nest.plans import TOLERANCE, Box, Plan, placed_outline
 
 CLEAR = 5.0  # mm that a mark keeps off parts, the leather's edge and the bed's
-GRID = 5.0  # mm between the places tried for a mark
+TRIED_APART = 5.0  # mm between the places tried for a mark
 APART = 60.0  # mm between two marks at least: 0.5 mm of misreading turns 600 mm by 5 mm
 SKEW = 5.0  # degrees; a hide that lies more askew than this is laid again
 WAYS = (0.0, 90.0)  # degrees, the turns of a hide on the bed that are tried
@@ -338,8 +338,8 @@ def _pair(free: BaseGeometry) -> FloatArray | None:
     if free.is_empty:
         return None
     x0, y0, x1, y1 = free.bounds
-    grid = np.meshgrid(np.arange(np.ceil(x0), x1, GRID), np.arange(np.ceil(y0), y1, GRID))
-    points = np.stack(grid, axis=-1).reshape(-1, 2)
+    across, up = (np.arange(np.ceil(a), b, TRIED_APART) for a, b in ((x0, x1), (y0, y1)))
+    points = np.stack(np.meshgrid(across, up), axis=-1).reshape(-1, 2)
     points = points[shapely.contains_xy(free, points)]
     if len(points) < 2:
         return None

@@ -24,7 +24,7 @@ from nest.report.page import ISO_A, MARGIN, Page
 
 ENDINGS = tuple(f".gauge.{kind}" for kind in KINDS)
 SIDEBAR = 56.0  # mm, width of the column at the right
-MOST_PLACES = 50
+MOST_NEXT = 50
 SURE_LOOK = Style(edge=REMNANT, width=0.5, hatch="//", alpha=0.45)
 SURE_EDGE = Style(edge=REMNANT, width=0.5)
 OPEN_LOOK = Style(edge="#a3231a", width=0.35, dash=(1.2, 0.8))
@@ -90,8 +90,8 @@ def asked(
     """
     if not 0.5 <= confidence < 1.0:
         raise InputError(f"sure must be from 0.5 to below 1, got {confidence:g}.")
-    if not 1 <= count <= MOST_PLACES:
-        raise InputError(f"count must be from 1 to {MOST_PLACES}, got {count}.")
+    if not 1 <= count <= MOST_NEXT:
+        raise InputError(f"count must be from 1 to {MOST_NEXT}, got {count}.")
     if not reach > THROAT:
         raise InputError(f"reach must be more than {THROAT:g} mm, got {reach:g}.")
     known = Need(*parse_thickness(need), may_split) if need else None
