@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 import nest
 from nest.cli.told import DONE, NO_PLAN, as_json, report
@@ -207,10 +208,7 @@ def _capture(options: argparse.Namespace) -> int:
     file = _record_file(options, "Captured")
     found = nest.capture(
         options.photos,
-        name=_name(options, file),
-        tannage=options.tannage,
-        stamp=options.stamp,
-        price=options.price,
+        **_label(options, file),
         guide=options.guide,
         legend=options.legend,
         readings=options.readings,
@@ -232,10 +230,7 @@ def _measure(options: argparse.Namespace) -> int:
     file = _record_file(options, "Recorded")
     made = nest.measure(
         options.outline,
-        name=_name(options, file),
-        tannage=options.tannage,
-        stamp=options.stamp,
-        price=options.price,
+        **_label(options, file),
         readings=options.readings,
         unit=options.unit,
         turn=options.side if options.align else None,
@@ -260,5 +255,7 @@ def _record_file(options: argparse.Namespace, kind: str) -> str:
     return name
 
 
-def _name(options: argparse.Namespace, file: str) -> str:
-    return file.replace("-", " ").title() if options.name is None else options.name
+def _label(options: argparse.Namespace, file: str) -> dict[str, Any]:
+    """What is written on a hide, as the door asks for it."""
+    name = file.replace("-", " ").title() if options.name is None else options.name
+    return {"name": name} | {key: getattr(options, key) for key in ("tannage", "stamp", "price")}
