@@ -31,5 +31,12 @@ MODULES = {
 
 
 def module_of(kind: str) -> Any:
-    """The module that shows answers of the class of that name."""
+    """The module that shows answers of the class of that name.
+
+    Raises
+    ------
+    TypeError : no such class of answer, as where several are handed on at once.
+    """
+    if kind not in MODULES:
+        raise TypeError(f"a {kind} is no answer; these are: {', '.join(MODULES)}")
     return import_module(MODULES[kind])

@@ -14,7 +14,9 @@ import numpy as np
 
 from hides import record
 from hides.hide import Hide
+from hides.keys import one_of
 from hides.outline import FloatArray
+from hides.units import PAPERS
 from nest.checker import check
 from nest.cutter import blade, kerf, program, setups
 from nest.cutter.caution import BY_HAND, cautions_of
@@ -137,6 +139,8 @@ def cut(
     CutError : the plan can't be cut on the machine; a laser without the hide, or with leather
         that must not go on it; marks that do not fit.
     """
+    if paper is not None:
+        one_of(paper, "paper", tuple(PAPERS))
     if plan.check is None or not plan.check.passed:
         raise PlanError("this plan has not passed the checker, so nothing is cut from it.")
     for finding in check(plan, hide) if hide else ():
@@ -183,6 +187,8 @@ def on_bed(device: Machine, counted: Sequence[Place]) -> FloatArray:
 
 def _formats(machine: Machine, asked: Sequence[str]) -> tuple[str, ...]:
     """The formats asked for, or the first one of the machine's that is written."""
+    for form in asked:
+        one_of(form, "formats", tuple(SUFFIXES))
     return tuple(asked) or tuple(form for form in machine.formats if form in SUFFIXES)[:1]
 
 
@@ -193,6 +199,7 @@ def coupon(machine: Machine, kind: str, *, formats: Sequence[str] = ()) -> Coupo
     ------
     CutError : the machine has no such thing.
     """
+    one_of(kind, "kind", tuple(COUPONS))
     if machine.tool == "hand" or (kind == "offset" and machine.tool != "drag"):
         raise CutError(f"a {machine.tool} has no {kind} to measure.", mend="Name another machine.")
     lines = COUPONS[kind](CORNER, CORNER)
@@ -207,6 +214,7 @@ def measured(kind: str, sizes: Sequence[float]) -> float:
     ------
     CutError : not as many sizes as it takes, or such as leave nothing.
     """
+    one_of(kind, "kind", tuple(COUPONS))
     if kind == "offset":
         return float(np.mean([blade.offset_of(size) for size in sizes]))
     if len(sizes) != 2:

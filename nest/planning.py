@@ -19,7 +19,7 @@ from shapely import Polygon
 
 from hides.hide import Hide
 from nest.assign import Trials, fill
-from nest.assign.pins import refuse_pins
+from nest.assign.pins import refuse_namesakes, refuse_pins
 from nest.assign.reserve import remnant_of, too_near
 from nest.bound import Bound, used_area
 from nest.checker import Finding, check, verdict
@@ -160,7 +160,9 @@ def compare_hides(
     Raises
     ------
     NoPlan : some hide holds not one sheath of the job.
+    InputError : two hides of one name.
     """
+    refuse_namesakes(hides)
     return tuple(
         plan_week(job, hide, seconds=seconds, effort=effort, partial=True) for hide in hides
     )

@@ -22,13 +22,19 @@ def refuse_pins(job: Job, hides: Sequence[Hide]) -> None:
     InputError : two hides of one name, so that none can be told.
     WeekError : a pin to no hide that is offered, or one that breaks a rule of the checker there.
     """
-    _known_homes(job, hides)
+    refuse_namesakes(hides)
+    _known_homes(job, [hide.name for hide in hides])
     for hide in hides:
         _pins_allowed(job, hide, alone=len(hides) == 1)
 
 
-def _known_homes(job: Job, hides: Sequence[Hide]) -> None:
-    """Every pin names a hide that is offered, and hides can be told apart by name."""
+def refuse_namesakes(hides: Sequence[Hide]) -> None:
+    """Refuse hides that can't be told apart by name.
+
+    Raises
+    ------
+    InputError : two hides of one name.
+    """
     names = [hide.name for hide in hides]
     for name in names:
         if names.count(name) > 1:
@@ -36,6 +42,10 @@ def _known_homes(job: Job, hides: Sequence[Hide]) -> None:
                 f"two of the hides offered are named {name}.",
                 mend="Offer each hide once, and give each record a name of its own.",
             )
+
+
+def _known_homes(job: Job, names: Sequence[str]) -> None:
+    """Every pin names a hide that is offered, and a kit's pins name the same."""
     homes: dict[str, str] = {}
     for n, pin in enumerate(job.pins, start=1):
         if not pin.hide and len(names) > 1:

@@ -65,6 +65,10 @@ def _asked(options: argparse.Namespace, kind: str) -> tuple[Job, tuple[Hide, ...
     except nest.InputError as error:
         raise error.at(file=options.week) from None
     names = [name, *(f"{name}.{_name_of(hide)}" for hide in hides)] if kind == "Planned" else [name]
+    for one in names:
+        if names.count(one) > 1:  # the files of one would take the place of the other's
+            what = f"two of the hides offered have a file of the name {one.removeprefix(name)[1:]}."
+            raise nest.InputError(what, mend="Give each record's file a name of its own.")
     taken = [f"{one}{ending}" for one in names for ending in nest.endings(kind)]
     nest.refuse_taken(options.out, taken, force=options.force)
     return week, hides

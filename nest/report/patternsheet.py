@@ -14,8 +14,10 @@ from itertools import permutations
 import numpy as np
 from shapely import LineString, MultiPoint, Polygon
 
+from hides.keys import one_of
 from hides.outline import FloatArray, polygons_of
 from hides.units import DM2, area_text
+from hides.units import PAPERS as HOME_PAPERS
 from nest.draw.book import KINDS, pdf_of, pictured
 from nest.draw.labels import Labels
 from nest.draw.palette import (
@@ -141,6 +143,7 @@ def files(sheath: Sheath, name: str, *, paper: str | None = None) -> dict[str, b
     """The pattern in three formats; with ``paper`` ("a4" or "letter") full-size templates too."""
     made = pictured(pattern_sheet(sheath), f"{name}.pattern")
     if paper:
+        one_of(paper, "paper", tuple(HOME_PAPERS))
         title = f"{sheath.name}: templates"
         templates = [Template(sheath.name, part) for part in sheath.parts]
         made[f"{name}.templates.pdf"] = pdf_of(template_pages(title, templates, paper), title)

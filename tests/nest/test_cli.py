@@ -171,3 +171,16 @@ def test_last_weeks_files_are_told_before_the_search(tmp_path, capsys) -> None:
     assert "week-4.detail.pdf: this is there already" in told.err
     assert told.out == ""
     assert names(tmp_path) == {"week-4.detail.pdf"}
+
+
+def test_records_of_one_file_name_are_told_before_the_search(tmp_path, capsys) -> None:
+    """Two hides in folders of their own: the files of one plan would replace the other's."""
+    hides = []
+    for folder, name in (("a", "birch"), ("b", "rowan")):
+        (tmp_path / folder).mkdir()
+        hides.append(tmp_path / folder / "side.hide.json")
+        hides[-1].write_bytes((SHARED / f"hides/{name}.hide.json").read_bytes())
+    arguments = ["plan", WEEK, "--hide", *map(str, hides), "--seconds", "3000"]
+    assert main([*arguments, "--out", str(tmp_path / "out")]) == 2
+    assert "two of the hides offered have a file of the name side" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()

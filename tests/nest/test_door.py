@@ -1,5 +1,6 @@
 """The public door: light, documented, and the whole road from a week to a cut without a path."""
 
+import dataclasses
 import doctest
 import inspect
 import subprocess
@@ -9,6 +10,7 @@ import pytest
 
 import nest
 from nest import answers
+from nest.checker import verdict
 from tests import small
 from tests.places import ROOT
 
@@ -77,3 +79,38 @@ def test_files_end_as_they_are_said_to():
         assert all(len(data) > 500 for data in made.values())
         assert nest.facts(answer)
         assert nest.picture(answer).width > 100
+
+
+@pytest.fixture(scope="module")
+def planned():
+    """The small plan, checked, as a script has it."""
+    plan = small.plan()
+    return dataclasses.replace(plan, check=verdict(()))
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        (lambda p: nest.cut(p, None, None, paper="A4"), "paper must be 'a4' or 'letter', got 'A4'"),
+        (
+            lambda p: nest.cut(p, small.hide(), nest.read_machine("laser-600"), formats=["dxf"]),
+            "formats must be 'dxf-r12' or",
+        ),
+        (lambda p: nest.coupon(nest.read_machine("laser-600"), "kerv"), "must be 'kerf' or"),
+        (lambda p: nest.measured("kerv", [102.0, 98.0]), "must be 'kerf' or 'offset', got 'kerv'"),
+        (
+            lambda p: nest.compare(small.JOB, [small.hide(), small.hide()], effort=0.01),
+            "two of the hides offered are named",
+        ),
+    ],
+)
+def test_what_a_script_mistypes_is_told(asked, says, planned, monkeypatch):
+    """As the command would: one clear error, with what there is."""
+    monkeypatch.chdir(ROOT)
+    with pytest.raises(nest.InputError, match=says):
+        asked(planned)
+
+
+def test_several_answers_at_once_are_none():
+    with pytest.raises(TypeError, match="a tuple is no answer; these are: Hide"):
+        nest.files((small.hide(),), "x")
