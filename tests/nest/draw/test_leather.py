@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 import shapely
-from shapely import STRtree, box
+from shapely import box
 
 from hides.flaws import Flaw
 from hides.outline import Outline
@@ -17,6 +17,7 @@ from nest.draw.rows import height_of, stack
 from nest.draw.sheet import Sheet
 from nest.draw.tints import draw_levels, ramp, tints_of
 from tests import small
+from tests.sheets import said
 
 READINGS = tuple(
     Reading(x, y, 3.6 - 0.001 * x) for x in (100.0, 500.0, 900.0) for y in (100.0, 500.0)
@@ -31,21 +32,6 @@ def gauged():
 def view_of(hide):
     sheet = Sheet(200.0, 140.0)
     return sheet, sheet.view((20, 20, 160, 100), hide.outline.bounds)
-
-
-def said(sheet):
-    return [words.text for words in sheet.words]
-
-
-def overlaps(sheet):
-    """Pairs of words whose boxes share ground."""
-    boxes = [words.box for words in sheet.words]
-    pairs = STRtree(boxes).query(boxes, predicate="intersects").T
-    return [
-        (sheet.words[i].text, sheet.words[j].text)
-        for i, j in pairs
-        if i < j and boxes[i].intersection(boxes[j]).area > 0.02
-    ]
 
 
 def ids_of(sheet, tmp_path):

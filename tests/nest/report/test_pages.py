@@ -10,7 +10,6 @@ import pytest
 import shapely
 from PIL import Image
 from pypdf import PdfReader
-from shapely import STRtree
 from svgelements import SVG, Shape
 
 from hides.hide import Hide
@@ -23,6 +22,7 @@ from nest.report.cutplan import SHOWN, cut_detail, cut_plan
 from nest.report.hidesheet import hide_sheet
 from nest.report.names import patterns_of
 from tests import small
+from tests.sheets import overlaps, said
 
 PASSED = Verdict(True, 0, 0.01, 1)
 
@@ -61,21 +61,6 @@ def crowd(rows=6, columns=9):
 
 def page_of(plan, **paper):
     return cut_plan(plan, small.hide(), measure(plan, small.hide()), **paper)
-
-
-def said(sheet):
-    return [words.text for words in sheet.words]
-
-
-def overlaps(sheet):
-    """Pairs of words whose ink boxes share ground."""
-    boxes = [words.box for words in sheet.words]
-    pairs = STRtree(boxes).query(boxes, predicate="intersects").T
-    return [
-        (sheet.words[i].text, sheet.words[j].text)
-        for i, j in pairs
-        if i < j and boxes[i].intersection(boxes[j]).area > 0.02
-    ]
 
 
 def outside(sheet):
