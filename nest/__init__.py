@@ -193,8 +193,8 @@ def read_plan(path: Path | str, hide: Path | str | None = None) -> tuple[Plan, H
 def sheath(knife: Knife, **changes: object) -> Sheath:
     """Make the sheath of a knife, with ``changes`` to the choices in its file.
 
-    Choices are those of a knife file's ``[sheath]``: lengths in mm, ``throat`` a share of the
-    handle, ``hand`` "right" or "left".
+    Choices are those of a knife file's ``[sheath]``: lengths in mm, ``handle_covered`` a
+    share, ``hand`` "right" or "left".
 
     >>> heron = read_knife("shared/knives/heron.knife.toml")
     >>> [part.kind for part in sheath(heron, hand="left", welt=12.0).parts]

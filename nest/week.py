@@ -261,7 +261,7 @@ def _order_of(row: Mapping[str, object], n: int, folder: Path) -> Order:
         changes = {key: value for key, value in row.items() if key not in own}
         if "leather" in own:
             changes["leather"] = own["leather"]
-        known_keys(changes, (*_SHEATH_KEYS, *knives.CHOICE_KEYS))
+        known_keys(changes, (*_SHEATH_KEYS, *knives.CHOICE_KEYS, *knives.OLD_KEYS))
         knife = text(own.get("knife"), "knife")
         count = own.get("count", 1)
         if not isinstance(count, int) or isinstance(count, bool) or not 1 <= count <= MOST_PARTS:

@@ -12,7 +12,7 @@ to the edge along y, and the back's highest point has v = 0. Millimetres through
 ('Heron', 232.0, 118.0)
 """
 
-from nest.knife.choices import CHOICE_KEYS, HANDS, LOOPS, Choices, pitch_of
+from nest.knife.choices import CHOICE_KEYS, HANDS, LOOPS, OLD_KEYS, Choices, pitch_of
 from nest.knife.file import read
 from nest.knife.model import Knife, Profile, profile_of
 from nest.knife.straighten import knife_from
@@ -21,6 +21,7 @@ __all__ = [
     "CHOICE_KEYS",
     "HANDS",
     "LOOPS",
+    "OLD_KEYS",
     "Choices",
     "Knife",
     "Profile",

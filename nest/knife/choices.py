@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Annotated
 
 from hides.errors import InputError
-from hides.keys import Between, OneOf, check_fields, known_keys
+from hides.keys import Between, OneOf, check_fields, known_keys, rules_of
 from hides.units import parse_thickness
 from nest.errors import KnifeError
 
 HANDS = ("right", "left")
 LOOPS = ("sewn", "back")
+OLD_KEYS = {"throat": "handle_covered"}  # throat was read as how wide the mouth is
 LEATHER_BOUNDS, STITCH_BOUNDS = Between(1.0, 6.0, "mm"), Between(2.0, 12.0, "mm")
 
 
@@ -24,7 +25,8 @@ class Choices:
     ----------
     leather : thickness of body and loop.
     welt, welt_thickness : width of the welt, and its thickness (the body leather's unless given).
-    throat : how far up the handle the sheath reaches, as a share of the way from guard to butt.
+    handle_covered : how far up the handle the sheath reaches, as a share of the way from guard to
+        butt; once called ``throat``, which is still read.
     stitch, margin : pitch of the holes, and their distance from the edge (the pitch unless given).
     belt, belt_thickness, belt_ease : width and thickness of the belt, and the room beside it.
     loop : ``sewn`` (a strip on the back) or ``back`` (the back rises and folds over).
@@ -33,7 +35,7 @@ class Choices:
     hand : ``right`` or ``left``, the hip it is worn on, edge to the rear.
     slack : room asked at the handle, measured along the leather from fold to welt.
     clearance : room between the blade's outline and the welt.
-    grip : how much a swell of the handle may be wider than the throat that it passes;
+    grip : how much a swell of the handle may be wider than the mouth that it passes;
         the leather gives.
     neutral : where in its thickness the leather keeps its length in a bend, from the inside;
         0.5 in the middle, less where it was folded damp.
@@ -43,6 +45,7 @@ class Choices:
         own figure instead of the one by girth.
     thumb : depth of a thumb cut in the front's throat line, 0 for none.
     drain : diameter of a drain hole at the tip, 0 for none.
+    remarks : what is doubtful in how they were given, in sentences.
 
     Raises
     ------
@@ -52,7 +55,7 @@ class Choices:
     leather: Annotated[float, LEATHER_BOUNDS] = 3.4
     welt: Annotated[float, Between(6.0, 40.0, "mm")] = 10.0
     welt_thickness: Annotated[float | None, Between(1.0, 12.0, "mm")] = None
-    throat: Annotated[float, Between(0.0, 0.95)] = 0.667
+    handle_covered: Annotated[float, Between(0.0, 0.95)] = 0.667
     stitch: Annotated[float, STITCH_BOUNDS] = 4.0
     margin: Annotated[float | None, Between(2.5, 20.0, "mm")] = None
     belt: Annotated[float, Between(15.0, 100.0, "mm")] = 40.0
@@ -71,6 +74,7 @@ class Choices:
     handle_margin: Annotated[float | None, Between(3.0, 60.0, "mm")] = None
     thumb: Annotated[float, Between(0.0, 30.0, "mm")] = 0.0
     drain: Annotated[float, Between(0.0, 10.0, "mm")] = 0.0
+    remarks: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         check_fields(self)
@@ -96,22 +100,39 @@ class Choices:
         """Return these choices with those of a ``[sheath]`` table put over them.
 
         ``leather`` may be a range, ``[3.2, 3.5]`` or ``"8-9 oz"``, and the sheath is made for its
-        middle; ``stitch`` may be a pitch in words (:func:`pitch_of`).
+        middle; ``stitch`` may be a pitch in words (:func:`pitch_of`). A key's old name is read,
+        with a remark.
 
         Raises
         ------
-        InputError : an unknown key, a wrong type, a value out of bounds.
+        InputError : an unknown key, one by both its names, a wrong type, a value out of bounds.
         """
-        known_keys(table, CHOICE_KEYS)
         values = dict(table)
+        remarks = list(self.remarks)
+        for old, new in OLD_KEYS.items():
+            if old in table:
+                values = _renamed(values, old, new)
+                remarks.append(f"The key {old} is now called {new}: write that.")
+        known_keys(values, CHOICE_KEYS)
         if "leather" in values:
             values["leather"] = _thickness(values["leather"])
         if "stitch" in values:
             values["stitch"] = pitch_of(values["stitch"])
-        return replace(self, **values)  # type: ignore[arg-type]
+        return replace(self, **values, remarks=tuple(dict.fromkeys(remarks)))  # type: ignore[arg-type]
 
 
-CHOICE_KEYS = tuple(f.name for f in fields(Choices))
+CHOICE_KEYS = tuple(rules_of(Choices))
+
+
+def _renamed(table: Mapping[str, object], old: str, new: str) -> dict[str, object]:
+    """The same table with a key's new name; both of them leave open which one counts."""
+    if new in table:
+        raise KnifeError(
+            f"{old} is the old name of {new}, and both are given.",
+            mend=f"Leave out {old}.",
+            place=f"key '{old}'",
+        )
+    return {new if key == old else key: value for key, value in table.items()}
 
 
 def _thickness(value: object) -> float:

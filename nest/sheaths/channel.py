@@ -52,7 +52,7 @@ class Lie:
     shift: float
 
 
-def lie_on_fold(knife: Knife, throat: float) -> Lie:
+def lie_on_fold(knife: Knife, covered: float) -> Lie:
     """Lay the knife with its back on the fold.
 
     Of all straight lines that the back between throat and tip doesn't cross, the one that
@@ -60,9 +60,9 @@ def lie_on_fold(knife: Knife, throat: float) -> Lie:
 
     Parameters
     ----------
-    throat : share of the way from guard to butt.
+    covered : how much of the handle, a share of the way from guard to butt.
     """
-    u = np.linspace(knife.guard * (1 - throat), knife.length, 400)
+    u = np.linspace(knife.guard * (1 - covered), knife.length, 400)
     side = knife.profile(np.r_[knife.guard, u])
     guard, mouth = (side.back + side.edge)[:2] / 2
     hull = shapely.get_coordinates(LineString(np.c_[u, side.back[1:]]).convex_hull)[:-1]
@@ -128,7 +128,7 @@ def channel_of(knife: Knife, choices: Choices) -> Channel:
     KnifeError : with the maker's own handle margin the pattern won't close, or the knife can't
         be drawn; with the place and the figures.
     """
-    lie = lie_on_fold(knife, choices.throat)
+    lie = lie_on_fold(knife, choices.handle_covered)
     grow = choices.neutral * choices.leather
     allowance = fold_allowance(knife.blade_thickness, grow)
     x = _stations(lie)
@@ -272,5 +272,5 @@ def _remedy(name: str, slack: float) -> str:
     if name == "blade":
         return "It can rattle there."
     if slack > SLOPPY:
-        return "With throat = 0 the sheath holds the blade alone, and a strap the handle."
+        return "With handle_covered = 0 the sheath holds the blade alone, and a strap the handle."
     return "Forming the wet leather round the handle takes up some of it."

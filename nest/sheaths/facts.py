@@ -90,7 +90,7 @@ def facts_of(draft: Draft, parts: Sequence[Part]) -> Facts:
 
 def warnings_of(draft: Draft) -> tuple[str, ...]:
     """What the maker should know, in words."""
-    said = fit_warnings(draft.channel)
+    said = (*draft.choices.remarks, *fit_warnings(draft.channel))
     if draft.choices.loop == "back":
         said += ("The loop is the back folded outward: its flesh side shows.",)
     return said

@@ -188,6 +188,8 @@ def _toward_tip(ring: LinearRing, left: float, low: float) -> FloatArray:
     lines = [inside] if isinstance(inside, LineString) else list(getattr(inside, "geoms", ()))
     merged = shapely.line_merge(MultiLineString([g for g in lines if isinstance(g, LineString)]))
     if not isinstance(merged, LineString) or merged.is_empty:
-        raise KnifeError("the sheath is too short for a seam.", place="[sheath] key 'throat'")
+        raise KnifeError(
+            "the sheath is too short for a seam.", place="[sheath] key 'handle_covered'"
+        )
     points = shapely.get_coordinates(merged)
     return points if points[0, 0] < points[-1, 0] else points[::-1]

@@ -39,6 +39,16 @@ def test_a_file_by_points_is_read(toml):
     assert "blade 3.5 mm (key blade_thickness)" in knife.guesses[0]
 
 
+def test_the_old_name_of_handle_covered_is_read_with_a_remark(toml):
+    """As throat it was taken for how wide the mouth is."""
+    old = toml(POINTS + PLACE + SIZE + "[sheath]\nthroat = 0.5\n").choices
+    new = toml(POINTS + PLACE + SIZE + "[sheath]\nhandle_covered = 0.5\n").choices
+    assert old.handle_covered == new.handle_covered == 0.5
+    assert old.remarks == ("The key throat is now called handle_covered: write that.",)
+    assert new.remarks == ()
+    assert old.changed({"throat": 0.4}).remarks == old.remarks
+
+
 def test_a_drawing_is_found_beside_the_file(toml, tmp_path):
     (tmp_path / "k.svg").write_text(
         '<svg xmlns="http://www.w3.org/2000/svg">'
@@ -53,7 +63,9 @@ def test_a_drawing_is_found_beside_the_file(toml, tmp_path):
     [
         (POINTS + SIZE + "gaurd = 3", "there is no key 'gaurd' here. Did you mean 'guard'?"),
         (POINTS + SIZE + "[sheath]\nthrote = 3", "[sheath] key 'throte'"),
-        (POINTS + SIZE + "[sheath]\nthrote = 3", "Did you mean 'throat'?"),
+        (POINTS + SIZE + "[sheath]\nhandle_coverd = 3", "Did you mean 'handle_covered'?"),
+        (POINTS + SIZE + "[sheath]\nthroat = 0.5\nhandle_covered = 0.5", "Leave out throat"),
+        (POINTS + SIZE + "[sheath]\nthroat = 3", "handle_covered must be 0 to 0.95, got 3"),
         (POINTS + SIZE + "zzz = 3", "Known are: blade_thickness, butt,"),
         (POINTS + SIZE + "[sheath]\nwelt = -3", "key 'welt': welt must be 6 to 40 mm, got -3"),
         (POINTS + SIZE + "[sheath]\nwelt = 'wide'", "welt must be a number, got 'wide'"),
@@ -94,7 +106,7 @@ def test_a_missing_file_and_one_that_is_no_text_are_named(tmp_path):
 
 def test_every_number_among_the_choices_has_bounds_and_a_default_inside_them():
     default = Choices()
-    numbers = [f.name for f in fields(Choices) if f.name not in ("hand", "loop")]
+    numbers = [f.name for f in fields(Choices) if f.name not in ("hand", "loop", "remarks")]
     bounds = {k: rule for k, rule in rules_of(Choices).items() if isinstance(rule, Between)}
     assert sorted(numbers) == sorted(bounds)
     for key, rule in bounds.items():

@@ -53,7 +53,7 @@ def test_a_straight_back_lies_along_the_fold():
 def test_the_fold_touches_the_back_and_does_not_cross_it(name):
     """A ruler on the back, between throat and tip; of all such lines the one with least room."""
     made = KNIVES[name]
-    lie = lie_on_fold(made, made.choices.throat)
+    lie = lie_on_fold(made, made.choices.handle_covered)
     x = np.linspace(lie.throat, lie.tip, 300)
     back = profile_of(lie.points, x).back
     assert back.min() == pytest.approx(0, abs=0.05)
@@ -108,7 +108,7 @@ def test_a_guard_on_the_edge_side_passes_the_throat_and_the_rattle_is_told():
 
 
 def test_without_a_handle_inside_only_the_blade_counts():
-    found = channel(throat=0.0)
+    found = channel(handle_covered=0.0)
     assert found.x[0] == pytest.approx(110)
     assert found.available[0] < 36  # a 28 mm blade, and no 18 mm handle
 

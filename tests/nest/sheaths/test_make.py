@@ -333,7 +333,7 @@ def test_the_loop_sits_between_fold_and_welt_below_the_throat(sheath):
 
 def test_a_loop_that_finds_no_place_is_refused_with_figures():
     with pytest.raises(KnifeError, match=r"key 'belt': the loop takes 109 mm .* and 107 mm"):
-        make(knife(), replace(knife().choices, throat=0.0, belt=60.0))
+        make(knife(), replace(knife().choices, handle_covered=0.0, belt=60.0))
     with pytest.raises(KnifeError, match=r"fold and welt leave \d\d\.\d mm for the loop"):
         make(knife(), replace(knife().choices, loop_width=40.0))
 

@@ -27,8 +27,8 @@ def sheath_of(name, length):
 @pytest.mark.parametrize(
     ("name", "length", "says"),
     [
-        ("fluent-emoji-flat__kitchen-knife", 280.0, "With throat = 0"),  # a deep heel to pass
-        ("mdi__knife", 300.0, "With throat = 0"),  # a deep heel to pass
+        ("fluent-emoji-flat__kitchen-knife", 280.0, "handle_covered = 0"),  # a deep heel to pass
+        ("mdi__knife", 300.0, "handle_covered = 0"),  # a deep heel to pass
         ("openclipart__knife", 230.0, ""),  # its shadow counts as blade
     ],
 )

@@ -1,0 +1,40 @@
+"""What ``croupon sheath`` prints: whatever is doubtful stands in terminal, page and JSON."""
+
+import json
+
+import pytest
+from pypdf import PdfReader
+
+from nest.cli import main
+from tests.places import ROOT
+
+HERON = (ROOT / "shared/knives/heron.knife.toml").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def told(tmp_path, capsys):
+    """What is told of a changed Heron: on the terminal, in JSON, on the page."""
+    drawing = (ROOT / "shared/knives/heron.svg").read_bytes()
+    (tmp_path / "heron.svg").write_bytes(drawing)
+
+    def tell(old, new, *options):
+        assert old in HERON
+        knife = tmp_path / "heron.knife.toml"
+        knife.write_text(HERON.replace(old, new), encoding="utf-8")
+        words = ["sheath", str(knife), "--out", str(tmp_path), "--force", *options]
+        assert main(words) == 0
+        terminal = capsys.readouterr().out
+        assert main([*words, "--json"]) == 0
+        answer = json.loads(capsys.readouterr().out)
+        pages = PdfReader(tmp_path / "heron.pattern.pdf").pages
+        return terminal, answer, " ".join(" ".join(p.extract_text() for p in pages).split())
+
+    return tell
+
+
+def test_the_old_name_of_a_key_is_told_in_terminal_json_and_page(told):
+    terminal, answer, page = told("handle_covered = 0.6", "throat = 0.6")
+    remark = "The key throat is now called handle_covered: write that."
+    assert f"mind: {remark}" in terminal
+    assert remark in answer["mind"]
+    assert remark in page
