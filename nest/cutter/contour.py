@@ -159,15 +159,18 @@ def upright(angle: float) -> float:
 
 
 def _lines(part: Part, mark: Mark, name: str, machine: Machine) -> list[Contour]:
-    """A mark without what lies on the outline, which is cut: a beam would burn there twice."""
+    """A mark, as far as it lies on its part and off the outline.
+
+    Beyond the outline lies the neighbour, and on it a beam would burn twice.
+    """
     if mark.kind not in machine.marks or len(mark.points) < 2:
         return []
     ring = [mark.points, mark.points[:1]] if mark.closed else [mark.points]
     line = LineString(np.concatenate(ring))
-    rim = part.outline.polygon.exterior
-    if not line.dwithin(rim, BESIDE):
+    inner = part.outline.polygon.buffer(-BESIDE)
+    if inner.contains(line):
         return [Contour(mark.points.copy(), mark.closed, "mark", name, what=mark.kind)]
-    rest = shapely.line_merge(line.difference(rim.buffer(BESIDE)))
+    rest = shapely.line_merge(line.intersection(inner))
     return [
         Contour(shapely.get_coordinates(piece), False, "mark", name, what=mark.kind)
         for piece in shapely.get_parts(rest)

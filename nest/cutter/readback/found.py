@@ -24,10 +24,12 @@ MOST_CHORDS = 5000
 # others than it has · bed: off the bed · travel: tool down between lines · missing, extra,
 # duplicate, open, closed, layer, shape (off the line wanted) · way: started or run otherwise ·
 # scale, shifted, mirrored · order: not in the order of the program · fit: what is cut is not
-# the pattern · label: a part's name is missing, elsewhere, or not of the program
+# the pattern · astray: a mark or hole is not on its part · label: a part's name is missing,
+# elsewhere, or not of the program
 FaultCode = Literal[
     "file", "units", "extents", "bed", "travel", "missing", "extra", "duplicate", "open",
-    "closed", "layer", "shape", "way", "scale", "shifted", "mirrored", "order", "fit", "label",
+    "closed", "layer", "shape", "way", "scale", "shifted", "mirrored", "order", "fit", "astray",
+    "label",
 ]  # fmt: skip
 
 

@@ -49,6 +49,7 @@ def leaves(program: Program, lines: Sequence[Sequence[Line]]) -> Iterator[Fault]
     for contour, tip in zip(program.pattern, tips, strict=True):
         yield from _fits(contour, tip, machine)
     yield from _spared(program.pattern, tips, machine)
+    yield from _at_home(program.pattern, tips, machine)
 
 
 def trailed(pivot: FloatArray, offset: float, heading: float) -> tuple[FloatArray, float]:
@@ -146,9 +147,7 @@ def _spared(
 ) -> Iterator[Fault]:
     """No outline is cut through a part: its own, or a neighbour's."""
     allowed = BLADE if machine.tool == "drag" else BEAM
-    outlines = [c for c in pattern if c.closed and c.work == "cut" and not c.inside and c.part]
-    if not outlines:
-        return
+    outlines = _outlines(pattern)
     parts = [shapely.Polygon(_run(c)).buffer(-allowed) for c in outlines]
     tree = shapely.STRtree(parts)
     for contour, tip in zip(pattern, tips, strict=True):
@@ -159,3 +158,30 @@ def _spared(
             if by > allowed:
                 says = f"the cut of '{contour.part or contour.what}' goes {by:.2f} mm through it."
                 yield Fault("fit", says, part=outlines[i].part, by=by)
+
+
+def _at_home(
+    pattern: Sequence[Contour], tips: Sequence[shapely.Geometry], machine: Machine
+) -> Iterator[Fault]:
+    """What is marked or holed on a part stays on it; what belongs to none, as a registration
+    mark, stays off all."""
+    allowed = BLADE if machine.tool == "drag" else BEAM
+    parts = {c.part: shapely.Polygon(_run(c)).buffer(allowed) for c in _outlines(pattern)}
+    everywhere = shapely.union_all(list(parts.values()))
+    for contour, tip in zip(pattern, tips, strict=True):
+        if contour.work == "cut":
+            continue
+        if contour.part:
+            astray = shapely.difference(tip, parts.get(contour.part, shapely.Polygon()))
+        else:
+            astray = shapely.intersection(tip, everywhere)
+        if not astray.is_empty:
+            name, by = contour.what or contour.work, float(astray.length)
+            where = "outside of its part" if contour.part else "across a part"
+            says = f"the {name} is drawn {where} for {by:.2f} mm."
+            yield Fault("astray", says, part=contour.part, by=by)
+
+
+def _outlines(pattern: Sequence[Contour]) -> list[Contour]:
+    """The outlines of parts."""
+    return [c for c in pattern if c.closed and c.work == "cut" and not c.inside and c.part]

@@ -172,12 +172,26 @@ def test_a_mark_on_the_outline_is_not_burnt_twice():
     assert with_mark(Mark("throat", part.outline.points, closed=True))[0] == ()
 
 
-def test_no_mark_of_a_week_touches_what_is_cut():
+def test_a_mark_that_runs_over_the_edge_is_not_burnt_on_the_neighbour():
+    """A line from the middle far out both ways: what is drawn of it lies inside, all of it."""
+    shape = plan().wanted[0].part.outline.polygon
+    middle = np.array(shape.representative_point().coords)
+    across = middle + np.array([[-900.0, 0.0], [900.0, 0.0]])
+    lines, edge = with_mark(Mark("throat", across))
+    assert all(shape.contains(LineString(c.points)) for c in lines)
+    assert all(LineString(c.points).distance(edge) >= BESIDE - 1e-3 for c in lines)
+    inside = LineString(across).intersection(shape).length
+    assert inside - 8 * BESIDE < sum(c.length for c in lines) < inside
+
+
+def test_no_mark_of_a_week_leaves_its_part():
     """Throats lie on the edge or reach it, folds end there; judged by the placed outlines."""
-    rims = {p.id: placed_outline(plan(), p).polygon.exterior for p in plan().placements}
+    shapes = {p.id: placed_outline(plan(), p).polygon for p in plan().placements}
     marks = [c for c in drawn(marks=("fold", "throat", "inner")) if c.work == "mark"]
     assert {c.what for c in marks} == {"fold", "throat", "inner"}
-    assert all(LineString(c.points).distance(rims[c.part]) > BESIDE - 1e-3 for c in marks)
+    for mark, shape in ((LineString(c.points), shapes[c.part]) for c in marks):
+        assert shape.contains(mark)
+        assert mark.distance(shape.exterior) > BESIDE - 1e-3
 
 
 def test_a_mark_clear_of_the_outline_stays_as_it_is():

@@ -401,6 +401,27 @@ def test_a_cut_through_a_neighbour_is_named():
     assert findings[0].by == pytest.approx(10.0, abs=0.1)
 
 
+@pytest.mark.parametrize("form", FORMS)
+@pytest.mark.parametrize(
+    ("part", "line", "says", "by"),
+    [
+        (cs.BODY, [[100.0, 60.0], [120.0, 60.0]], "outside of its part", 10.0),
+        (cs.LOOP, [[140.0, 30.0], [170.0, 30.0]], "outside of its part", 10.0),
+        (cs.LOOP, [[100.0, 40.0], [105.0, 40.0]], "outside of its part", 5.0),  # neighbour
+        ("", [[5.0, 60.0], [15.0, 60.0]], "across a part", 5.0),
+        ("heron-9/welt", [[250.0, 60.0], [260.0, 60.0]], "outside of its part", 10.0),
+    ],
+)
+def test_a_mark_that_is_not_on_its_part_is_named(form, part, line, says, by):
+    """The file agrees with its program; the program itself burns beside or into a part."""
+    mark = Contour(np.array(line), False, "mark", part, what="throat")
+    program = cs.program(cs.machine(), [*cs.PATTERN, mark])
+    findings = judge(encoded(program, form), form, program)
+    assert [(f.code, f.part) for f in findings] == [("astray", part)]
+    assert says in findings[0].says
+    assert findings[0].by == pytest.approx(by, abs=0.1)
+
+
 @pytest.mark.parametrize("offset", [0.5, 2.0, 4.0])
 def test_the_judges_blade_goes_where_the_tests_blade_goes(offset):
     """The closed form, segment by segment, against a blade that is dragged in small steps."""
