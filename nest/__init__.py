@@ -170,17 +170,17 @@ def read_machine(name: Path | str, *, beside: Path | None = None) -> Machine:
     return machine.read(name, beside=beside)
 
 
-def read_plan(path: Path | str, hide: Path | str | None = None) -> tuple[Plan, Hide | None]:
+def read_plan(path: Path | str, hide: Path | str | None = None) -> tuple[Plan, Hide]:
     """Read a checked plan, ``NAME.plan.json``, and the hide that it was made for.
 
-    The record is ``hide``, or else the file that the plan names, where it is found beside the
-    plan, in the working folder or in ``hides`` or ``shared/hides`` there; the plan is then
-    checked again on it. Lengths in mm, angles in degrees.
+    The record is ``hide``, or else the file that the plan names, where the plan says or beside
+    the plan, in the working folder or in ``hides`` or ``shared/hides`` there. The plan is checked
+    again on it. Lengths in mm, angles in degrees.
 
     Raises
     ------
-    InputError : no plan, one that did not pass the checker or was edited since, or a hide on
-        which it does not pass.
+    InputError : no plan, one that did not pass the checker or was edited since, no record, or one
+        that has changed since or on which the plan does not pass.
     """
     from nest import cutting
 
@@ -302,7 +302,7 @@ def check(plan: Plan, hide: Hide) -> tuple[Finding, ...]:
 
 def cut(
     plan: Plan,
-    hide: Hide | None,
+    hide: Hide,
     machine: Machine | None = None,
     *,
     formats: Sequence[str] = (),
@@ -313,7 +313,7 @@ def cut(
 
     Parameters
     ----------
-    hide : the hide that the plan was made for; a laser must know the leather.
+    hide : the hide that the plan was made for; the plan is checked again on it.
     formats : of the files ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode"); the first that the
         machine takes unless given.
     marked : for set-ups whose hide came to lie otherwise, the places (x, y) in mm of their
@@ -513,7 +513,8 @@ def files(answer: Answer, name: str, **how: object) -> dict[str, bytes]:
     """All files of an answer in memory, by name; every cut file was read back and judged.
 
     ``how`` is ``paper`` ("a4" or "letter") for the templates of a sheath, ``anyway`` for a
-    captured hide that is doubtful.
+    captured hide that is doubtful, ``folder`` for a plan: where it will be saved, so that it can
+    tell where its hide's record lies from there.
 
     Raises
     ------

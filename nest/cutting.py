@@ -1,7 +1,7 @@
 """A checked plan in, what it is cut from out: programs of a machine, or pages for a pair of hands.
 
-Nothing is cut from a plan that was edited after its check, and where the hide is known the plan
-is checked again on it. Nothing here writes a file; :mod:`nest.report.cut` makes them.
+Nothing is cut from a plan that was edited after its check, nor without its hide: the plan is
+checked again on it, whole. Nothing here writes a file; :mod:`nest.report.cut` makes them.
 """
 
 from __future__ import annotations
@@ -49,7 +49,6 @@ class Cut:
 
     Attributes
     ----------
-    hide : None where its record is not at hand.
     machine : None for a pair of hands, as where its ``tool`` is "hand".
     setups, programs : one of each for every laying of the hide that is to be cut, in order.
     formats : of the machine's files, names of :data:`nest.cutter.formats.SUFFIXES`.
@@ -57,7 +56,7 @@ class Cut:
     """
 
     plan: Plan
-    hide: Hide | None
+    hide: Hide
     machine: Machine | None
     setups: tuple[Setup, ...] = ()
     programs: tuple[Program, ...] = ()
@@ -92,39 +91,46 @@ class Coupon:
         return MEASURE[self.kind]
 
 
-def read_plan(path: Path, hide: Path | None = None) -> tuple[Plan, Hide | None]:
+def read_plan(path: Path, hide: Path | None = None) -> tuple[Plan, Hide]:
     """Read a plan file and the hide it was made for, and check the plan again on it.
 
-    The record is ``hide``, or else a file of the name in the plan, beside the plan or in one of
-    :data:`FOLDERS`; without it there is no second check.
+    The record is ``hide``, or else where the plan says, or else a file of that name beside the
+    plan or in one of :data:`FOLDERS`.
 
     Raises
     ------
     PlanError : the plan can't be read, has not passed the checker, was edited since, or does not
-        pass on this hide.
+        pass on this hide; the record is not found.
     HideError : the record can't be read.
     """
     plan = read_checked(path)
-    found = hide or _record_of(plan, path.parent)
-    leather = record.read(found) if found else None
-    for finding in check(plan, leather) if leather else ():
+    found = hide or _record_of(plan, path)
+    leather = record.read(found)
+    for finding in check(plan, leather):
         what = f"on {found} the checker refuses it: {finding.says}"
-        mend = "Name the record that it was planned on with --hide, or plan the week again."
+        mend = "Name the record as it was planned on with --hide, or plan the week again."
         raise PlanError(what, mend=mend, file=path)
     return plan, leather
 
 
-def _record_of(plan: Plan, beside: Path) -> Path | None:
-    """The hide record that the plan names, where it is found."""
-    if not plan.hide_file:
-        return None
-    places = (folder / Path(plan.hide_file).name for folder in (beside, *FOLDERS))
-    return next((place for place in places if place.is_file()), None)
+def _record_of(plan: Plan, path: Path) -> Path:
+    """The record that a plan's file names. Where the plan says goes first: a copy elsewhere, such
+    as an older one beside the plan, must not hide that the record has changed since.
+    """
+    stated = Path(plan.hide_file)
+    for named in (stated, Path(stated.name)) if plan.hide_file else ():
+        for folder in (path.parent, *FOLDERS):
+            if (folder / named).is_file():
+                return folder / named
+    what = f"the record of its hide “{plan.hide_name}” is not found"
+    what += f" ({plan.hide_file})" if plan.hide_file else ""
+    mend = "Name the record with --hide."
+    raise PlanError(f"{what}, so it can't be checked on its leather.", mend=mend, file=path)
 
 
 def cut(
     plan: Plan,
-    hide: Hide | None,
+    hide: Hide,
     machine: Machine | None,
     *,
     formats: Sequence[str] = (),
@@ -136,25 +142,22 @@ def cut(
     Raises
     ------
     PlanError : the plan did not pass the checker, or does not on this hide.
-    CutError : the plan can't be cut on the machine; a laser without the hide, or with leather
-        that must not go on it; marks that do not fit.
+    CutError : the plan can't be cut on the machine; leather that must not go on it; marks that do
+        not fit.
     """
     if paper is not None:
         one_of(paper, "paper", tuple(PAPERS))
     if plan.check is None or not plan.check.passed:
         raise PlanError("this plan has not passed the checker, so nothing is cut from it.")
-    for finding in check(plan, hide) if hide else ():
-        raise PlanError(f"on {hide.name if hide else ''} the checker refuses it: {finding.says}")
+    for finding in check(plan, hide):
+        raise PlanError(f"on {hide.name} the checker refuses it: {finding.says}")
     if machine is None or machine.tool == "hand":
         if formats or marked:
             what = "a hand cuts from paper, which has no other format and no registration marks."
             raise CutError(what, mend="Leave them out (--format, --marked), or name a machine.")
         return Cut(plan, hide, machine, paper=paper or "a4")
-    if machine.tool == "laser" and hide is None:
-        what = f"a laser must know the leather, and the record {plan.hide_file} is not found."
-        raise CutError(what, mend="Name the hide's record with --hide.")
     marked = marked or {}
-    laid = setups.split(plan, machine, hide.polygon if hide else None)
+    laid = setups.split(plan, machine, hide.polygon)
     for number in marked:
         if not 1 <= number <= len(laid):
             what = f"there is no set-up {number}; this plan takes {len(laid)} on {machine.name}."

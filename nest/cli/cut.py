@@ -32,7 +32,11 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
     cut.add_argument(
         "--paper", choices=PAPERS, help="templates and a placing sheet, to cut by hand"
     )
-    cut.add_argument("--hide", type=Path, help="the hide's record (looked for beside the plan)")
+    cut.add_argument(
+        "--hide",
+        type=Path,
+        help="the hide's record, where it no longer lies where it was planned on",
+    )
     cut.add_argument(
         "--marked", nargs="+", action="append", metavar=("SETUP", "X,Y"), default=[],
         help="where the registration marks of a set-up came to lie, as the machine counts: "

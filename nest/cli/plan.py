@@ -101,7 +101,10 @@ def _plan(options: argparse.Namespace) -> int:
             raise error.at(file=options.week) from None
         stem_ = stem(options.week, "week")
         names = [stem_] if len(plans) == 1 else [f"{stem_}.{_name_of(one.hide)}" for one in plans]
-        made = [nest.files(one, name) for one, name in zip(plans, names, strict=True)]
+        made = [
+            nest.files(one, name, folder=options.out)
+            for one, name in zip(plans, names, strict=True)
+        ]
         together = {name: data for each in made for name, data in each.items()}
         nest.save(together, options.out, force=options.force)
     written = [[options.out / name for name in each] for each in made]

@@ -2,9 +2,12 @@
 
 It is a GeoJSON FeatureCollection in the hide's own frame. Its features are what is cut (role
 ``part``), drawn on it (``mark``) and left over (``remnant``). Its members hold the definition
-of each distinct part, which parts were wanted, the rules and the hide record's digest, so
-that plan file and record together can be checked. The member ``digest`` is a SHA-256 of all
-the rest, whatever its layout as text, so that an edit is seen (:func:`read_checked`). Files are
+of each distinct part, which parts were wanted, the rules, and the hide record's path from the
+plan's folder with the SHA-256 of its bytes, so that plan file and record together can be checked.
+It is the bytes and no normal form of them, for then whatever was done to the record is seen, and
+any other program can show the same digest. The member ``digest`` is a SHA-256 of all the rest,
+whatever its layout as text, so that an edit is seen (:func:`read_checked`); only the record's path
+is left out, for it may be mended by hand when files were moved, and proves nothing. Files are
 repeatable byte for byte: no dates, fixed order, every number rounded by
 :func:`nest.plans.model.rounded`.
 
@@ -44,7 +47,7 @@ from nest.plans.model import (
     rounded,
 )
 
-VERSION = 1
+VERSION = 2
 AGAIN = "Plan the week again with croupon plan, and cut from the file it writes."
 FRAME = {
     "units": "mm",
@@ -93,8 +96,12 @@ def read_checked(path: Path | str) -> Plan:
 
 
 def _digest(content: Mapping[str, object]) -> str:
-    """SHA-256 of a plan file's content without its own digest, in one fixed form of JSON."""
+    """SHA-256 of a plan file's content without its own digest and the record's path, in one fixed
+    form of JSON.
+    """
     rest = {key: value for key, value in content.items() if key != "digest"}
+    if isinstance(hide := rest.get("hide"), Mapping):
+        rest["hide"] = {key: value for key, value in hide.items() if key != "file"}
     text = json.dumps(rest, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 

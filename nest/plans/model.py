@@ -104,7 +104,8 @@ class Plan:
     name : the week's name.
     wanted : every part of the week, in order.
     left_out : ids of the kits that this plan leaves out on purpose; all others must be there.
-    hide_name, hide_sha256, hide_file : the hide record planned on, by name, digest and file name.
+    hide_name, hide_sha256 : the hide record planned on, by name and digest.
+    hide_file : the record's path from the folder of the plan's file; of a plan in memory its name.
     gap : mm, least distance between two parts.
     edge_margin : mm, least distance from a part to the hide's edge and holes.
     keep : the end of the hide to be kept, one of :data:`nest.job.KEEPS`.

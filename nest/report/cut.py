@@ -19,13 +19,7 @@ ENDINGS = (".templates.pdf", ".placing.pdf", *SUFFIXES.values())
 
 def facts(cut: Cut) -> dict[str, str]:
     """What is known of the plan, and of each set-up how far the tool goes (m) and how long."""
-    plan, hide = cut.plan, cut.hide
-    proof = (
-        f"checked again on {hide.name}"
-        if hide
-        else f"unchanged since its check; the record {plan.hide_file} was not found"
-    )
-    told = {"plan": f"{plan.name}, {proof}"}
+    told = {"plan": f"{cut.plan.name}, checked again on {cut.hide.name}"}
     if cut.machine:
         told["machine"] = cut.machine.name
     return told | {f"set-up {one.number} of {one.count}": ways_of(one) for one in cut.programs}

@@ -9,7 +9,9 @@ as the paper allows.
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
+from pathlib import Path
 
 import shapely
 from shapely import Point
@@ -96,9 +98,14 @@ def picture(planned: Planned) -> Sheet:
     return cut_plan(planned.plan, planned.hide, planned.figures)
 
 
-def files(planned: Planned, name: str) -> dict[str, bytes]:
-    """The plan, its lists, the cut plan in three formats, and its used part for the bench."""
+def files(planned: Planned, name: str, *, folder: Path | str | None = None) -> dict[str, bytes]:
+    """The plan, its lists, the cut plan in three formats, and its used part for the bench.
+
+    The plan tells where the hide's record lies from ``folder``, where the files are to be saved.
+    """
     plan, figures = planned.plan, planned.figures
+    if folder is not None and planned.hide.source is not None:
+        plan = replace(plan, hide_file=_from(Path(folder), planned.hide.source))
     lists = {
         f"{name}.plan.json": text_of(plan).encode(),
         f"{name}.parts.csv": parts_text(plan).encode(),
@@ -106,6 +113,15 @@ def files(planned: Planned, name: str) -> dict[str, bytes]:
     }
     detail = {f"{name}.detail.pdf": cut_detail(plan, planned.hide, figures).data("pdf")}
     return lists | pictured(picture(planned), f"{name}.cutplan") | detail
+
+
+def _from(folder: Path, source: Path) -> str:
+    """The path of a file as seen from a folder, with slashes on every system."""
+    there = source.resolve()
+    try:
+        return Path(os.path.relpath(there, folder.resolve())).as_posix()
+    except ValueError:  # on another drive
+        return there.as_posix()
 
 
 def cut_plan(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> Sheet:

@@ -25,7 +25,7 @@ from nest.draw.rows import Row, cells, gap, note, parted, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.plans import Placement, Plan
-from nest.report.names import Shown, shown_of, union_bounds
+from nest.report.names import Shown, shown_of
 from nest.report.page import LARGE_CAUTION, MARGIN, Page, caution, stamp
 from nest.report.templates import targets
 
@@ -69,11 +69,8 @@ def placing_rows(plan: Plan) -> tuple[PlacingRow, ...]:
     return tuple(sorted(found, key=lambda row: (min(row.p[0], row.q[0]), row.id)))
 
 
-def placing_pages(plan: Plan, hide: Hide | None, paper: str) -> list[Sheet]:
-    """The picture and the list, landscape on ``paper`` of :data:`hides.units.PAPERS`.
-
-    Without a hide the picture shows the parts alone.
-    """
+def placing_pages(plan: Plan, hide: Hide, paper: str) -> list[Sheet]:
+    """The picture and the list, landscape on ``paper`` of :data:`hides.units.PAPERS`."""
     found = placing_rows(plan)
     pages: list[Sheet] = [_picture(plan, hide, found, PAPERS[paper])]
     lines = [cells(_words(row), LIST_WIDTHS, LINE, right=NUMBERS) for row in found]
@@ -105,20 +102,16 @@ def _words(row: PlacingRow) -> tuple[str, ...]:
 
 
 def _picture(
-    plan: Plan, hide: Hide | None, found: Sequence[PlacingRow], size: tuple[float, float]
+    plan: Plan, hide: Hide, found: Sequence[PlacingRow], size: tuple[float, float]
 ) -> Sheet:
     where = f"hide “{plan.hide_name}”, grain side up"
     page = Page(size, f"{plan.name}: placing sheet", where)
     stamp(page, plan.check, len(plan.placements))
     parts = shown_of(plan)
-    world = hide.outline.bounds if hide else union_bounds([one.shape for one in parts])
-    pen = page.view(page.frame(MARGIN + 9.0), world)
-    if hide:
-        leather.draw_ground(pen, hide)
-        leather.draw_flaws(pen, hide, layer=3.8)
-        leather.draw_edges(pen, hide)
-    else:
-        leather.draw_rulers(pen, world)
+    pen = page.view(page.frame(MARGIN + 9.0), hide.outline.bounds)
+    leather.draw_ground(pen, hide)
+    leather.draw_flaws(pen, hide, layer=3.8)
+    leather.draw_edges(pen, hide)
     _draw_parts(pen, parts, found)
     stack(page, leather.scale_bar(pen.scale, 60.0), MARGIN, MARGIN + 7.0)
     return page

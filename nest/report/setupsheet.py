@@ -63,14 +63,14 @@ TITLES = Type(6.0, INK, bold=True)
 
 
 def setup_pages(
-    plan: Plan, hide: Hide | None, setups: Sequence[Setup], programs: Sequence[Program]
+    plan: Plan, hide: Hide, setups: Sequence[Setup], programs: Sequence[Program]
 ) -> list[Sheet]:
     """One landscape page of A4 for each set-up."""
     pairs = zip(setups, programs, strict=True)
     return [_page(plan, hide, setup, program) for setup, program in pairs]
 
 
-def _page(plan: Plan, hide: Hide | None, setup: Setup, program: Program) -> Sheet:
+def _page(plan: Plan, hide: Hide, setup: Setup, program: Program) -> Sheet:
     machine = program.machine
     title = f"{plan.name}: set-up {program.number} of {program.count} on {machine.name}"
     below = f"hide “{plan.hide_name}”, grain side up    ·    bed {machine.bed[0]:g} × "
@@ -89,14 +89,13 @@ def _world(bed: tuple[float, float]) -> Box:
     return -around, -around, bed[0] + around, bed[1] + around
 
 
-def _draw_bed(pen: Pen, plan: Plan, hide: Hide | None, setup: Setup, program: Program) -> None:
+def _draw_bed(pen: Pen, plan: Plan, hide: Hide, setup: Setup, program: Program) -> None:
     bed = box(0.0, 0.0, *program.machine.bed)
-    if hide is not None:
-        lies = shapely.transform(hide.polygon, setup.to_bed.on)
-        pen.shade(lies, HIDE_FILL, layer=1.0, name="hide")
-        pen.shade(lies, HIDE_EDGE, layer=5.0)
-        if hide.backbone is not None:
-            pen.line(setup.to_bed.on(np.asarray(hide.backbone)), BACKBONE, layer=5.0)
+    lies = shapely.transform(hide.polygon, setup.to_bed.on)
+    pen.shade(lies, HIDE_FILL, layer=1.0, name="hide")
+    pen.shade(lies, HIDE_EDGE, layer=5.0)
+    if hide.backbone is not None:
+        pen.line(setup.to_bed.on(np.asarray(hide.backbone)), BACKBONE, layer=5.0)
     pen.shade(bed, BED, layer=5.5, name="bed")
     front = (program.machine.bed[0] / 2, 0.0)
     pen.sheet.text(pen.at([front])[0] - (0.0, 5.0), "front edge", EDGE_WORD, anchor="centre")

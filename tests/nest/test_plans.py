@@ -15,6 +15,7 @@ from nest.plans import (
     Plan,
     Remnant,
     Verdict,
+    digest_of,
     keep_direction,
     placed_outline,
     read,
@@ -217,7 +218,7 @@ def test_what_json_has_no_word_for_is_refused():
         (lambda c: c.update(seed=True), "seed: must be a whole number"),
         (lambda c: c.update(type="Feature"), "no GeoJSON FeatureCollection"),
         (lambda c: c["croupon"].update(kind="hide"), "croupon.kind: must be \"plan\""),
-        (lambda c: c["croupon"].update(version=2), "croupon.version: must be 1"),
+        (lambda c: c["croupon"].update(version=1), "croupon.version: must be 2"),
         (lambda c: c["wanted"][0].update(part="bag-1"), "name of a definition"),
         (lambda c: c["wanted"][0].update(id="hunter-1/loop"), "share one id"),
         (lambda c: c["parts"][0].update(kind="strap"), r"parts\[0\].kind: must be one of body"),
@@ -349,6 +350,13 @@ def test_a_plan_edited_after_its_check_is_refused(change, tmp_path):
     with pytest.raises(PlanError, match="edited after it was checked") as told:
         read_checked(path)
     assert told.value.file == path
+
+
+def test_a_record_that_was_moved_may_be_told_by_hand(tmp_path):
+    """The path proves nothing, the record's own digest does: it is no edit, nor another plan."""
+    path = spoiled(tmp_path, lambda content: content["hide"].update(file="../slate.hide.json"))
+    assert read_checked(path).hide_file == "../slate.hide.json"
+    assert digest_of(read_checked(path)) == digest_of(full())
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -106,6 +107,58 @@ def test_a_hide_that_changed_since_is_refused(bench, tmp_path, capsys) -> None:
     record.write(scarred, folder / "slate.hide.json")
     assert cut(folder, "--paper", "a4", "--out", str(tmp_path / "out")) == 2
     assert "another state of the record" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("cutter", ["paper", "laser", "drag"])
+def test_nothing_is_cut_from_a_plan_without_its_hide(cutter, bench, tmp_path, capsys) -> None:
+    """Not even on paper: what lies under the parts can't be proven. Naming the record helps."""
+    (tmp_path / "week.plan.json").write_bytes((bench / "week.plan.json").read_bytes())
+    drag = {"kerf": 0.0, "offset": 1.0, "holes": "none"} if cutter == "drag" else {}
+    given = ["--machine", profile(tmp_path, tool=cutter, **drag)]
+    options = ["--paper", "a4"] if cutter == "paper" else given
+    options += ["--out", str(tmp_path / "out")]
+    assert cut(tmp_path, *options) == 2
+    told = capsys.readouterr().err
+    assert "record of its hide “Slate” is not found (slate.hide.json)" in told
+    assert "Name the record with --hide" in told
+    assert not (tmp_path / "out").exists()
+    assert cut(tmp_path, *options, "--hide", str(bench / "slate.hide.json")) == 0
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory) -> Path:
+    """Leather in one folder, and in another the plan of a week on it."""
+    folder = tmp_path_factory.mktemp("shop")
+    (folder / "leather").mkdir()
+    birch = (ROOT / "shared/hides/birch.hide.json").read_bytes()
+    (folder / "leather/side.hide.json").write_bytes(birch)
+    week = str(ROOT / "shared/weeks/week-4.week.toml")
+    given = ["--hide", str(folder / "leather/side.hide.json"), "--effort", "0.01"]
+    assert main(["plan", week, *given, "--out", str(folder / "plans")]) == 0
+    return folder
+
+
+@pytest.mark.parametrize("copied", [False, True])
+def test_a_hide_that_changed_in_another_folder_is_noticed(
+    copied, shop, tmp_path, capsys, monkeypatch
+) -> None:
+    """From any working folder, after all was moved, and past an old copy beside the plan."""
+    moved = tmp_path / "moved"
+    shutil.copytree(shop, moved)
+    monkeypatch.chdir(tmp_path)
+    options = [str(moved / "plans/week-4.plan.json"), "--paper", "a4", "--out", "out"]
+    assert main(["cut", *options]) == 0
+    assert "checked again on Birch" in capsys.readouterr().out
+    record_ = moved / "leather/side.hide.json"
+    if copied:
+        shutil.copy(record_, moved / "plans")
+    content = json.loads(record_.read_text())
+    content["price"]["amount"] += 1.0
+    record_.write_text(json.dumps(content))
+    assert main(["cut", *options, "--force"]) == 2
+    told = capsys.readouterr().err
+    assert "another state of the record" in told
+    assert "--hide" in told
 
 
 @pytest.mark.parametrize(
@@ -286,13 +339,6 @@ def test_a_laser_takes_vegetable_tanned_leather_only(tannage, says, tmp_path, ca
     out = str(tmp_path / "out")
     assert cut(folder, "--machine", profile(tmp_path), "--out", out) == 2
     assert says in capsys.readouterr().err
-
-
-def test_a_laser_must_know_the_leather(bench, tmp_path, capsys) -> None:
-    """The plan alone does not tell how it was tanned."""
-    (tmp_path / "week.plan.json").write_bytes((bench / "week.plan.json").read_bytes())
-    assert cut(tmp_path, "--machine", profile(tmp_path), "--out", str(tmp_path / "out")) == 2
-    assert "Name the hide's record with --hide" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("line", ["G20", "G91", "M3 S100"])  # inches; steps; beam on

@@ -29,7 +29,7 @@ from nest.report.placingsheet import placing_pages, placing_rows
 from nest.report.templates import Template, targets, template_pages, templates_of
 from nest.report.tiles import FullSize, count_of, printed, window_of
 from tests.places import ROOT
-from tests.small import PLACEMENTS, plan
+from tests.small import PLACEMENTS, hide, plan
 
 KNIVES = ROOT / "shared" / "knives"
 PIXEL = 0.1  # mm at 254 dpi
@@ -268,7 +268,7 @@ def laid(part, p, q):
 @pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
 def test_a_template_laid_by_the_list_lies_where_the_plan_says(tmp_path):
     """The numbers are read off the PDF by poppler; 0.5 mm steps of the tape leave 0.5 mm."""
-    pages = placing_pages(plan(), None, "letter")
+    pages = placing_pages(plan(), hide(), "letter")
     (tmp_path / "placing.pdf").write_bytes(pdf_of(pages))
     text = subprocess.run(["pdftotext", "-layout", str(tmp_path / "placing.pdf"), "-"],
                           check=True, capture_output=True, text=True).stdout  # fmt: skip
