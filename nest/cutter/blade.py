@@ -8,9 +8,11 @@ always led by d ahead of the tip, along the blade:
 * on a curve of radius R it runs on radius √(R² + d²): for 5 and 3 that is 5.831.
 
 The blade keeps its heading while it is lifted, so each stroke begins with a swing from the
-heading in which the last one ended; then it runs in through waste. Before the very first stroke
-the heading is unknown: begin with :func:`aligning` in scrap. A blade exactly against its way
-never turns (an unstable balance), which is why that stroke has a bend.
+heading in which the last one ended; then it runs in through waste. For that swing its tip is
+lowered only so far that it holds in the leather, and to full depth after it. Before the very
+first stroke the heading is unknown: begin with :func:`aligning` in scrap. A blade exactly against
+its way never turns (an unstable balance), which is why that stroke has a bend. Marks that the
+blade draws are led in the same way; only it touches the leather and no more.
 
 Tangential and oscillating knives are turned by their machine; they run past sharp corners in
 waste, are lifted, turned and put down again. Beams and pens go where the line is. All of it is
@@ -30,7 +32,7 @@ from shapely import LineString, Polygon, STRtree
 from hides.outline import FloatArray
 from nest.cutter.contour import Contour
 from nest.cutter.machine import Machine
-from nest.cutter.stroke import DOWN, SWIVEL, Stroke, along
+from nest.cutter.stroke import DOWN, SWIVEL, TOUCH, Stroke, along
 from nest.errors import CutError
 
 LEAD_ANGLES = (30.0, 20.0, 12.0, 6.0, 3.0)  # degrees off the cut, the steepest that has room
@@ -104,7 +106,7 @@ class _Way:
             closed=False,
             bulges=bulges if bulges.any() else None,
             what=contour.what,
-            heights=tuple(self.heights) if SWIVEL in self.heights else None,
+            heights=tuple(self.heights) if {*self.heights} - {DOWN} else None,
             passes=passes,
         )
 
@@ -127,26 +129,29 @@ def strokes(
     room = _Room(contours)
     found = []
     for k, contour in enumerate(contours):
-        if contour.work == "mark" or not machine.is_knife:
-            found.append(along(contour, 1 if contour.work == "mark" else machine.passes))
-        elif machine.tool == "drag":
+        if machine.leads(contour.work):
             stroke, heading = _dragged(contour, machine, heading, room.lead_in(k, machine))
             found.append(stroke)
+        elif contour.work == "mark" or not machine.is_knife:
+            found.append(along(contour, 1 if contour.work == "mark" else machine.passes))
         else:
             found.append(_driven(contour, machine))
     return tuple(found)
 
 
-def aligning(at: Sequence[float], machine: Machine, heading: float = 0.0) -> Stroke:
-    """A bent stroke in scrap after which a drag knife's blade points to ``heading``.
+def aligning(
+    at: Sequence[float], machine: Machine, heading: float = 0.0, work: str = "cut"
+) -> Stroke:
+    """A bent stroke in scrap after which a drag knife's blade points to ``heading`` degrees.
 
     The pivot starts at ``at`` (mm), goes eight offsets to the left of ``heading`` and then eight
-    along it, so that even a blade that lay against the first leg turns in the second.
+    along it, so that even a blade that lay against the first leg turns in the second. It is made
+    as strokes of that ``work`` are, at their depth.
     """
     ahead = SETTLED * machine.offset * _unit(heading)
     first = np.asarray(at, dtype=np.float64)
     bend = first + _unit(90.0, ahead)
-    return Stroke(np.array([first, bend, bend + ahead]), False, "cut", "", what="align")
+    return Stroke(np.array([first, bend, bend + ahead]), False, work, "", what="align")
 
 
 # --- drag knife ------------------------------------------------------------------------------
@@ -156,9 +161,11 @@ def _dragged(
     contour: Contour, machine: Machine, heading: float, lead: FloatArray | None
 ) -> tuple[Stroke, float]:
     """The pivot's way for one contour, and the blade's heading at its end."""
-    legs = _legs(contour)
-    _turnable(legs, contour, machine)
-    if contour.closed:
+    legs, marks = _legs(contour), contour.work == "mark"
+    if not marks:  # a tip that only touches the leather turns in any curve
+        _turnable(legs, contour, machine)
+    passes = 1 if marks else machine.passes
+    if contour.closed and not marks:
         legs += list(_again(legs, machine.overcut))
     if lead is not None:
         legs.insert(0, _Leg(lead, legs[0].p))
@@ -166,29 +173,32 @@ def _dragged(
     way = _Way([legs[0].p + d * _unit(blade)])
     for k, leg in enumerate(legs):
         first, last = leg.headings
-        limit = machine.swivel_threshold if k else SAME_HEADING
-        _swing(way, leg.p, blade, first, machine, limit)
+        if k == 0:
+            _swing(way, leg.p, blade, first, machine, TOUCH)
+        else:
+            lifted = abs(_turn(blade, first)) > machine.swivel_threshold
+            _swing(way, leg.p, blade, first, machine, SWIVEL if lifted else DOWN)
         way.to(leg.q + d * _unit(last), leg.bulge)
         blade = last
-    if machine.passes > 1:
+    if passes > 1:
         # every pass comes down at the same place, so each must find the blade as the first did
-        _swing(way, legs[-1].q, blade, heading, machine, SAME_HEADING)
+        _swing(way, legs[-1].q, blade, heading, machine, SWIVEL)
         blade = heading
-    return way.stroke(contour, machine.passes), blade
+    return way.stroke(contour, passes), blade
 
 
 def _swing(
-    way: _Way, tip: FloatArray, old: float, new: float, machine: Machine, limit: float
+    way: _Way, tip: FloatArray, old: float, new: float, machine: Machine, height: str
 ) -> None:
-    """Swing the pivot round the tip; turns of more than ``limit`` degrees almost lifted."""
+    """Swing the pivot round the tip, at a height."""
     turn = _turn(old, new)
     if abs(turn) < SAME_HEADING:
         return
     d = machine.offset
-    lifted = abs(turn) > limit and machine.swivel_height > 0
+    height = DOWN if height == SWIVEL and not machine.swivel_height else height
     round_ = d * (1 - math.cos(math.radians(turn) / 2)) > FLAT_ARC
     bulge = math.tan(math.radians(turn) / 4) if round_ else 0.0
-    way.to(tip + d * _unit(new), bulge, SWIVEL if lifted else DOWN)
+    way.to(tip + d * _unit(new), bulge, height)
 
 
 def _turnable(legs: list[_Leg], contour: Contour, machine: Machine) -> None:
@@ -266,7 +276,7 @@ class _Room:
         Without room the blade still has the heading it was swung to.
         """
         contour = self.contours[k]
-        if not contour.closed or machine.lead_in <= 0:
+        if not contour.closed or contour.work == "mark" or machine.lead_in <= 0:
             return None
         start, (first, _) = contour.points[0], _legs(contour)[0].headings
         for share in LEAD_SHARES:

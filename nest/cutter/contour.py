@@ -111,7 +111,7 @@ def contours(plan: Plan, machine: Machine) -> tuple[Contour, ...]:
     """All that ``machine`` draws of a plan, in the hide's frame, part after part.
 
     Of each part come its marks (those the profile asks for), then its holes (as circles, as
-    crosses to punch on, or left out, as the profile says), then its outline.
+    crosses that are marked to punch on, or left out, as the profile says), then its outline.
 
     Raises
     ------
@@ -187,7 +187,7 @@ def _holes(mark: Mark, name: str, machine: Machine) -> list[Contour]:
     if machine.holes == "circle":
         return rims
     return [
-        Contour(arm, False, "hole", name, what=rim.what)
+        Contour(arm, False, "mark", name, what=rim.what)
         for rim in rims
         for arm in cross(rim.points.mean(axis=0), machine.hole)
     ]

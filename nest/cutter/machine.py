@@ -28,6 +28,7 @@ MIRRORS = ("none", "x", "y")
 FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode", "pdf")
 HOLES = ("circle", "cross", "none")
 MARKS = ("fold", "throat", "inner", "loop", "grain")
+MARKERS = ("none", "blade", "pen")
 BEAMS = ("M4", "M3")
 SWITCH = OneOf((False, True))
 SIDE = Between(10, 20_000, "mm")
@@ -69,9 +70,12 @@ class Machine:
         given, a drag knife's offset.
     lead_in : length in waste before a cut begins, in which the blade finds its heading.
     passes : how often each cut is gone over.
-    holes : stitch holes as ``circle``, as ``cross``, or ``none`` where they are punched.
+    holes : stitch holes as ``circle``, as ``cross`` (marked, to punch on), or ``none``.
     hole : diameter of a stitch hole, or length of a cross's arms.
     marks : the kinds of lines drawn on the parts, of :data:`MARKS`.
+    marker : what a knife's machine draws marks, crosses and registration marks with: its
+        ``blade``, which barely touches the leather (``z_mark``; in HPGL the tool ``pen_mark``,
+        pressed less), a ``pen`` beside it, or ``none``. A laser marks with its beam.
     labels : the parts' names are put on a layer of their own, which is not cut.
     feed_cut, feed_mark, feed_travel : speeds of cutting, of drawing marks, and with the tool up.
         Yours: what a file holds and what times are reckoned with.
@@ -113,6 +117,7 @@ class Machine:
     holes: Annotated[str, OneOf(HOLES)] = "circle"
     hole: Annotated[float, Between(0.3, 10.0, "mm")] = 1.2
     marks: Annotated[tuple[str, ...], OneOf(MARKS)] = ()
+    marker: Annotated[str, OneOf(MARKERS)] = "none"
     labels: Annotated[bool, SWITCH] = True
     feed_cut: Annotated[float, Between(0.1, 2000.0, "mm/s")] = 10.0
     feed_mark: Annotated[float, Between(0.1, 2000.0, "mm/s")] = 20.0
@@ -154,8 +159,26 @@ class Machine:
                 mend='Use holes = "cross", or "none" and punch them.',
                 place="key 'holes'",
             )
-
+        self._can_mark()
         self._holds_its_shift()
+
+    def _can_mark(self) -> None:
+        """Refuse marks without anything to draw them with, or with a blade at a wrong depth."""
+        wanted = [*self.marks, *(["crosses"] if self.holes == "cross" else [])]
+        if wanted and self.is_knife and not self.can_mark:
+            raise CutError(
+                f"the profile asks for {', '.join(wanted)}, and for nothing to mark them with.",
+                mend='Say marker = "blade" (it touches the leather lightly), or "pen" where one '
+                'is in the other holder; or leave them out: marks = [], holes = "none".',
+                place="key 'marker'",
+            )
+        if self.tool == "drag" and "gcode" in self.formats and not self.z_cut < self.z_mark < 0:
+            raise CutError(
+                f"z_mark must lie between z_cut ({self.z_cut:g} mm) and the leather's face (0), "
+                f"got {self.z_mark:g}: there a blade marks, and swings before it cuts.",
+                mend="Try z_mark = -0.3.",
+                place="key 'z_mark'",
+            )
 
     def _holds_its_shift(self) -> None:
         """Refuse to move a hide farther than the bed reaches, either way round."""
@@ -190,6 +213,16 @@ class Machine:
     def is_knife(self) -> bool:
         """A blade that a machine drives, which has a heading."""
         return self.tool in KNIVES
+
+    @property
+    def can_mark(self) -> bool:
+        """Whether it can draw on leather without cutting it."""
+        return not self.is_knife or self.marker != "none"
+
+    def leads(self, work: str) -> bool:
+        """Whether a trailing blade does such work, "mark", "hole" or "cut", so that its pivot
+        goes ahead of it."""
+        return self.tool == "drag" and (work != "mark" or self.marker == "blade")
 
     @property
     def turns_in(self) -> float:

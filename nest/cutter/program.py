@@ -16,20 +16,20 @@ from shapely.geometry.base import BaseGeometry
 from hides.hide import Hide
 from nest.cutter.blade import SETTLED, aligning, strokes
 from nest.cutter.caution import cautions_of, fit_for
-from nest.cutter.contour import Contour, Label, contours, cross, labels
+from nest.cutter.contour import WORKS, Contour, Label, contours, cross, labels
 from nest.cutter.kerf import compensated
 from nest.cutter.machine import Machine
 from nest.cutter.route import arrange, travel_of
-from nest.cutter.setups import Setup, places, split
+from nest.cutter.setups import CROSS, Setup, places, split
 from nest.cutter.stroke import Stroke, along
 from nest.errors import CutError
 from nest.plans import TOLERANCE, Plan, digest_of, placed_outline
 
 __all__ = ["Program", "Stroke", "build", "handed", "of_contours"]
 
-CROSS = 6.0  # mm, arms of a registration mark
 CLEAR = 2.0  # mm that the stroke which aligns a blade stays off parts and the leather's edge
 TRIED_APART = 5.0  # mm between the places tried for that stroke
+REGISTRATION = "registration"  # what a mark is by which a later set-up is laid
 LETTER = (40.0, 60.0)  # mm, the F that shows mirroring
 
 Point = tuple[float, float]
@@ -105,7 +105,7 @@ def build(
     laid = split(plan, machine, leather) if setups is None else tuple(setups)
     pattern = contours(plan, machine)
     thickness = max((w.need.high for w in plan.expected if math.isfinite(w.need.high)), default=0.0)
-    cautions = cautions_of(machine, thickness)
+    cautions = (*cautions_of(machine, thickness), *_unmarked(laid, machine))
     digest = digest_of(plan)
     names = labels(plan) if machine.labels else ()
     # where a stroke harms no part, of any set-up
@@ -113,7 +113,7 @@ def build(
     parts = shapely.union_all([placed_outline(plan, p).polygon for p in plan.placements])
     found = []
     for setup in laid:
-        mine, others = _on_bed(pattern, setup)
+        mine, others = _on_bed(pattern, setup, machine)
         free = bed.difference(shapely.transform(parts, setup.to_bed.on))
         if leather is not None:
             free = free.intersection(shapely.transform(leather, setup.to_bed.on))
@@ -174,17 +174,30 @@ def home_of(machine: Machine) -> Point:
 # --- the road --------------------------------------------------------------------------------
 
 
-def _on_bed(pattern: Sequence[Contour], setup: Setup) -> tuple[list[Contour], list[Contour]]:
+def _on_bed(
+    pattern: Sequence[Contour], setup: Setup, machine: Machine
+) -> tuple[list[Contour], list[Contour]]:
     """This set-up's contours and marks on its bed, and the outlines of all other parts there."""
     laid = [replace(c, points=setup.to_bed.on(c.points)) for c in pattern]
     mine = [c for c in laid if c.part in setup.parts]
     others = [c for c in laid if c.part not in setup.parts and c.work == "cut"]
     marks = [
-        Contour(arm, False, "mark", "", what="registration")
-        for at in setup.to_bed.on(places(setup.draws))
+        Contour(arm, False, "mark", "", what=REGISTRATION)
+        for at in setup.to_bed.on(places(setup.draws if machine.can_mark else ()))
         for arm in cross(at, CROSS)
     ]
     return [*marks, *mine], others
+
+
+def _unmarked(laid: Sequence[Setup], machine: Machine) -> tuple[str, ...]:
+    """What to do where a later set-up is laid by marks, and the machine draws none."""
+    names = [mark.name for setup in laid for mark in setup.draws]
+    if not names or machine.can_mark:
+        return ()
+    return (
+        f'{machine.name} marks nothing (marker = "none"): put {", ".join(names)} on the hide with '
+        "a tape before the first cut, as later set-ups are laid by them.",
+    )
 
 
 def _named(label: Label, setup: Setup) -> Label:
@@ -199,15 +212,48 @@ def _program(
     *,
     free: BaseGeometry,
 ) -> Program:
-    """Kerf, order and strokes of the contours of one bed; lead-ins stay off ``others``."""
-    route = arrange(compensated(mine, machine.kerf), machine, home_of(machine))
-    pattern = tuple(mine[k] for k in route.places)
-    trails = machine.tool == "drag" and any(c.work != "mark" for c in mine)
-    lead = (_aligned(machine, free),) if trails else ()
-    # The others come after all else, so that lead-ins see them, and are not drawn.
-    drawn = strokes([*route.contours, *others], machine)[: len(route.contours)]
-    before = tuple(Contour(s.points, False, s.work, s.part, what=s.what) for s in lead)
-    return _finished((*lead, *drawn), (*before, *pattern), machine)
+    """Kerf, order and strokes of the contours of one bed; lead-ins stay off ``others``.
+
+    Each of the :func:`_runs` of a trailing blade begins with the stroke that aligns it, since
+    software that goes layer by layer, or stops to change the tool, leaves it as it happens to be.
+    """
+    paths, here = compensated(mine, machine.kerf), home_of(machine)
+    crosses = [c.points.mean(axis=0) for c in mine if c.what == REGISTRATION]
+    free = free.difference(shapely.MultiPoint(crosses).buffer(CROSS))
+    drawn: list[Stroke] = []
+    pattern: list[Contour] = []
+    for work, sweeps in _runs(mine, machine):
+        ordered: list[Contour] = []
+        if machine.leads(work):
+            lead = _aligned(machine, free, work)
+            free = free.difference(shapely.LineString(lead.points).envelope)
+            drawn.append(lead)
+            pattern.append(Contour(lead.points, False, work, "", what=lead.what))
+        for sweep in sweeps:
+            route = arrange([paths[k] for k in sweep], machine, here)
+            ordered += route.contours
+            pattern += [mine[sweep[k]] for k in route.places]
+            here = ordered[-1].end
+        # The others come after all else, so that lead-ins see them, and are not drawn.
+        drawn += strokes([*ordered, *others], machine)[: len(ordered)]
+    return _finished(tuple(drawn), tuple(pattern), machine)
+
+
+def _runs(mine: Sequence[Contour], machine: Machine) -> list[tuple[str, list[list[int]]]]:
+    """Contours, by index, that are put in order together, and the work that a run of them is.
+
+    Registration marks come first of all, while the hide lies as it was laid. A knife marks all,
+    then cuts all holes, then all outlines: its tool is changed once, nothing is loose yet where
+    it marks, and files whose layers are cut one by one are in the order of the strokes.
+    """
+    first = [k for k, c in enumerate(mine) if c.what == REGISTRATION]
+    rest = [k for k in range(len(mine)) if mine[k].what != REGISTRATION]
+    if not machine.is_knife:
+        return [("mark", [sweep for sweep in (first, rest) if sweep])]
+    runs = [(work, [[k for k in rest if mine[k].work == work]]) for work in WORKS]
+    runs[0][1].insert(0, first)
+    found = [(work, [sweep for sweep in sweeps if sweep]) for work, sweeps in runs]
+    return [(work, sweeps) for work, sweeps in found if sweeps]
 
 
 def _finished(drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: Machine) -> Program:
@@ -259,7 +305,7 @@ def _inside_bed(program: Program) -> None:
             )
 
 
-def _aligned(machine: Machine, free: BaseGeometry) -> Stroke:
+def _aligned(machine: Machine, free: BaseGeometry, work: str) -> Stroke:
     """The stroke in scrap, nearest to where the tool starts, that gives a blade its heading."""
     size = SETTLED * machine.offset
     room = free.buffer(-CLEAR)
@@ -269,7 +315,7 @@ def _aligned(machine: Machine, free: BaseGeometry) -> Stroke:
     shapely.prepare(room)
     for corner in corners[np.argsort(away, kind="stable")]:
         if room.contains(shapely.box(*corner, *(corner + size))):
-            return aligning(corner, machine)
+            return aligning(corner, machine, work=work)
     raise CutError(
         f"there is no scrap of {size:g} × {size:g} mm on the bed for the blade to turn in first.",
         mend="Plan with a larger gap, or lay the hide so that some waste is in reach.",

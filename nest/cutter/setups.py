@@ -27,6 +27,7 @@ from nest.errors import CutError
 from nest.plans import TOLERANCE, Box, Plan, placed_outline
 
 CLEAR = 5.0  # mm that a mark keeps off parts, the leather's edge and the bed's
+CROSS = 6.0  # mm, arms of a mark
 TRIED_APART = 5.0  # mm between the places tried for a mark
 APART = 60.0  # mm between two marks at least: 0.5 mm of misreading turns 600 mm by 5 mm
 SKEW = 5.0  # degrees; a hide that lies more askew than this is laid again
@@ -302,7 +303,9 @@ def _with_marks(
     free: Sequence[BaseGeometry],
 ) -> tuple[Setup, ...] | None:
     """The set-ups; None if one of them shares no two places with any before it."""
-    bed = box(0.0, 0.0, *machine.bed).buffer(-CLEAR)
+    # a blade's pivot goes ahead of its tip, round a cross too
+    margin = max(CLEAR, CROSS / 2 + machine.offset + 1.0)
+    bed = box(0.0, 0.0, *machine.bed).buffer(-margin)
     seen = [shapely.transform(bed, move.back) for move in moves]
     setups: list[Setup] = []
     for n, (parts, move) in enumerate(zip(groups, moves, strict=True)):

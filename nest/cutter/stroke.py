@@ -13,7 +13,7 @@ from itertools import repeat
 from hides.outline import FloatArray
 from nest.cutter.polyline import Polyline
 
-DOWN, SWIVEL = "down", "swivel"
+DOWN, SWIVEL, TOUCH = "down", "swivel", "touch"
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,8 +22,9 @@ class Stroke(Polyline):
 
     Attributes
     ----------
-    heights : for each segment "down" or "swivel" (a knife turns in place, almost lifted);
-        None where the tool stays down.
+    heights : for each segment "down", "swivel" (a knife turns in place, almost lifted) or "touch"
+        (it turns with its tip barely in the leather, before it is lowered); None where the tool
+        stays down.
     passes : how often it is drawn, one over the other; a count.
     """
 

@@ -165,9 +165,13 @@ def _laying_rows(setup: Setup, program: Program) -> list[Row]:
     for mark, place in zip(setup.marks, counted, strict=True):
         numbers = [f"{value:.1f}" for value in (mark.x, mark.y, *place)]
         rows.append(cells((mark.name, *numbers), MARK_COLUMNS, LINE, right=range(1, 5)))
-    rows += [gap(0.8), *note(TAPE if setup.number == 1 else DRAWN, SIDEBAR), gap(0.6)]
+    rows += [
+        gap(0.8),
+        *note(DRAWN if setup.number > 1 and program.machine.can_mark else TAPE, SIDEBAR),
+        gap(0.6),
+    ]
     rows += note(ASKEW.format(number=setup.number), SIDEBAR)
-    if setup.draws:
+    if setup.draws and program.machine.can_mark:
         names = ", ".join(mark.name for mark in setup.draws)
         rows += [gap(0.6), *note(f"{names}: the file draws them, for a later set-up.", SIDEBAR)]
     return rows

@@ -18,13 +18,12 @@ from nest.cutter.formats.lines import STRAIGHT, counted, flattened, remarks
 from nest.cutter.machine import Machine
 from nest.cutter.polyline import arc_centre
 from nest.cutter.program import Program
-from nest.cutter.stroke import SWIVEL, Stroke
+from nest.cutter.stroke import DOWN, SWIVEL, TOUCH, Stroke
 from nest.errors import CutError
 
 LEAST_RADIUS = 0.5  # mm
 MOST_RADIUS = 5000.0  # mm; beyond it the sagitta of a 10 mm chord is below 0.003 mm
 CHORD = 0.005  # mm, how far a chord may be off an arc that is too small or too large
-LOWER = 0.05  # mm, how far below travelling height a swivelling blade stays at least
 DIGITS = 4
 COMMENT_WIDTH = 76  # letters of a comment: with its mark below grbl's 80
 MINUTE = 60.0  # s; feeds are written in mm/min
@@ -41,7 +40,8 @@ def text(program: Program) -> str:
 
     Raises
     ------
-    CutError : the machine's tool needs an axis that turns it, which these controllers lack.
+    CutError : the machine's tool needs an axis that turns it, or a pen to change for, which these
+        controllers lack.
     """
     machine = program.machine
     if machine.tool not in ("laser", "drag"):
@@ -49,6 +49,12 @@ def text(program: Program) -> str:
             f"G-code here turns no blade, and {machine.name}'s must be turned.",
             mend="Use HPGL or DXF: its controller turns the blade along the line.",
             place="key 'formats'",
+        )
+    if machine.marker == "pen" and any(stroke.work == "mark" for stroke in program.strokes):
+        raise CutError(
+            "G-code here changes no tool, so no pen can draw the marks.",
+            mend='Say marker = "blade", or leave the marks out: marks = [], holes = "none".',
+            place="key 'marker'",
         )
     body = [line for stroke in counted(program) for line in _passes(stroke, machine)]
     lines = [*_head(program), *machine.start, *body, *machine.finish, *_foot(program)]
@@ -89,7 +95,8 @@ def _stroke(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
         power = machine.power_mark if stroke.work == "mark" else machine.power_cut
         yield f"{machine.beam} {_word('S', power or 0.0)}"
     else:
-        yield f"G1 {_word('Z', depth)} {feed}"
+        first = (stroke.heights or (DOWN,))[0]
+        yield f"G1 {_word('Z', _levels(machine, depth)[first])} {feed}"
     for move in _way(stroke, machine, depth):
         yield f"{move} {feed}" if feed and machine.tool == "laser" else move
         feed = ""  # said once for each stroke: it holds until changed
@@ -98,13 +105,18 @@ def _stroke(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
 
 def _way(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
     """The moves of a stroke, with the heights at which a knife swivels."""
-    now = "down"
+    now, levels = (stroke.heights or (DOWN,))[0], _levels(machine, depth)
     for first, last, bulge, height in stroke.moves():
         if height != now and machine.tool != "laser":
-            lift = machine.swivel_height if height == SWIVEL else 0.0
-            yield f"G1 {_word('Z', min(depth + lift, machine.z_travel - LOWER))}"
+            yield f"G1 {_word('Z', levels[height])}"
             now = height
         yield from _moves(first, last, bulge)
+
+
+def _levels(machine: Machine, depth: float) -> dict[str, float]:
+    """Z at each height of a stroke. A tip lifted off the leather would not turn but go along."""
+    touch = max(depth, machine.z_mark)
+    return {DOWN: depth, SWIVEL: min(depth + machine.swivel_height, touch), TOUCH: touch}
 
 
 def _feed(stroke: Stroke, machine: Machine) -> str:

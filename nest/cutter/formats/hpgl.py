@@ -31,13 +31,22 @@ def text(program: Program) -> str:
 
     Raises
     ------
-    CutError : a point off the bed would be negative, where the machine counts from a corner.
+    CutError : a point off the bed would be negative, where the machine counts from a corner; or
+        a blade would draw marks as deep as it cuts.
     """
     machine = program.machine
     strokes = counted(program)
     if machine.origin != "centre" and min(s.points.min() for s in strokes) < -0.5 / UNITS:
         what = "a stroke leaves the bed where HPGL counts from, and would be negative."
         raise CutError(what, mend="Move the set-up further into the bed.")
+    deep = machine.is_knife and machine.marker == "blade" and machine.pen_mark == machine.pen_cut
+    if deep and any(stroke.work == "mark" for stroke in strokes):
+        raise CutError(
+            f"HPGL has no depth, and tool {machine.pen_mark} both marks and cuts: marks would be "
+            "cut through.",
+            mend="Set up a second tool with less force and give its number as pen_mark.",
+            place="key 'pen_mark'",
+        )
     body = itertools.chain.from_iterable(_run(run, machine) for run in _runs(strokes))
     head, foot = ("IN;", "PA;"), ("PU;", "SP0;", "PU0,0;")
     return "\n".join((*head, *machine.start, *body, *machine.finish, *foot)) + "\n"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import cmath
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
@@ -53,12 +53,15 @@ class Line:
 
     A closed one does not repeat its first point. ``work`` is mark, hole or cut, or several of
     them joined by "|" where the file can't tell them apart. ``where`` is its place in the file.
+    ``lowered`` says of each segment of :attr:`run` whether the tool is below the leather's face
+    along it; None where the file tells no heights.
     """
 
     points: FloatArray
     closed: bool
     work: str
     where: str
+    lowered: tuple[bool, ...] | None = None
 
     @property
     def run(self) -> FloatArray:
@@ -129,11 +132,16 @@ def line_of(points: list[complex], closed: bool, work: str, where: str) -> Line:
 
 @dataclass
 class Tool:
-    """A machine's tool while a file that drives it is read, and what it has done; mm."""
+    """A machine's tool while a file that drives it is read, and what it has done; mm.
+
+    ``run`` is the line drawn so far, and ``heights`` the tool's at each of its points, in files
+    that tell it.
+    """
 
     machine: Machine
     at: complex = 0j
     run: list[complex] = field(default_factory=list)
+    heights: list[float] = field(default_factory=list)
     lines: list[Line] = field(default_factory=list)
     lifted: list[complex] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -152,8 +160,9 @@ class Tool:
         """Close the line drawn so far."""
         if len(self.run) > 1:
             closed = abs(self.run[0] - self.run[-1]) < 1e-6 and len(self.run) > 2
-            self.lines.append(line_of(self.run, closed, work, where))
-        self.run = []
+            lowered = tuple(z < 0 for z in self.heights[1:]) or None
+            self.lines.append(replace(line_of(self.run, closed, work, where), lowered=lowered))
+        self.run, self.heights = [], []
 
     def blame(self, where: str, says: str, code: FaultCode = "file", by: float = 0.0) -> None:
         """Add a fault; ``by`` is in mm."""

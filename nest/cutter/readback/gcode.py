@@ -154,6 +154,8 @@ def _move(control: _Controller, values: dict[str, float], where: str) -> None:
     if target != control.at or control.motion >= 2:
         points = list(_arc(control, target, values, where)) if control.motion >= 2 else [target]
         (control.run if control.down else control.lifted).extend(points)
+        if control.down and control.z is not None:
+            control.heights += [control.z] * len(points)
     control.at = target
     _lower(control, values.get("Z"), where)
 
@@ -180,7 +182,7 @@ def _lower(control: _Controller, z: float | None, where: str) -> None:
     control.z = z
     control.deepest = min(control.deepest, z)
     if control.down and not was and not control.laser:
-        control.run = [control.at]
+        control.run, control.heights = [control.at], [control.z]
 
 
 def _arc(

@@ -12,7 +12,7 @@ from __future__ import annotations
 import cmath
 import math
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import numpy as np
 import shapely
@@ -25,6 +25,7 @@ from nest.cutter.readback.found import Fault, Line, bent, pairs
 
 BEAM = 0.05  # mm, how far a cut piece may be off its pattern
 BLADE = 0.15  # mm, the same for a blade that trails, which rounds corners
+MARK = 0.1  # mm, how far a mark or cross that such a blade draws may be off, to either side
 MEAN = 0.02  # mm, on the whole way round: half the kerf must lie beside the line
 NARROW_BAY = 5.0  # half kerfs; a beam can't come nearer to the point of a narrow bay
 SPACING = 0.5  # mm, between the points of a contour that are looked at
@@ -44,8 +45,7 @@ def leaves(program: Program, lines: Sequence[Sequence[Line]]) -> Iterator[Fault]
         says = f"{len(lines)} strokes stand beside {len(program.pattern)} contours of the pattern."
         yield Fault("fit", says)
         return
-    aligned = bool(program.strokes) and program.strokes[0].what == "align"
-    tips = _tips(lines, machine, aligned)
+    tips = _tips(program, lines)
     for contour, tip in zip(program.pattern, tips, strict=True):
         yield from _fits(contour, tip, machine)
     yield from _spared(program.pattern, tips, machine)
@@ -75,29 +75,60 @@ def trailed(pivot: FloatArray, offset: float, heading: float) -> tuple[FloatArra
     return pairs(tips), heading
 
 
-def _tips(
-    lines: Sequence[Sequence[Line]], machine: Machine, aligned: bool
-) -> list[shapely.Geometry]:
-    """The way of the beam or the blade's tip for each stroke.
+def _tips(program: Program, lines: Sequence[Sequence[Line]]) -> list[shapely.Geometry]:
+    """The way of the beam, the pen or the blade's tip in the leather for each stroke.
 
-    A program that begins by aligning its blade must cope with any heading that it had before.
+    A stroke that aligns a blade must cope with any heading that it had before.
     """
-    heading = UNKNOWN if aligned else 0.0
+    heading = 0.0
     found: list[shapely.Geometry] = []
-    for pieces in lines:
-        ways = []
+    for stroke, pieces in zip(program.strokes, lines, strict=True):
+        ways: list[FloatArray] = []
+        heading = UNKNOWN if stroke.what == "align" else heading
         for piece in pieces:
-            way = piece.run
-            if machine.tool == "drag" and piece.work != "mark":
-                way, heading = trailed(way, machine.offset, heading)
-            ways.append(way)
+            if _trails(program.machine, stroke.work):
+                more, heading = _through(piece, program.machine.offset, heading)
+                ways += more
+            else:
+                ways.append(piece.run)
         found.append(shapely.multilinestrings([shapely.LineString(way) for way in ways]))
     return found
 
 
+def _trails(machine: Machine, work: str) -> bool:
+    """Whether a stroke's work is done by a blade that trails behind its pivot."""
+    return machine.tool == "drag" and (work != "mark" or machine.marker == "blade")
+
+
+def _through(piece: Line, offset: float, heading: float) -> tuple[list[FloatArray], float]:
+    """The ways of a blade's tip through the leather along one line; above it, it does not turn."""
+    run, ways = piece.run, []
+    lowered = piece.lowered or (True,) * (len(run) - 1)
+    for down, segments in groupby(range(len(lowered)), lambda k: lowered[k]):
+        if down:
+            first, *more = segments
+            way, heading = trailed(run[first : first + len(more) + 2], offset, heading)
+            ways.append(way)
+    return ways, heading
+
+
 def _fits(contour: Contour, tip: shapely.Geometry, machine: Machine) -> Iterator[Fault]:
-    """Every point of the contour has the tool's way beside it, half a kerf off."""
-    if not contour.part:
+    """Every point of the contour has the tool's way beside it, half a kerf off.
+
+    What a blade marks, in a part or for a later set-up, also has all of its way on the line: it
+    runs in and on through no waste.
+    """
+    if not contour.part and contour.what != "registration":
+        return
+    if shapely.is_empty(tip):
+        says = f"along the {contour.what or contour.work} the blade stays above the leather."
+        yield Fault("fit", says, part=contour.part)
+        return
+    if contour.work == "mark" and _trails(machine, "mark"):
+        by = float(shapely.hausdorff_distance(tip, shapely.LineString(_run(contour)), 0.1))
+        if by > MARK:
+            says = f"the {contour.what or contour.work} would be drawn {by:.3f} mm off."
+            yield Fault("fit", says, part=contour.part, by=by)
         return
     beside = contour.closed and contour.work != "mark"
     half = machine.kerf / 2 if beside else 0.0

@@ -10,7 +10,7 @@ from shapely import LineString, Polygon, points
 
 from nest import knife
 from nest.cutter.blade import aligning, offset_coupon, offset_of, strokes
-from nest.cutter.contour import QUARTER, Contour, circle
+from nest.cutter.contour import QUARTER, Contour, circle, cross
 from nest.errors import CutError
 from nest.sheaths import make
 from tests import castor
@@ -184,6 +184,30 @@ def test_a_first_stroke_in_scrap_turns_a_blade_whatever_its_heading():
         way, _ = castor.walked(stroke.points)
         tips = castor.dragged(way, heading, 4.0)
         assert castor.heading_of(way[-1], tips[-1]) == pytest.approx(30.0, abs=0.5)
+
+
+# --- marks -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("offset", [0.25, 1.0, 3.0])
+def test_every_arm_of_a_cross_lies_where_it_should(offset):
+    """Registration marks and stitch places among cuts, dragged one after another: 0.1 mm."""
+    spots = [((30, -20), 6.0), ((50, -20), 6.0), ((2, 2), 1.5), ((4, 9), 1.5), ((16, 18), 1.5)]
+    arms = [Contour(arm, False, "mark", "p") for at, size in spots for arm in cross(at, size)]
+    lines = [*arms[:4], square(), *arms[4:], square(points=SQUARE + [60.0, 0.0])]  # noqa: RUF005
+    profile = drag(offset, lead_in=8 * offset, holes="cross", marker="blade")
+    heading = 0.0
+    for contour, stroke in zip(lines, strokes(lines, profile), strict=True):
+        way, _ = castor.walked(stroke.points, stroke.bulges)
+        tips = castor.dragged(way, heading, offset)
+        heading = castor.heading_of(way[-1], tips[-1])
+        if contour.work == "mark":
+            arm, drawn = LineString(contour.points), LineString(tips)
+            assert arm.hausdorff_distance(drawn) < 0.05
+            assert stroke.passes == 1
+        else:
+            ring = np.vstack([contour.points, contour.points[:1]])
+            assert LineString(tips).distance(points(ring)).max() < 0.05
 
 
 # --- lead-in ---------------------------------------------------------------------------------

@@ -121,7 +121,7 @@ def test_a_drain_hole_has_the_diameter_that_was_chosen():
 
 
 def test_crosses_stand_where_the_holes_would_be():
-    crosses = [c for c in drawn(holes="cross", hole=2.0) if c.work == "hole"]
+    crosses = [c for c in drawn(holes="cross", hole=2.0) if c.work == "mark"]
     holes = [c for c in drawn() if c.work == "hole"]
     assert len(crosses) == 2 * len(holes)
     for k, hole in enumerate(holes):

@@ -275,6 +275,34 @@ def test_a_knife_travels_high_cuts_low_and_swivels_between():
     assert set(re.findall(r"Z(-?[\d.]+)", told)) == {"5", "-4", "-1", "-0.3"}
 
 
+def test_a_blade_is_swung_before_it_is_lowered_to_full_depth():
+    """It comes down to -0.3 mm, turns round its tip there, and only then goes to -4 mm."""
+    rows = [row for row in text("gcode", cs.knife()).split("\n") if not row.startswith(";")]
+    lowered = [
+        k for k, row in enumerate(rows) if row.startswith("G1 Z") and rows[k - 1][:2] == "G0"
+    ]
+    assert len(lowered) == 4
+    assert all(rows[k].startswith("G1 Z-0.3 F") for k in lowered)
+    swung = [rows[k + 1][:2] for k in lowered if "G1 Z-4" in rows[k : k + 3]]
+    assert len(swung) == 2
+    assert set(swung) <= {"G2", "G3"}
+
+
+def test_a_blade_never_swings_above_the_leather_where_it_would_not_turn():
+    """A swivel 3 mm above each of three passes of 1.33 mm would be in the air."""
+    told = text("gcode", cs.knife(passes=3, swivel_height=3.0))
+    heights = {float(z) for z in re.findall(r"G1 Z(-?[\d.]+)", told)}
+    assert heights == {-0.3, -1.0, -4.0, -1.3333, -2.6667}
+
+
+def test_marks_that_a_controller_can_not_make_are_refused():
+    """G-code changes no tool; HPGL has no depth."""
+    with pytest.raises(CutError, match="no pen can draw the marks"):
+        text("gcode", cs.knife(marker="pen"))
+    with pytest.raises(CutError, match="would be cut through"):
+        text("hpgl", cs.knife(pen_mark=1))
+
+
 def test_a_knife_goes_deeper_with_every_pass():
     """Common practice, no published source: equal steps to the full depth."""
     line = Stroke(np.array([[10.0, 10.0], [50.0, 10.0]]), False, "cut", "", passes=4)

@@ -141,6 +141,21 @@ def test_a_knife_cuts_no_round_stitch_holes():
         made(DRAG | {"holes": "circle"})
 
 
+@pytest.mark.parametrize("changes", [{"marks": ["fold"]}, {"holes": "cross"}])
+def test_a_knife_that_has_nothing_to_mark_with_says_so_before_it_is_needed(changes):
+    with pytest.raises(CutError, match="nothing to mark them with") as refused:
+        made(DRAG | changes)
+    assert refused.value.place == "key 'marker'"
+    assert made(DRAG | changes | {"marker": "pen"}).can_mark
+    assert made(LASER | changes).can_mark  # with its beam
+
+
+@pytest.mark.parametrize("depth", [0.1, 0.0, -4.0, -5.0])
+def test_a_blade_marks_in_the_leather_and_above_full_depth(depth):
+    with pytest.raises(CutError, match="z_mark must lie between"):
+        made(DRAG | {"formats": ["gcode"], "z_mark": depth})
+
+
 def test_every_default_passes_its_own_bounds():
     """Bounds are checked for defaults too, so a plain profile is enough."""
     assert len(fields(made(LASER))) == len(KEYS)

@@ -1,6 +1,7 @@
 """Programs: the whole road from a plan to what a machine is told."""
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -9,8 +10,10 @@ import shapely.affinity
 
 from nest import week
 from nest.cutter.contour import circle
+from nest.cutter.formats import SUFFIXES, encoded
 from nest.cutter.machine import Machine
 from nest.cutter.program import build, handed, of_contours
+from nest.cutter.readback import judge
 from nest.cutter.setups import Move, split
 from nest.errors import CutError
 from nest.plans import placed_outline, text_of
@@ -26,7 +29,7 @@ def laser(width=700, depth=500, **more):
 
 def drag(**more):
     about = {"bed": (1600.0, 1600.0), "offset": 1.0, "overcut": 2.0, "lead_in": 8.0}
-    return Machine("knife", "drag", holes="none", **(about | more))
+    return Machine("knife", "drag", **(about | {"holes": "none"} | more))
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +99,71 @@ def test_marks_for_later_set_ups_are_drawn(programs):
     drawn = [s for program in programs for s in program.strokes if s.what == "registration"]
     assert len(drawn) == 4 * (len(programs) - 1)
     assert {s.part for s in drawn} == {""}
+
+
+KNIFE = {"bed": (700.0, 500.0), "holes": "cross", "hole": 1.5}
+
+
+@pytest.mark.parametrize(
+    "machine",
+    [laser(marks=("fold",)), drag(**KNIFE, marker="blade"), drag(**KNIFE, marker="pen")],
+    ids=["laser", "blade", "pen"],
+)
+def test_registration_marks_come_first_of_all(machine):
+    """While the hide lies as it was laid, and no part is loose."""
+    for program in build(PLAN, machine):
+        drawn = [s.what for s in program.strokes if s.what != "align"]
+        count = drawn.count("registration")
+        assert drawn[:count] == ["registration"] * count
+    assert count == 0  # the last of them draws none
+
+
+def test_a_knifes_layers_are_in_the_order_of_its_strokes():
+    """A drawing is cut layer by layer; a blade's heading is known only in the program's order.
+
+    So each layer begins by aligning it, in scrap, and what it marks comes before what it cuts.
+    """
+    program = build(PLAN, drag(**KNIFE, marker="blade"))[0]
+    works = [stroke.work for stroke in program.strokes]
+    assert works == sorted(works, key=("mark", "hole", "cut").index)
+    firsts = [program.strokes[works.index(work)].what for work in ("mark", "cut")]
+    assert firsts == ["align", "align"]
+    for form in SUFFIXES:
+        assert judge(encoded(program, form), form, program) == ()
+
+
+def test_no_blade_goes_to_full_depth_inside_a_part():
+    """G-code followed by its words alone: where Z is below the marks' depth, the tip is on an
+    outline or in waste; inside of parts it only touches."""
+    program = build(PLAN, drag(**KNIFE, marker="blade", formats=("gcode",)))[0]
+    parts = [shapely.Polygon(c.points).buffer(-1.1) for c in program.pattern if c.closed]
+    inner, spots, at, z = shapely.union_all(parts), {True: [], False: []}, [0.0, 0.0], 5.0
+    for row in encoded(program, "gcode").decode().split("\n"):
+        if not row.startswith("G"):
+            continue
+        words = dict(re.findall(r"([XYZ])(-?[\d.]+)", row))
+        at = [float(words.get("X", at[0])), float(words.get("Y", at[1]))]
+        z = float(words.get("Z", z))
+        if z < 0:
+            spots[z < -0.3].append(at)
+    crosses = sum(s.what in ("stitch", "drain") for s in program.strokes)
+    assert crosses > 100
+    # each arm: down, round if it must, along
+    assert shapely.contains_xy(inner, *np.transpose(spots[False])).sum() >= 2 * crosses - 20
+    assert not shapely.contains_xy(inner, *np.transpose(spots[True])).any()
+
+
+def test_a_machine_that_marks_nothing_says_so_with_the_first_set_up():
+    """Marks by which later set-ups are laid would be missing: they are put on with a tape."""
+    machine = drag(bed=(700.0, 500.0))
+    programs = build(PLAN, machine)
+    assert not any(s.what == "registration" for p in programs for s in p.strokes)
+    names = [mark.name for setup in split(PLAN, machine) for mark in setup.draws]
+    (said,) = (words for words in programs[0].cautions if "marks nothing" in words)
+    assert names
+    assert all(name in said for name in names)
+    (whole,) = build(PLAN, drag())
+    assert not any("marks nothing" in words for words in whole.cautions)
 
 
 def test_a_blade_is_aligned_in_scrap_first():

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 import shapely
 
-from nest.cutter.contour import Contour
+from nest.cutter.contour import Contour, cross
 from nest.cutter.formats import SUFFIXES, encoded
 from nest.cutter.readback import judge, simulation
 from nest.cutter.readback.found import bent, swung
@@ -41,6 +41,7 @@ KNIVES = {
     "3 mm": {"offset": 3.0, "lead_in": 20.0},
     "thinned": {"smallest_step": 0.1},
     "never lifted": {"swivel_height": 0.0},
+    "three passes": {"passes": 3},
 }
 
 
@@ -325,7 +326,9 @@ def test_a_gcode_file_that_tells_it_wrong_is_named(old, new, code):
         ("G1 Z-0.3", "G1 Z-4", "layer"),  # a mark cut through
         ("Z-4", "Z-0.3", "layer"),  # an outline scratched
         ("G0 Z5\nG0 Z5\nG0 X0", "G0 X0", "travel"),  # travels with the blade in the leather
-        ("G1 Z-4 ", "G0 Z-4 ", "travel"),  # dropped into it
+        ("G1 Z-0.3 ", "G0 Z-0.3 ", "travel"),  # dropped into it
+        ("G1 Z-1\n", "G1 Z1\n", "fit"),  # swung above the leather, where it does not turn
+        ("G1 Z-0.3 ", "G1 Z0.2 ", "layer"),  # marked in the air
         ("G17 G94\nG0 Z5", "G17 G94", "travel"),  # its height is not known
     ],
 )
@@ -384,6 +387,24 @@ def test_a_blade_that_was_not_compensated_is_named(offset):
     strokes = [along(c) for c in pattern]
     program = cs.of_strokes(strokes, cs.knife(offset=offset), pattern)
     assert codes(judge(encoded(program, "gcode"), "gcode", program)) == {"fit"}
+
+
+def test_a_blade_that_marks_and_is_not_led_is_named():
+    """A cross whose pivot goes along the arms: the tip trails by the offset."""
+    arms = [Contour(a, False, "mark", "", what="registration") for a in cross((240.0, 90.0), 6.0)]
+    program = cs.of_strokes([along(arm) for arm in arms], cs.knife(offset=3.0), arms)
+    for form in ("gcode", "hpgl", "dxf-r12"):
+        findings = judge(encoded(program, form), form, program)
+        assert codes(findings) == {"fit"}
+        assert max(finding.by for finding in findings) == pytest.approx(3.0, abs=0.1)
+
+
+def test_a_pen_beside_the_blade_draws_marks_where_they_are():
+    """It has no offset, and the blade keeps its heading meanwhile."""
+    program = cs.program(cs.knife(marker="pen"))
+    assert np.array_equal(program.strokes[0].points, cs.FOLD.points)
+    for form in (form for form in FORMS if form != "gcode"):
+        assert judge(encoded(program, form), form, program) == ()
 
 
 def test_a_blade_compensated_for_another_offset_is_named():
