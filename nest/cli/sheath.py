@@ -33,9 +33,9 @@ def _sheath(options: argparse.Namespace) -> int:
         options, nest.facts(sheath), written, guessed=sheath.guesses, mind=sheath.warnings
     )
     if not options.json:
-        rows = [["u mm", "where", "needed", "there", "slack", "fit"]]
+        rows = [["u mm", "where", "needed", "there", "slack", "fit", "back off fold", ""]]
         for s in sheath.stations:
             figures = (f"{s.needed:.1f}", f"{s.available:.1f}", f"{s.slack:+.1f}")
-            rows.append([f"{s.u:.0f}", s.where, *figures, s.verdict])
+            rows.append([f"{s.u:.0f}", s.where, *figures, s.verdict, f"{s.off:.1f}", s.standing])
         table(rows)
     return code

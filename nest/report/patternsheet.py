@@ -40,10 +40,10 @@ from nest.draw.words import Type
 from nest.part import XY, Mark, Part
 from nest.report.page import BAND, ISO_A, MARGIN, RULER, SQUARE, Page, caution, draw_check
 from nest.report.templates import Template, template_pages
-from nest.sheaths import Sheath, Station
+from nest.sheaths import Sheath, told
 
 ENDINGS = (*(f".pattern.{kind}" for kind in KINDS), ".templates.pdf")
-SIDEBAR = 76.0  # mm, width of the words beside the parts
+SIDEBAR = 86.0  # mm, width of the words beside the parts
 BESIDE = SIDEBAR + 7.0  # mm, with the room left of them
 PART_AIR = 5.0  # mm round each part with its measures
 MEASURE_STEP = 4.5  # mm from a part to its measures, and from one to the next
@@ -135,6 +135,7 @@ def facts(sheath: Sheath) -> dict[str, str]:
         "loop seams": f"{f.loop_seam:.0f} mm, {f.loop_stitches} stitches, "
         f"{f.loop_thread / 1000:.2f} m of thread",
         "welt trim": f"{f.welt_trim:.1f} mm",
+        "retention": told(f.retention),
         **{f"{kind} area": area_text(area) for kind, area in f.areas.items()},
     }
 
@@ -304,7 +305,7 @@ def _rows(sheath: Sheath) -> list[Row]:
         gap(2.0),
         *_sew_rows(sheath),
         gap(2.0),
-        *_fit_rows(sheath.stations),
+        *_fit_rows(sheath),
         gap(2.0),
         *_remark_rows((*sheath.warnings, *sheath.guesses)),
     ]
@@ -344,17 +345,24 @@ def _sew_rows(sheath: Sheath) -> list[Row]:
     return [*rows, gap(0.6), *caution("Awl: keep the other hand out of its line.", SIDEBAR)]
 
 
-def _fit_rows(stations: Sequence[Station]) -> list[Row]:
-    numbers, widths = range(1, 5), (5.0, 10.0, 15.0, 14.0, 12.0, 3.0, 16.0)
-    titles = ("", "at", "needed", "there", "slack", "", "")
+def _fit_rows(sheath: Sheath) -> list[Row]:
+    numbers, widths = (1, 2, 3, 4, 7), (5.0, 9.0, 13.0, 11.0, 11.0, 2.0, 15.0, 8.0, 2.0, 10.0)
+    titles = ("", "at", "needed", "there", "slack", "", "", "off fold", "", "")
     rows = [head("Fit: fold to welt, mm", SIDEBAR), cells(titles, widths, NOTE, right=numbers)]
-    for number, s in enumerate(stations, 1):
+    for number, s in enumerate(sheath.stations, 1):
         figures = (f"{s.u:.0f}", f"{s.needed:.1f}", f"{s.available:.1f}", f"{s.slack:+.1f}")
         style = Type(6.2, ALARM if s.slack < -1.0 else INK)
-        words = (f"{number}", *figures, "", s.verdict)
+        words = (f"{number}", *figures, "", s.verdict, f"{s.off:.1f}", "", s.standing)
         rows.append(cells(words, widths, style, right=numbers))
-    says = "“at” counts from the butt along the knife; leather along its neutral line."
+    says = (
+        "“at” counts from the butt along the knife; leather along its neutral line. “off fold” is "
+        "how far the knife's back stands off the fold, over 3 mm off, over 8 mm far off."
+    )
     rows += [gap(0.6), *note(says, SIDEBAR), gap(0.6)]
+    rows += [pair("Held in", told(sheath.facts.retention).partition(":")[0], SIDEBAR)]
+    rows += note(told(sheath.facts.retention).partition(": ")[2], SIDEBAR)
+    rule = "none under 0.3 mm, little under 0.8, else firm: our own choice, no published source"
+    rows += [*note(rule, SIDEBAR), gap(0.6)]
     return [*rows, *caution("Tape over the blade's edge before you try the fit.", SIDEBAR)]
 
 

@@ -6,6 +6,7 @@ station, and the figures a maker works by.
 """
 
 from nest.sheaths.make import make
-from nest.sheaths.model import Dimension, Facts, Sheath, Station
+from nest.sheaths.model import Dimension, Facts, Retention, Sheath, Station
+from nest.sheaths.retention import told
 
-__all__ = ["Dimension", "Facts", "Sheath", "Station", "make"]
+__all__ = ["Dimension", "Facts", "Retention", "Sheath", "Station", "make", "told"]

@@ -26,6 +26,7 @@ from nest.sheaths.section import blade_section, fold_allowance, half_girth, hand
 STATION_STEP = 1.0  # mm between stations, less than the blade's clearance needs
 BEND_OUT, BEND_IN = 30.0, 45.0  # mm, least radii where the line from blade to handle swings
 WONT_CLOSE, SNUG, EASY = -1.0, 1.0, 3.0  # mm of slack: below, won't close; then snug, easy, loose
+OFF, FAR_OFF = 3.0, 8.0  # mm from the fold to the knife's back: room to shift; room to turn in
 LIP = 2.0  # mm at the guard where a section may be handle or blade: guards are measured so well
 HELD = 0.3  # of the blade from the guard on lies in the swing and is held by the handle
 LOOSE_SHARE = 0.25  # of handle or blade that has to be loose before it is worth a word
@@ -251,6 +252,15 @@ def verdict(slack: float) -> str:
     return "snug" if slack <= SNUG else "easy" if slack <= EASY else "loose"
 
 
+def standing(off: float) -> str:
+    """How far the knife's back stands off the fold, mm to a tenth, in a word; empty where it lies.
+
+    The leather bridges the gap, so the slack says nothing of it.
+    """
+    off = round(off, 1)
+    return "" if off <= OFF else "off" if off <= FAR_OFF else "far off"
+
+
 def fit_warnings(channel: Channel) -> tuple[str, ...]:
     """What the maker should know about the fit, in words."""
     lie, said = channel.lie, []
@@ -264,6 +274,14 @@ def fit_warnings(channel: Channel) -> tuple[str, ...]:
             f"The {name} has up to {slack[worst]:.1f} mm of room "
             f"({_place(channel, int(np.flatnonzero(inside)[worst]))}), because wider parts "
             f"of the knife have to pass there. {_remedy(name, float(slack[worst]))}"
+        )
+    far = channel.back > FAR_OFF
+    if far.mean() >= LOOSE_SHARE:
+        worst = int(np.argmax(channel.back))
+        said.append(
+            f"The knife's back stands up to {channel.back[worst]:.1f} mm off the fold "
+            f"({_place(channel, worst)}), because the fold is straight and the back isn't. "
+            "There the leather only bridges the gap: the knife can turn towards the fold."
         )
     return tuple(said)
 

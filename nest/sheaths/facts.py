@@ -11,11 +11,12 @@ from shapely import Polygon
 from hides.outline import turned
 from nest.knife import Choices, Knife
 from nest.part import XY, Part
-from nest.sheaths.channel import LIP, Channel, fit_warnings, verdict
+from nest.sheaths.channel import LIP, Channel, fit_warnings, standing, verdict
 from nest.sheaths.loop import risen
 from nest.sheaths.model import Dimension, Facts, Station
 from nest.sheaths.parts import Draft
 from nest.sheaths.pattern import CORNER_RADIUS
+from nest.sheaths.retention import Attempt, caution_of, retention_of
 from nest.sheaths.stitch import thread_diameter, thread_length
 
 REPORT_STEP = 10.0  # mm between stations that are reported
@@ -57,6 +58,8 @@ def stations_of(draft: Draft) -> tuple[Station, ...]:
             available=float(channel.available[i]),
             slack=float(channel.slack[i]),
             verdict=verdict(float(channel.slack[i])),
+            off=float(channel.back[i]),
+            standing=standing(float(channel.back[i])),
         )
         for i in np.unique(np.searchsorted(x, wanted + 1e-6, side="right") - 1)
     )
@@ -83,14 +86,16 @@ def facts_of(draft: Draft, parts: Sequence[Part]) -> Facts:
         thread_diameter=thread_diameter(choices.stitch),
         needles=2,
         pitches=(float(steps.min()), float(steps.max())),
+        retention=retention_of(draft.channel),
         welt_trim=choices.excess,
         areas={part.kind: part.outline.area for part in parts},
     )
 
 
-def warnings_of(draft: Draft) -> tuple[str, ...]:
-    """What the maker should know, in words."""
-    said = (*draft.choices.remarks, *fit_warnings(draft.channel))
+def warnings_of(draft: Draft, attempt: Attempt) -> tuple[str, ...]:
+    """What the maker should know, in words; ``attempt`` is the retention with other choices."""
+    held = caution_of(retention_of(draft.channel), draft.choices, attempt)
+    said = tuple(s for s in (*draft.choices.remarks, held, *fit_warnings(draft.channel)) if s)
     if draft.choices.loop == "back":
         said += ("The loop is the back folded outward: its flesh side shows.",)
     return said

@@ -10,12 +10,13 @@ import numpy as np
 from hides.errors import InputError
 from hides.outline import turned
 from nest.knife import Choices, Knife
-from nest.sheaths.channel import channel_of
+from nest.sheaths.channel import Channel, channel_of
 from nest.sheaths.facts import balance, dimensions_of, facts_of, stations_of, warnings_of
-from nest.sheaths.loop import pad_holes, seat
+from nest.sheaths.loop import Seat, pad_holes, seat
 from nest.sheaths.model import Dimension, Sheath
 from nest.sheaths.parts import Draft, frozen, moved, parts_of
 from nest.sheaths.pattern import pattern_of
+from nest.sheaths.retention import retention_of
 from nest.sheaths.stitch import holes
 
 
@@ -45,8 +46,7 @@ def _make(knife: Knife, choices: Choices) -> Sheath:
 
 def _fold_over(knife: Knife, choices: Choices) -> Sheath:
     """The right-hand sheath of one body folded along the back."""
-    channel = channel_of(knife, choices)
-    place = seat(channel, choices, balance(channel, knife, choices))
+    channel, place = _laid(knife, choices)
     pattern = pattern_of(channel, choices, place)
     seam = holes(pattern.seam, choices.stitch, free_end=True)
     pad = pad_holes(place.width, choices.loop_pad, choices.stitch)
@@ -59,13 +59,18 @@ def _fold_over(knife: Knife, choices: Choices) -> Sheath:
         parts=parts,
         stations=stations_of(draft),
         facts=facts_of(draft, parts),
-        warnings=warnings_of(draft),
+        warnings=warnings_of(draft, lambda other: retention_of(_laid(knife, other)[0])),
         dimensions=dimensions_of(draft, parts),
         fold=-float(y),
         knife=frozen(turned(channel.lie.points, 0, -x, channel.allowance - y)),
         choices=choices,
         guesses=knife.guesses,
     )
+
+
+def _laid(knife: Knife, choices: Choices) -> tuple[Channel, Seat]:
+    channel = channel_of(knife, choices)
+    return channel, seat(channel, choices, balance(channel, knife, choices))
 
 
 def _left_hand(right: Sheath) -> Sheath:

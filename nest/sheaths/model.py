@@ -22,6 +22,8 @@ class Station:
     available : what the pattern gives there.
     slack : the difference, square to the inner line.
     verdict : ``won't close`` (slack under -1), ``snug`` (to 1), ``easy`` (to 3), ``loose``.
+    off : from the fold to the knife's back.
+    standing : empty where the back lies at the fold, ``off`` (over 3), ``far off`` (over 8).
     """
 
     u: float
@@ -31,6 +33,8 @@ class Station:
     available: float
     slack: float
     verdict: str
+    off: float
+    standing: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +46,23 @@ class Dimension:
     p: XY
     q: XY
     value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Retention:
+    """What keeps the knife in its sheath; mm.
+
+    Attributes
+    ----------
+    give : how much each half of the throat has to give, along the leather from fold to welt,
+        when the widest section that lies deeper is drawn out; below 0 that much is to spare.
+    at : of that section, from the butt; None where no handle lies in the sheath.
+    word : ``none`` (give under 0.3), ``little`` (under 0.8) or ``firm``.
+    """
+
+    give: float
+    at: float | None
+    word: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +79,7 @@ class Facts:
     thread_rule : 7 and 8 times the edge seam, the rule of thumb for a welted sheath.
     thread_diameter, needles : for the pitch; a saddle stitch takes two needles.
     pitches : (least, greatest) pitch of the edge seam's runs.
+    retention : what keeps the knife in.
     welt_trim : how far the welt stands out of the throat.
     areas : net area of each kind of part.
     """
@@ -74,6 +96,7 @@ class Facts:
     thread_diameter: float
     needles: int
     pitches: tuple[float, float]
+    retention: Retention
     welt_trim: float
     areas: dict[str, float]
 

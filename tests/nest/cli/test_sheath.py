@@ -38,3 +38,22 @@ def test_the_old_name_of_a_key_is_told_in_terminal_json_and_page(told):
     assert f"mind: {remark}" in terminal
     assert remark in answer["mind"]
     assert remark in page
+
+
+def test_what_holds_the_knife_is_told_in_terminal_json_and_page(told):
+    """With so much room asked for that nothing is squeezed."""
+    terminal, answer, page = told("welt = 10.0", "welt = 10.0\nslack = 3.0")
+    for words in (terminal, " ".join(answer["mind"]), page):
+        assert "Nothing but friction keeps the knife in" in words
+    assert answer["retention"].startswith("none: the widest section deeper in, 116 mm")
+    assert answer["retention"] in " ".join(terminal.split())
+
+
+def test_how_far_the_back_stands_off_the_fold_has_a_column(told):
+    """Heron's clip drops 15 mm off the fold at the tip, where its slack is called snug."""
+    terminal, _, page = told("welt = 10.0", "welt = 10.0")
+    row = next(line.split() for line in terminal.splitlines() if line.startswith("232 "))
+    assert row[5] == "snug"
+    assert float(row[6]) > 8
+    assert row[7:] == ["far", "off"]
+    assert "off fold" in page
