@@ -57,6 +57,7 @@ class Machine:
     formats : files it takes, the best first, of :data:`FORMATS`.
     kerf : width of what the tool takes away. Measure it (``croupon cut --coupon kerf``).
     offset : drag knife: from the pivot's axis to the blade's tip.
+    most_thickness : of leather that the tool gets through, in all its passes.
     blade_angle : angle between cutting edge and leather, which says how far the cut lags behind
         at depth.
     overcut : how far a closed cut runs on past its start.
@@ -106,6 +107,7 @@ class Machine:
     formats: Annotated[tuple[str, ...], OneOf(FORMATS)] = ("dxf-r12", "svg")
     kerf: Annotated[float, Between(0.0, 3.0, "mm")] = 0.0
     offset: Annotated[float, Between(0.0, 6.0, "mm")] = 0.0
+    most_thickness: Annotated[float | None, Between(0.1, 50.0, "mm")] = None
     blade_angle: Annotated[float, Between(10.0, 90.0, "degrees")] = 60.0
     overcut: Annotated[float, Between(0.0, 20.0, "mm")] = 0.0
     swivel_threshold: Annotated[float, Between(1.0, 90.0, "degrees")] = 20.0
@@ -213,6 +215,14 @@ class Machine:
     def is_knife(self) -> bool:
         """A blade that a machine drives, which has a heading."""
         return self.tool in KNIVES
+
+    @property
+    def depths(self) -> dict[str, float]:
+        """What it gets through in mm, by the keys that say so: ``most_thickness``, and of a knife
+        that G-code lowers, ``z_cut``."""
+        found = {} if self.most_thickness is None else {"most_thickness": self.most_thickness}
+        lowered = self.is_knife and "gcode" in self.formats
+        return found | ({"z_cut": -self.z_cut} if lowered else {})
 
     @property
     def can_mark(self) -> bool:

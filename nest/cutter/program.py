@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -15,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
 from nest.cutter.blade import SETTLED, aligning, strokes
-from nest.cutter.caution import cautions_of, fit_for
+from nest.cutter.caution import Depth, cautions_of, fit_for, thin_enough
 from nest.cutter.contour import WORKS, Contour, Label, contours, cross, labels
 from nest.cutter.kerf import compensated
 from nest.cutter.machine import Machine
@@ -31,6 +30,8 @@ CLEAR = 2.0  # mm that the stroke which aligns a blade stays off parts and the l
 TRIED_APART = 5.0  # mm between the places tried for that stroke
 REGISTRATION = "registration"  # what a mark is by which a later set-up is laid
 LETTER = (40.0, 60.0)  # mm, the F that shows mirroring
+
+ONE_IN_TWENTY = 1.645  # deviations above the mean, of a normal law
 
 Point = tuple[float, float]
 
@@ -94,8 +95,9 @@ def build(
 
     Raises
     ------
-    CutError : leather that must not go on this machine, a part that the bed has no room for, a
-        curve or hole that the tool can't cut, or a hand, which needs no program.
+    CutError : leather that must not go on this machine or is too thick for it, a part that the
+        bed has no room for, a curve or hole that the tool can't cut, or a hand, which needs no
+        program.
     """
     if machine.tool == "hand":
         raise CutError("a hand needs no file.", mend="Print the templates with --paper.")
@@ -104,8 +106,12 @@ def build(
     leather = None if hide is None else hide.polygon
     laid = split(plan, machine, leather) if setups is None else tuple(setups)
     pattern = contours(plan, machine)
-    thickness = max((w.need.high for w in plan.expected if math.isfinite(w.need.high)), default=0.0)
-    cautions = (*cautions_of(machine, thickness), *_unmarked(laid, machine))
+    depth = _depth(plan, hide)
+    cautions = (
+        *cautions_of(machine, depth.most),
+        *thin_enough(machine, depth),
+        *_unmarked(laid, machine),
+    )
     digest = digest_of(plan)
     names = labels(plan) if machine.labels else ()
     # where a stroke harms no part, of any set-up
@@ -187,6 +193,24 @@ def _on_bed(
         for arm in cross(at, CROSS)
     ]
     return [*marks, *mine], others
+
+
+def _depth(plan: Plan, hide: Hide | None) -> Depth:
+    """How thick the leather is along the parts' outlines."""
+    rims = [(p.id, placed_outline(plan, p).points) for p in plan.placements]
+    owners = np.repeat([name for name, _ in rims], [len(points) for _, points in rims])
+    points = np.concatenate([points for _, points in rims])
+    mean = deviation = np.full(len(points), np.nan)
+    if hide is not None and hide.thickness.known:
+        mean, deviation = hide.thickness.field(points)
+    known = np.isfinite(mean)
+    if not known.any():
+        asked = [w.need for w in plan.expected]
+        return Depth(None, max(n.high for n in asked), min(n.low for n in asked))
+    mean, deviation, owners = mean[known], deviation[known], owners[known]
+    thickest = int(np.argmax(mean))
+    most = float((mean + ONE_IN_TWENTY * deviation).max())
+    return Depth(float(mean[thickest]), most, float(mean.min()), str(owners[thickest]))
 
 
 def _unmarked(laid: Sequence[Setup], machine: Machine) -> tuple[str, ...]:

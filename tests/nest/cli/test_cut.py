@@ -331,7 +331,7 @@ def test_a_file_that_is_there_stops_the_whole_run(bench, tmp_path, capsys) -> No
     [
         ("chrome", "disputed"),  # the reason is said plainly
         ("pvc coated", "poisonous"),
-        ("", "only vegetable-tanned leather"),
+        ("", "plainly vegetable-tanned"),
     ],
 )
 def test_a_laser_takes_vegetable_tanned_leather_only(tannage, says, tmp_path, capsys) -> None:

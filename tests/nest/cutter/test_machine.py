@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from hides.errors import InputError
-from nest.cutter.caution import cautions_of, fit_for, full_depth
+from nest.cutter.caution import Depth, cautions_of, fit_for, full_depth, thin_enough
 from nest.cutter.machine import FORMATS, KEYS, Machine, machine_of, names, read
 from nest.errors import CutError
 from tests.places import ROOT
@@ -226,7 +226,9 @@ def test_an_overcut_too_short_for_the_leather_is_told():
     assert cautions_of(made(LASER), 3.2) == cautions_of(made(LASER))
 
 
-@pytest.mark.parametrize("tannage", ["vegetable", "Veg-tan, oak", "chrome-free, vegetable"])
+@pytest.mark.parametrize(
+    "tannage", ["vegetable", "Veg-tan, oak", "vegetable tanned, oak bark, undyed, full grain"]
+)
 def test_vegetable_tanned_leather_goes_on_a_laser(tannage):
     fit_for(made(LASER), tannage)
 
@@ -243,9 +245,17 @@ def test_vegetable_tanned_leather_goes_on_a_laser(tannage):
         ("vegetable, PU finish", "poisonous"),
         ("coated vegetable", "poisonous"),
         ("faux leather", "poisonous"),
-        ("alum", "only vegetable-tanned"),
+        ("alum", "plainly vegetable-tanned"),
         ("", "the hide has no tannage"),
-        ("chrome-free", "only vegetable-tanned"),
+        ("chrome-free", "plainly vegetable-tanned"),
+        ("natural", "plainly vegetable-tanned"),
+        ("vegetable tanned, plastic coat", "'plastic' may be a finish, a glue or a plastic"),
+        ("vegetable, acrylic finish", "hydrogen cyanide"),
+        ("bonded vegetable leather", "'bonded' may be"),
+        ("vegetable, lacquered", "poisonous"),
+        ("vegetable+waxed", "poisonous"),
+        ("vegetable_pu", "poisonous"),
+        ("végétal", "poisonous"),
     ],
 )
 def test_other_leather_is_refused_on_a_laser_with_the_reason(tannage, says):
@@ -256,7 +266,7 @@ def test_other_leather_is_refused_on_a_laser_with_the_reason(tannage, says):
 def test_chrome_can_be_allowed_and_plastics_never():
     allowed = made(LASER | {"chrome_allowed": True})
     fit_for(allowed, "chrome")
-    for tannage in ("PVC", "chrome, PU coated", ""):
+    for tannage in ("PVC", "chrome, PU coated", "chrome, bonded", ""):
         with pytest.raises(CutError):
             fit_for(allowed, tannage)
 
@@ -264,3 +274,40 @@ def test_chrome_can_be_allowed_and_plastics_never():
 @pytest.mark.parametrize("tannage", ["chrome", "PVC", ""])
 def test_a_knife_takes_any_leather(tannage):
     fit_for(made(DRAG), tannage)
+
+
+ROUTER = DRAG | {"formats": ["gcode"], "z_cut": -4.0}
+
+
+@pytest.mark.parametrize(
+    ("changes", "likely", "says"),
+    [
+        (DRAG | {"most_thickness": 2.0}, 3.4, r"about 3\.4 mm thick.* gets through 2 mm"),
+        (LASER | {"most_thickness": 3.0, "passes": 2}, 3.4, r"3 mm \(in 2 passes\)"),
+        (ROUTER, 4.1, r"'a/body' the leather is about 4\.1 mm thick.* through 4 mm"),
+        (ROUTER | {"most_thickness": 5.0}, 4.1, "or set z_cut if"),
+        (ROUTER | {"most_thickness": 3.0}, 3.4, "or set most_thickness if"),
+    ],
+)
+def test_leather_that_the_tool_does_not_get_through_is_refused(changes, likely, says):
+    with pytest.raises(CutError) as refused:
+        thin_enough(made(changes), Depth(likely, likely + 0.2, 3.0, "a/body"))
+    assert re.search(says, str(refused.value))
+
+
+@pytest.mark.parametrize(
+    ("changes", "depth", "says"),
+    [
+        (LASER, Depth(3.4, 3.6, 3.0), "does not say what mine gets through"),
+        (ROUTER, Depth(3.8, 4.2, 3.4), "may be 4.2 mm thick in places"),
+        (ROUTER, Depth(None, 3.6, 3.2), "was not gauged; the sheaths ask for up to 3.6 mm"),
+        (ROUTER, Depth(3.0, 3.2, 2.4), "goes 1.6 mm deeper than the leather"),
+    ],
+)
+def test_leather_that_it_may_not_get_through_is_told(changes, depth, says):
+    (told,) = thin_enough(made(changes), depth)
+    assert says in told
+
+
+def test_leather_that_it_gets_through_needs_no_word():
+    assert thin_enough(made(ROUTER | {"most_thickness": 4.0}), Depth(3.4, 3.8, 3.1)) == ()

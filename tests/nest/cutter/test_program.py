@@ -17,6 +17,7 @@ from nest.cutter.readback import judge
 from nest.cutter.setups import Move, split
 from nest.errors import CutError
 from nest.plans import placed_outline, text_of
+from tests import small
 from tests.bench.cutting import laid
 from tests.places import ROOT
 
@@ -164,6 +165,21 @@ def test_a_machine_that_marks_nothing_says_so_with_the_first_set_up():
     assert all(name in said for name in names)
     (whole,) = build(PLAN, drag())
     assert not any("marks nothing" in words for words in whole.cautions)
+
+
+def test_the_leathers_thickness_is_taken_where_the_parts_lie():
+    """The small hide is 3.3 to 3.5 mm thick under all parts, 2.4 to 2.8 mm elsewhere."""
+    plan, hide = small.plan(), small.hide()
+    thin = laser(1300, 900, most_thickness=3.3)
+    with pytest.raises(CutError, match=r"about 3\.4 mm thick, and laser gets through 3\.3 mm"):
+        build(plan, thin, hide=hide)
+    (program,) = build(plan, laser(1300, 900, most_thickness=3.45), hide=hide)
+    # uniform from 3.3 to 3.5: mean 3.4, deviation 0.2/√12 = 0.058, one in twenty 3.49
+    assert any("may be 3.5 mm thick in places" in words for words in program.cautions)
+    (program,) = build(plan, laser(1300, 900, most_thickness=3.5), hide=hide)
+    assert not any("thick" in words for words in program.cautions)
+    (program,) = build(plan, laser(1300, 900, most_thickness=3.5), hide=small.hide(zones=()))
+    assert any("was not gauged" in words for words in program.cautions)
 
 
 def test_a_blade_is_aligned_in_scrap_first():
