@@ -8,6 +8,7 @@ stored: areas, the thickness everywhere, the direction of least stretch everywhe
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -15,7 +16,7 @@ from pathlib import Path
 import contourpy
 import numpy as np
 import shapely
-from shapely import MultiPolygon, Polygon
+from shapely import MultiPolygon, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.errors import InputError
@@ -174,8 +175,6 @@ class Hide:
 
     def _surely_thick(self, need: Need) -> BaseGeometry:
         """Region, conservative, where the thickness meets the need."""
-        if not self.thickness.known:
-            return self.polygon
         if need not in self._thick:
             self._thick[need] = buffered(
                 self.thick(need), -THICKNESS_INSET - STRAIGHTENED
@@ -188,8 +187,6 @@ class Hide:
         Neither careful nor generous, and not cut to the hide's outline: :meth:`ground` and
         :meth:`allowed` keep clear of its border by THICKNESS_INSET, a bound on areas goes beyond.
         """
-        if not self.thickness.known:
-            return self.polygon
         region = self._thick_by_readings(need)
         for zone in self.zones:
             join = shapely.union if zone.meets(need) else shapely.difference
@@ -198,7 +195,7 @@ class Hide:
 
     def _thick_by_readings(self, need: Need) -> BaseGeometry:
         if not self.readings:
-            return Polygon()
+            return box(*self.outline.bounds).buffer(THICKNESS_STEP) if need.unknown else Polygon()
         x, y, mean, deviation = self._sampled
         outside = chance_outside(mean.ravel(), deviation.ravel(), need).reshape(mean.shape)
         lines = contourpy.contour_generator(
@@ -216,6 +213,15 @@ class Hide:
         points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
         mean, deviation = self.thickness.field_by_readings(points)
         return x, y, mean.reshape(len(y), len(x)), deviation.reshape(len(y), len(x))
+
+
+def unpriced(hides: Sequence[Hide]) -> str:
+    """Why hides can't be compared by what they cost, a clause; "" where they can."""
+    bare = [hide.name for hide in hides if hide.price is None]
+    if bare:
+        return f"{' and '.join(bare)} {'has' if len(bare) == 1 else 'have'} no price"
+    currencies = dict.fromkeys(hide.price.currency for hide in hides if hide.price)
+    return f"prices are in {' and '.join(currencies)}" if len(currencies) > 1 else ""
 
 
 def _ground_of(shape: BaseGeometry) -> Polygonal:

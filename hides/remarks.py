@@ -66,7 +66,10 @@ def straight(outline: Outline, y: float) -> float:
 
 def _of_knowledge(hide: Hide) -> Iterator[str]:
     if not hide.thickness.known:
-        yield "No thickness is given, so it is not watched: add readings or zones."
+        yield (
+            "No thickness is given, so no part that asks for one can lie there: add readings or "
+            "zones."
+        )
         return
     bare = hide.polygon.difference(hide.thickness.zoned)
     if not hide.readings and bare.area > BARE_SHARE * hide.gross_area:

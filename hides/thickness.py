@@ -73,12 +73,14 @@ class Need:
     low, high : mm.
     may_split : thicker leather counts too, since it can be split or skived down.
     risk : the greatest accepted chance that the leather under any one point is outside.
+    unknown : leather whose thickness nobody knows counts too, because the user said so.
     """
 
     low: float
     high: float
     may_split: bool = False
     risk: float = 0.35
+    unknown: bool = False
 
     def __post_init__(self) -> None:
         if not 0 < self.low <= self.high <= THICKEST:
@@ -158,9 +160,9 @@ class ThicknessMap:
     """Mean and deviation of the thickness at any point.
 
     Inside a zone its range counts and the readings don't; where zones overlap, the later
-    one counts. Elsewhere the readings count. With zones but no reading, the rest of the
-    hide has mean NaN and infinite deviation: it meets no need. With neither, nothing is
-    known, and :meth:`chance_outside` is 0 everywhere. ``regions`` is for sides.
+    one counts. Elsewhere the readings count. Without any reading, the leather outside of
+    zones has mean NaN and infinite deviation: it meets no need, but for one that says that
+    unknown leather counts. ``regions`` is for sides.
     """
 
     readings: tuple[Reading, ...] = ()
@@ -171,6 +173,10 @@ class ThicknessMap:
     def known(self) -> bool:
         """Whether anything at all is known of the thickness."""
         return bool(self.readings or self.zones)
+
+    def unknown(self, leather: Polygon) -> BaseGeometry:
+        """The part of ``leather`` whose thickness nobody gave: off all zones, without a reading."""
+        return Polygon() if self.readings else leather.difference(self.zoned)
 
     @cached_property
     def zoned(self) -> BaseGeometry:
@@ -202,8 +208,6 @@ class ThicknessMap:
 
     def chance_outside(self, points: FloatArray, need: Need) -> FloatArray:
         """Chance in 0..1 that the leather at each of (n, 2) points fails the need; (n,)."""
-        if not self.known:
-            return np.zeros(len(points))
         return chance_outside(*self.field(points), need)
 
     @property
@@ -232,14 +236,15 @@ class ThicknessMap:
 def chance_outside(mean: FloatArray, deviation: FloatArray, need: Need) -> FloatArray:
     """Chance that normally distributed thicknesses fail the need; all arrays (n,).
 
-    Where nothing is known (infinite deviation) the chance is 1.
+    Where nothing is known (infinite deviation) the chance is 1, but 0 for a need that lets
+    unknown leather count.
     """
     unknown = np.isinf(deviation)
     spread = np.where(unknown, 1.0, np.maximum(deviation, _LEAST_DEVIATION))
     outside = ndtr((need.low - mean) / spread)
     if not need.may_split:
         outside = outside + ndtr((mean - need.high) / spread)
-    return np.where(unknown, 1.0, outside)
+    return np.where(unknown, 0.0 if need.unknown else 1.0, outside)
 
 
 def suggest(

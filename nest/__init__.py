@@ -218,6 +218,7 @@ def plan(
     effort: float | None = None,
     seed: int | None = None,
     partial: bool = False,
+    unknown_thickness: bool = False,
     observer: Callable[[Progress], None] = lambda progress: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> tuple[Planned, ...]:
@@ -232,6 +233,8 @@ def plan(
         gives the same plan on every run.
     seed : another number, another search; the week's own unless given.
     partial : plan as many sheaths as fit where not all do.
+    unknown_thickness : let parts lie on leather whose thickness nobody knows; all that is made of
+        the plan then says so.
     observer : told of each better plan.
     stop : asked now and then; True ends the search with the best plan so far.
 
@@ -243,12 +246,13 @@ def plan(
     Raises
     ------
     NoPlan : not everything fits (the message says what would), or nothing was found.
-    InputError : no hide, two of one name, a pin that breaks a rule, a part too large for the bed.
+    InputError : no hide, two of one name, one whose thickness nobody knows, a pin that breaks a
+        rule, a part too large for the bed.
     """
     from nest import planning
 
     return planning.plan_hides(
-        _with(week, seed=seed, shift=machine.shift if machine else None),
+        _with(week, unknown_thickness, seed=seed, shift=machine.shift if machine else None),
         hides_of(week) if hides is None else hides,
         seconds=seconds,
         effort=effort,
@@ -258,8 +262,9 @@ def plan(
     )
 
 
-def _with(week: Job, **changes: Any) -> Job:
+def _with(week: Job, unknown_thickness: bool, **changes: Any) -> Job:
     """A week with some of its rules changed; None leaves a rule as it is."""
+    week = week.taking_unknown if unknown_thickness else week
     return replace(week, **{key: value for key, value in changes.items() if value is not None})
 
 
@@ -270,10 +275,12 @@ def compare(
     seconds: float | None = None,
     effort: float | None = None,
     seed: int | None = None,
+    unknown_thickness: bool = False,
 ) -> Comparison:
     """Plan the same week on each hide, as much of it as fits, and say which one to cut.
 
-    ``seconds`` or ``effort`` is the budget for each hide, 10 s at most unless given.
+    ``seconds`` or ``effort`` is the budget for each hide, 10 s at most unless given. A hide whose
+    thickness nobody knows is of no use, unless ``unknown_thickness`` lets parts lie on it.
 
     Raises
     ------
@@ -283,10 +290,11 @@ def compare(
     from nest import planning
     from nest.report.compare import Comparison
 
-    job, offered = _with(week, seed=seed), hides_of(week) if hides is None else hides
+    job = _with(week, unknown_thickness, seed=seed)
+    offered = hides_of(week) if hides is None else hides
     if seconds is None and effort is None and week.effort is None:
         seconds = min(week.seconds, 10.0)
-    return Comparison(planning.compare_hides(job, offered, seconds=seconds, effort=effort))
+    return Comparison(*planning.compare_hides(job, offered, seconds=seconds, effort=effort))
 
 
 def check(plan: Plan, hide: Hide) -> tuple[Finding, ...]:

@@ -370,7 +370,7 @@ def _flaws(pieces: Sequence[_Piece], hide: Hide) -> Iterator[Finding]:
 def _thickness(pieces: Sequence[_Piece], hide: Hide) -> Iterator[Finding]:
     """Each part is looked at every LATTICE mm, inside and along its edge, where leather is."""
     known = [(piece, piece.wanted.need) for piece in pieces if piece.wanted is not None]
-    if not known or not hide.thickness.known:
+    if not known:
         return
     leather = hide.polygon.buffer(-TOLERANCE)  # what lies over the edge is another finding
     points = [_lattice(piece.drawn.intersection(leather)) for piece, _ in known]

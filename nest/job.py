@@ -109,6 +109,12 @@ class Job:
         return tuple(wanted for kit in self.kits for wanted in kit.parts)
 
     @property
+    def taking_unknown(self) -> Job:
+        """The same job, whose parts may lie on leather whose thickness nobody knows, too."""
+        kits = (replace(kit, parts=tuple(map(_taking_unknown, kit.parts))) for kit in self.kits)
+        return replace(self, kits=tuple(kits))
+
+    @property
     def pinned(self) -> Job:
         """The same job with its pinned parts only."""
         return self._with({pin.part for pin in self.pins})
@@ -133,6 +139,10 @@ class Job:
         if seconds is None and effort is None:
             seconds, effort = (None, self.effort) if self.effort else (self.seconds, None)
         return Budget.of(seconds, effort)
+
+
+def _taking_unknown(wanted: Wanted) -> Wanted:
+    return replace(wanted, need=replace(wanted.need, unknown=True))
 
 
 @dataclass(slots=True)

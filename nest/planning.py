@@ -11,13 +11,14 @@ Nothing leaves here that the independent checker did not pass. When not everythi
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
 from shapely import Polygon
 
-from hides.hide import Hide
+from hides.errors import InputError
+from hides.hide import Hide, unpriced
 from nest.assign import Trials, fill
 from nest.assign.pins import refuse_namesakes, refuse_pins
 from nest.assign.reserve import remnant_of, too_near
@@ -30,6 +31,10 @@ from nest.place.search import Step
 from nest.place.solve import Filled
 from nest.plans import Plan, bed_windows, keep_direction, refuse_too_large
 
+GAUGE = (
+    "Gauge it and add the readings (croupon hide add), give a zone its thickness, or cut it at "
+    "your own judgement with --unknown-thickness; every page of the plan then says so."
+)
 TRIES = 3  # searches, should the checker refuse what one of them found
 
 
@@ -128,9 +133,12 @@ def plan_hides(
 
     Raises
     ------
-    InputError : two hides of one name, a pin to a hide that isn't offered, or a part too large
-        for every window of the job's bed.
+    InputError : two hides of one name, a hide whose thickness nobody knows, a pin to a hide that
+        isn't offered, or a part too large for every window of the job's bed.
     """
+    for hide in hides:
+        if what := unusable(job, hide):
+            raise InputError(what, mend=GAUGE)
     refuse_pins(job, hides)
     refuse_too_large(job, hides)
     areas = {hide.name: used_area(hide, job.keep) for hide in hides}
@@ -145,7 +153,9 @@ def plan_hides(
     filled = fill(job, hides, trials, partial=partial)
     given = {kit.id for one in filled for kit in one.job.kits}
     left_out = tuple(kit.id for kit in job.kits if kit.id not in given)
-    return tuple(_checked(job, one, left_out, trials.budget) for one in filled)
+    why = unpriced(hides) if len(hides) > 1 else ""
+    said = (f"The hides to cut were chosen by area, not by cost, as {why}.",) if why else ()
+    return tuple(_checked(job, one, left_out, trials.budget, said) for one in filled)
 
 
 def compare_hides(
@@ -154,21 +164,43 @@ def compare_hides(
     *,
     seconds: float | None = None,
     effort: float | None = None,
-) -> tuple[Planned, ...]:
+) -> tuple[tuple[Planned, ...], Mapping[str, str]]:
     """Plan the same job on each hide, as much of it as fits, in so many seconds or by effort.
+
+    The second of the pair says of hides that are of no use, by name, why.
 
     Raises
     ------
     NoPlan : some hide holds not one sheath of the job.
-    InputError : two hides of one name.
+    InputError : two hides of one name, or none is of use.
     """
     refuse_namesakes(hides)
-    return tuple(
-        plan_week(job, hide, seconds=seconds, effort=effort, partial=True) for hide in hides
+    useless = {hide.name: what for hide in hides if (what := unusable(job, hide))}
+    if len(useless) == len(hides):
+        raise InputError(next(iter(useless.values())), mend=GAUGE)
+    tried = (
+        plan_week(job, hide, seconds=seconds, effort=effort, partial=True)
+        for hide in hides
+        if hide.name not in useless
+    )
+    return tuple(tried), useless
+
+
+def unusable(job: Job, hide: Hide) -> str:
+    """Why a hide can't be cut for a job at all; "" where nothing speaks against it."""
+    needs = [wanted.need for wanted in job.parts if not wanted.need.unknown]
+    if hide.thickness.known or not needs:
+        return ""
+    low, high = min(need.low for need in needs), max(need.high for need in needs)
+    return (
+        f"nobody has said how thick {hide.name} is, and the week asks for leather of {low:g} to "
+        f"{high:g} mm."
     )
 
 
-def _checked(job: Job, filled: Filled, left_out: tuple[str, ...], budget: Budget) -> Planned:
+def _checked(
+    job: Job, filled: Filled, left_out: tuple[str, ...], budget: Budget, said: tuple[str, ...]
+) -> Planned:
     """The plan of one hide, once the checker passes it; searched for again if it does not."""
     hide, strap = filled.hide, filled.strap
     ids = {*left_out, *(kit.id for kit in filled.job.kits)}
@@ -180,6 +212,7 @@ def _checked(job: Job, filled: Filled, left_out: tuple[str, ...], budget: Budget
             filled.placements,
             left_out=left_out,
             budget=str(budget),
+            remarks=said,
             bed_windows=bed_windows(hide, job.shift, job.keep),
         )
         findings = (*check(plan, hide), *too_near(plan, strap))

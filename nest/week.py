@@ -71,8 +71,8 @@ class Order:
         if own or low == high:
             middle = thickness if own else low
             low, high = middle - SPREAD, middle + SPREAD
-        risk = {} if self.risk is None else {"risk": self.risk}
-        return Need(low, high, may_split=self.may_split, **risk)
+        need = Need(low, high, may_split=self.may_split)
+        return need if self.risk is None else replace(need, risk=self.risk)
 
 
 @dataclass(frozen=True, slots=True)

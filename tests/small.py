@@ -30,6 +30,8 @@ NEED = Need(3.2, 3.6)
 SCAR = Flaw("scar", "grain", box(450, 450, 500, 500))  # bars front, back and strap by 3 mm
 STAIN = Flaw("stain", "grain", box(500, 250, 550, 300))  # bars the front only, by 2 mm
 
+EVEN = Zone("even", 3.3, 3.5, box(-1e4, -1e4, 1e4, 1e4))  # leather of one thickness all over
+
 
 def outline(points):
     return Outline.of(points)

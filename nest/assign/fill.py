@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from shapely import Polygon
 
-from hides.hide import Hide
+from hides.hide import Hide, unpriced
 from nest.assign import reserve
 from nest.assign.capacity import CLOSE, Bin, Counts, bin_of
 from nest.assign.trial import TRIAL, Trials, least_leather
@@ -335,7 +335,6 @@ def _renamed(filled: Filled, job: Job) -> Filled:
 
 def _cost_on(hides: Sequence[Hide]) -> Callable[[Hide, float], float]:
     """What leather costs: money where every hide has a price in one currency, else its area."""
-    currencies = {hide.price.currency if hide.price else "" for hide in hides}
-    if len(currencies) > 1 or "" in currencies:
+    if unpriced(hides):
         return lambda hide, area: area
     return lambda hide, area: hide.cost(area) or 0.0

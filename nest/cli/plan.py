@@ -53,6 +53,10 @@ def _week(verb: argparse.ArgumentParser, hides: str, instead: str) -> None:
         "--effort", type=positive,
         help="work instead of time: the same plan on every run; 1 is about 10 s on a slow core",
     )  # fmt: skip
+    verb.add_argument(
+        "--unknown-thickness", action="store_true",
+        help="let parts lie on leather whose thickness nobody knows; every page then says so",
+    )  # fmt: skip
     verb.add_argument("--seed", type=seed, help="another seed, another search (the week's)")
 
 
@@ -94,6 +98,7 @@ def _plan(options: argparse.Namespace) -> int:
                 effort=options.effort,
                 seed=options.seed,
                 partial=options.partial,
+                unknown_thickness=options.unknown_thickness,
                 observer=watch.told,
                 stop=watch.stopped,
             )
@@ -131,6 +136,8 @@ def _plan_facts(planned: Planned) -> dict[str, object]:
         "seed": plan.seed,
         "left_out": list(plan.left_out),
         "figures": dict(planned.figures.numbers),
+        "thickness_known": plan.thickness_known,
+        "mind": list(plan.warnings),
     }
     if plan.bed_windows:
         facts["bed_windows"] = [list(window) for window in plan.bed_windows]
@@ -143,6 +150,8 @@ def _tell(planned: Planned, remnant: tuple[float, float] | None) -> None:
     plan = planned.plan
     parts = f"{len(plan.placements)} parts, checked, seed {plan.seed}."
     print(f"{plan.name} on {planned.hide.name}: {parts}")
+    for words in plan.warnings:
+        print(f"mind: {words}")
     if plan.left_out:
         print(f"Left out: {', '.join(plan.left_out)}.")
     if plan.bed_windows:
@@ -173,8 +182,17 @@ def _total(plans: Sequence[Planned]) -> str:
 
 def _compare(options: argparse.Namespace) -> int:
     week, hides = _asked(options, "Comparison")
-    budget = {"seconds": options.seconds, "effort": options.effort, "seed": options.seed}
-    compared = nest.compare(week, hides, **budget)
+    try:
+        compared = nest.compare(
+            week,
+            hides,
+            seconds=options.seconds,
+            effort=options.effort,
+            seed=options.seed,
+            unknown_thickness=options.unknown_thickness,
+        )
+    except nest.InputError as error:
+        raise error.at(file=options.week) from None
     made = nest.files(compared, stem(options.week, "week"))
     written = nest.save(made, options.out, force=options.force)
     if options.json:
@@ -182,8 +200,18 @@ def _compare(options: argparse.Namespace) -> int:
             t.hide.name: dict(t.figures.numbers) | {"sheaths": len(t.figures.sheaths)}
             for t in compared.tried
         }
-        return as_json({"hides": rows, "recommended": compared.recommended, "files": written})
+        return as_json(
+            {
+                "hides": rows,
+                "useless": dict(compared.useless),
+                "recommended": compared.recommended,
+                "mind": list(compared.remarks),
+                "files": written,
+            }
+        )
     table(compared.table)
     print(f"\n{compared.recommended}")
+    for words in compared.remarks:
+        print(f"mind: {words}")
     files(written)
     return DONE

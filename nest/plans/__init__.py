@@ -4,6 +4,7 @@ from nest.plans.bed import bed_windows, borders, refuse_too_large, seams
 from nest.plans.file import digest_of, read, read_checked, text_of
 from nest.plans.model import (
     TOLERANCE,
+    UNKNOWN_THICKNESS,
     Box,
     Placement,
     Plan,
@@ -15,6 +16,7 @@ from nest.plans.model import (
 
 __all__ = [
     "TOLERANCE",
+    "UNKNOWN_THICKNESS",
     "Box",
     "Placement",
     "Plan",

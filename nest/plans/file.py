@@ -147,6 +147,7 @@ def _members(plan: Plan) -> dict[str, object]:
         "figures": {key: rounded(value) for key, value in plan.figures.items()},
         "check": asdict(plan.check) if plan.check else None,
         "left_out": list(plan.left_out),
+        **({"remarks": list(plan.remarks)} if plan.remarks else {}),
         "wanted": [
             {"id": wanted.id, "sheath": wanted.kit, "part": name}
             for wanted, name in zip(plan.wanted, used, strict=True)
@@ -182,6 +183,7 @@ def _definition(wanted: Wanted) -> dict[str, object]:
             "high": rounded(need.high),
             "may_split": need.may_split,
             "risk": rounded(need.risk),
+            **({"unknown": True} if need.unknown else {}),
         },
         "outline": _ring(part.outline),
         "regions": [
@@ -265,6 +267,7 @@ def _known(found: Feature) -> Feature:
 def _plan(top: Node, features: Sequence[Feature]) -> Plan:
     parts = [found for found in features if found.role == "part"]
     hide, rules, verdict = top.get("hide"), top.get("rules"), top.maybe("check")
+    remarks = top.maybe("remarks")
     stated = rules.get("tolerance")
     if stated.number() != TOLERANCE:
         raise stated.wrong(f"{TOLERANCE} mm, to which every plan is checked")
@@ -285,6 +288,7 @@ def _plan(top: Node, features: Sequence[Feature]) -> Plan:
         remnants=tuple(_remnant(found) for found in features if found.role == "remnant"),
         check=_verdict(verdict) if verdict else None,
         bed_windows=_bed_windows(rules),
+        remarks=tuple(said.text() for said in remarks.items()) if remarks else (),
         drawn=tuple(_only_ring(found.coordinates) for found in parts),
     )
 
@@ -340,8 +344,15 @@ def _mark(spot: Node) -> Mark:
 
 def _need(spot: Node) -> Need:
     low, high, risk = (spot.get(key).number() for key in ("low", "high", "risk"))
+    unknown = spot.maybe("unknown")
     try:
-        return Need(low, high, may_split=_truth(spot.get("may_split")), risk=risk)
+        return Need(
+            low,
+            high,
+            may_split=_truth(spot.get("may_split")),
+            risk=risk,
+            unknown=_truth(unknown) if unknown else False,
+        )
     except InputError as error:
         raise error.at(place=spot.place) from None
 

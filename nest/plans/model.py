@@ -8,7 +8,7 @@ it was made for. Figures and verdict are put in by :func:`dataclasses.replace`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from shapely import Polygon
@@ -23,6 +23,10 @@ Box = tuple[float, float, float, float]  # x0, y0, x1, y1
 
 TOLERANCE = 0.01  # mm; what the checker forgives: a hair's tenth, far below any cutter
 DIGITS = 6  # of a mm and a degree: 1e-6° at 1 m from the origin is 2e-5 mm, lost in TOLERANCE
+UNKNOWN_THICKNESS = (
+    "Thickness not known",
+    "gauge under each part before you cut",
+)  # and what to do
 
 # The end that is kept whole is where the frontier moves to; parts gather at the other end.
 # Butt: the best leather lies at the tail end of the backbone and grows worse both towards the
@@ -114,6 +118,7 @@ class Plan:
     check : the checker's verdict, None while it has not spoken.
     bed_windows : parts of the hide that a cutter's bed takes at one laying, in mm of its frame;
         no part crosses from one to another. None: parts may lie anywhere.
+    remarks : what is to be known of how the plan came to be, a sentence each.
     drawn : the parts as the plan's file draws them, one for each placement in order; empty for
         a plan that comes from no file.
     """
@@ -134,6 +139,7 @@ class Plan:
     remnants: tuple[Remnant, ...] = ()
     check: Verdict | None = None
     bed_windows: tuple[Box, ...] = ()
+    remarks: tuple[str, ...] = ()
     drawn: tuple[Outline, ...] = ()
 
     def __post_init__(self) -> None:
@@ -163,11 +169,15 @@ class Plan:
         left_out: Sequence[str] = (),
         budget: str = "",
         bed_windows: tuple[Box, ...] = (),
+        remarks: tuple[str, ...] = (),
     ) -> Plan:
         """Make the plan of a job on a hide; placements are rounded as the file will hold them."""
+        wanted = job.parts
+        if hide.thickness.unknown(hide.polygon).is_empty:  # then it makes no difference
+            wanted = tuple(replace(one, need=replace(one.need, unknown=False)) for one in wanted)
         return cls(
             name=job.name,
-            wanted=job.parts,
+            wanted=wanted,
             hide_name=hide.name,
             hide_sha256=hide.sha256,
             hide_file=hide.source.name if hide.source else "",
@@ -179,7 +189,19 @@ class Plan:
             budget=budget,
             left_out=tuple(left_out),
             bed_windows=bed_windows,
+            remarks=remarks,
         )
+
+    @property
+    def thickness_known(self) -> bool:
+        """False where the user let parts lie on leather whose thickness nobody knows."""
+        return not any(wanted.need.unknown for wanted in self.wanted)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What whoever cuts must know, a sentence each."""
+        unknown = () if self.thickness_known else (f"{': '.join(UNKNOWN_THICKNESS)}.",)
+        return (*unknown, *self.remarks)
 
     @property
     def by_id(self) -> dict[str, Wanted]:

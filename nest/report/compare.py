@@ -6,11 +6,12 @@ bound, leather cost per sheath, yield) and a column of figures; one sentence say
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from shapely import box
 
+from hides.hide import unpriced
 from hides.units import area_text
 from nest.draw import leather
 from nest.draw.book import KINDS, pictured
@@ -20,14 +21,16 @@ from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
 from nest.figures import FIGURES
 from nest.planning import Planned
+from nest.plans import UNKNOWN_THICKNESS
 from nest.report.names import shown_of
-from nest.report.page import ISO_A, MARGIN, Page
+from nest.report.page import CAUTION, ISO_A, MARGIN, Page
 
 ENDINGS = tuple(f".compare.{kind}" for kind in KINDS)
 ALIKE = 0.01  # costs or areas that differ by less, as a share, are called equal
 PANEL_GUTTER = 6.0  # mm between hides, and between bars
 NAMES_WIDTH = 42.0  # mm, width of the column with the figures' names
 COST = "Leather cost per sheath"
+NO_PRICE = "not known"
 ADVICE = Type(8.0, bold=True)
 GOOD, OTHER = "#c98b3c", "#d9c8a8"  # the recommended hide's bars, and the others'
 
@@ -53,9 +56,24 @@ DEFINITIONS = {FIGURES[key].label: FIGURES[key].definition for key in TABLE} | {
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Comparison:
-    """The same week tried on several hides, in the order in which they were offered."""
+    """The same week tried on several hides, in the order in which they were offered.
+
+    ``useless`` says of hides that were not tried, by name, why.
+    """
 
     tried: tuple[Planned, ...]
+    useless: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What must be known beside the figures, a sentence each."""
+        said = [f"{name} is of no use: {why}" for name, why in self.useless.items()]
+        blind = [t.hide.name for t in self.tried if not t.plan.thickness_known]
+        if blind:
+            said.append(f"{': '.join(UNKNOWN_THICKNESS)} ({', '.join(blind)}).")
+        if why := unpriced([t.hide for t in self.tried]):
+            said.append(f"Compared by the area used, not by cost, as {why}.")
+        return tuple(said)
 
     @property
     def recommended(self) -> str:
@@ -73,7 +91,7 @@ class Comparison:
             return "No hide holds a sheath of this week."
         wanted = len({one.kit for one in best.plan.wanted})
         words = f"Cut from {best.hide.name}: {_holds(_count(best), wanted)}"
-        if _cost(best) is not None:
+        if _comparable(tried):
             words += f" for {_money(best)} of leather each"
         rivals = [t for t in tried if t is not best and _count(t) == _count(best)]
         words += _lead_over(best, rivals, by_cost=_comparable(tried))
@@ -86,15 +104,16 @@ class Comparison:
         tried = self.tried
         rows = [["", *(t.hide.name for t in tried)]]
         rows.append(["Sheaths", *(str(_count(t)) for t in tried)])
-        rows.append([COST, *(_money(t) for t in tried)])
+        rows.append([COST, *(_money(t) or NO_PRICE for t in tried)])
         rows += [[FIGURES[key].label, *(t.figures.text(key) for t in tried)] for key in TABLE]
         return [row for row in rows if any(row[1:])]
 
 
 def facts(comparison: Comparison) -> dict[str, str]:
-    """Each hide's leather for the sheaths that it holds, and the one to cut."""
+    """Each hide's leather for the sheaths that it holds, the one to cut, and what to mind."""
     used = {t.hide.name: t.figures.text("used_area") for t in comparison.tried}
-    return used | {"cut": comparison.recommended}
+    said = {f"mind, {number}": words for number, words in enumerate(comparison.remarks, 1)}
+    return used | {"cut": comparison.recommended} | said
 
 
 def files(comparison: Comparison, name: str) -> dict[str, bytes]:
@@ -126,7 +145,10 @@ def compare_sheet(comparison: Comparison) -> Sheet:
     names = ", ".join(t.hide.name for t in tried)
     sheet = Page(size, f"{tried[0].plan.name}: hides compared", names)
     room = sheet.room
-    top = stack(sheet, [*note(words, room, ADVICE), gap(2.0)], MARGIN, sheet.top)
+    lines = note(words, room, ADVICE)
+    for said in comparison.remarks:
+        lines += note(said, room, CAUTION)
+    top = stack(sheet, [*lines, gap(2.0)], MARGIN, sheet.top)
     rows = _table_rows(comparison.table, room)
     foot = MARGIN + height_of(rows)
     stack(sheet, rows, MARGIN, foot)
@@ -141,8 +163,7 @@ picture = compare_sheet
 
 def _comparable(tried: Sequence[Planned]) -> bool:
     """Whether costs can be compared: all known, in one currency."""
-    priced = all(_cost(t) is not None for t in tried)
-    return priced and len({t.figures.currency for t in tried}) == 1
+    return not unpriced([t.hide for t in tried]) and all(_cost(t) is not None for t in tried)
 
 
 def _holds(sheaths: int, wanted: int) -> str:
@@ -261,7 +282,7 @@ def _draw_bars(
             if long:
                 bar = box(left + 18.0, base, left + 18.0 + long, base + 3.8)
                 sheet.shade(bar, look, layer=2.0, name=f"bar:{title}:{t.hide.name}")
-            sheet.text((left + 20.0 + long, base + 1.2), words(t) or "not known", NOTE)
+            sheet.text((left + 20.0 + long, base + 1.2), words(t) or NO_PRICE, NOTE)
             if i == 0 and (least := t.figures.numbers.get("bound_area")):
                 at = left + 18.0 + (each - 50.0) * least / most
                 tick = Style(edge=INK, width=0.5)

@@ -19,7 +19,10 @@ ENDINGS = (".templates.pdf", ".placing.pdf", *SUFFIXES.values())
 
 def facts(cut: Cut) -> dict[str, str]:
     """What is known of the plan, and of each set-up how far the tool goes (m) and how long."""
-    told = {"plan": f"{cut.plan.name}, checked again on {cut.hide.name}"}
+    plan = cut.plan
+    told = {"plan": f"{plan.name}, checked again on {cut.hide.name}"}
+    for number, words in enumerate(plan.warnings, 1):
+        told[f"mind, {number}"] = words
     if cut.machine:
         told["machine"] = cut.machine.name
     return told | {f"set-up {one.number} of {one.count}": ways_of(one) for one in cut.programs}
@@ -61,7 +64,7 @@ def files(cut: Cut, name: str) -> dict[str, bytes]:
         made[sheet] = pdf_of(pages, f"{plan.name}: set-ups")
     if cut.paper:
         title = f"{plan.name}: templates"
-        templates = template_pages(title, templates_of(plan), cut.paper)
+        templates = template_pages(title, templates_of(plan), cut.paper, plan.warnings)
         made[f"{name}.templates.pdf"] = pdf_of(templates, title)
         placing = placing_pages(plan, cut.hide, cut.paper)
         made[f"{name}.placing.pdf"] = pdf_of(placing, f"{plan.name}: placing sheet")

@@ -57,7 +57,7 @@ from nest.planning import Planned
 from nest.plans import Plan, borders, text_of
 from nest.report.lists import figures_text, parts_text
 from nest.report.names import Pattern, patterns_of, shown_of, union_bounds
-from nest.report.page import GUTTER, ISO_A, MARGIN, Page, stamp
+from nest.report.page import GUTTER, ISO_A, MARGIN, Page
 
 ENDINGS = (
     *(".plan.json", ".parts.csv", ".figures.csv"),
@@ -109,7 +109,7 @@ def files(planned: Planned, name: str, *, folder: Path | str | None = None) -> d
     lists = {
         f"{name}.plan.json": text_of(plan).encode(),
         f"{name}.parts.csv": parts_text(plan).encode(),
-        f"{name}.figures.csv": figures_text(figures).encode(),
+        f"{name}.figures.csv": figures_text(figures, plan.warnings).encode(),
     }
     detail = {f"{name}.detail.pdf": cut_detail(plan, planned.hide, figures).data("pdf")}
     return lists | pictured(picture(planned), f"{name}.cutplan") | detail
@@ -126,8 +126,8 @@ def _from(folder: Path, source: Path) -> str:
 
 def cut_plan(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> Sheet:
     """Draw the cut plan on ``paper`` (one of :data:`nest.report.page.ISO_A`, landscape)."""
-    page = Page(ISO_A[paper], f"{plan.name}: cut plan", _below(plan, hide), sidebar=SIDEBAR)
-    stamp(page, plan.check, len(plan.placements))
+    title, below = f"{plan.name}: cut plan", _below(plan, hide)
+    page = Page(ISO_A[paper], title, below, plan=plan, sidebar=SIDEBAR)
     foot = MARGIN + _draw_figures(page, figures, page.room)
     pen = page.view(page.frame(foot + 9.5), hide.outline.bounds)
     leather.draw_edges(pen, hide)
@@ -151,8 +151,7 @@ def cut_detail(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -
     world = union_bounds([one.shape for one in shown_of(plan)], DETAIL_AROUND)
     upright = world[3] - world[1] > world[2] - world[0]
     size = ISO_A[paper][::-1] if upright else ISO_A[paper]
-    page = Page(size, f"{plan.name}: detail", f"hide “{hide.name}”, grain side up")
-    stamp(page, plan.check, len(plan.placements))
+    page = Page(size, f"{plan.name}: detail", f"hide “{hide.name}”, grain side up", plan=plan)
     x, y, width, height = page.frame(MARGIN + 16.0)
     pen = page.view((x, y, width, height + 2.0), world, cut=True)
     leather.draw_rulers(pen, world)
@@ -218,6 +217,8 @@ def _sheath_rows(plan: Plan, figures: Figures, room: float) -> list[Row]:
     foot = note("A1 is a body, A1W its welt, A1L its belt loop.", SIDEBAR)
     if plan.left_out:
         foot += note(f"Left out: {', '.join(plan.left_out)}.", SIDEBAR, OMITTED)
+    for words in plan.remarks:
+        foot += note(words, SIDEBAR, OMITTED)
     foot += [gap(1.0), *stroke(FOLD, "fold line", SIDEBAR), *stroke(SEAM, "stitch holes", SIDEBAR)]
     patterns = list(dict.fromkeys(patterns_of(plan).values()))
     title = head("Sheaths", SIDEBAR)

@@ -28,6 +28,7 @@ PART_COLUMNS: dict[str, Callable[[Shown], object]] = {
     "area_dm2": lambda one: f"{one.wanted.part.outline.area / DM2:.4f}",
     "thickness_low_mm": lambda one: f"{one.wanted.need.low:g}",
     "thickness_high_mm": lambda one: f"{one.wanted.need.high:g}",
+    "thickness_known": lambda one: "no" if one.wanted.need.unknown else "yes",
     "may_split": lambda one: "yes" if one.wanted.need.may_split else "no",
     "holes": lambda one: sum(len(m.points) for m in one.wanted.part.marks if m.kind == "stitch"),
 }
@@ -40,9 +41,11 @@ def parts_text(plan: Plan) -> str:
     return _csv(list(PART_COLUMNS), rows)
 
 
-def figures_text(figures: Figures) -> str:
-    """One row per figure with its unit and definition, then the leather of each sheath."""
-    rows = []
+def figures_text(figures: Figures, warnings: Sequence[str] = ()) -> str:
+    """One row per figure with its unit and definition, then the leather of each sheath; all
+    ``warnings`` before them.
+    """
+    rows = [("warning", "Warning", "", "", words) for words in warnings]
     for key, value in figures.numbers.items():
         about = FIGURES[key]
         unit = about.unit.replace("money", figures.currency)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from shapely import box
 
-from nest.draw.palette import ALARM, BODY, INK, NOTE, REMNANT, RULE, SMALL, TITLE
+from nest.draw.palette import ALARM, BODY, INK, NOTE, PAPER, REMNANT, RULE, SMALL, TITLE
 from nest.draw.rows import Row, note
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
-from nest.plans import Verdict
+from nest.plans import UNKNOWN_THICKNESS, Plan
 
 # ISO 216 trimmed sizes of pictures, mm, landscape; what a printer at home takes is in
 # hides.units.PAPERS
@@ -18,6 +18,7 @@ BAND = 15.0  # mm, height of the title band
 GUTTER = 5.0  # mm between columns
 SCALE_ROOM = 7.0  # mm left of a picture for the upright scale beside it
 RULER, SQUARE = 100.0, 50.0  # mm, to check the print by
+STAMP = 48.0  # mm, width of a stamp
 CAUTION, LARGE_CAUTION = Type(6.2, ALARM, bold=True), Type(6.4, ALARM, bold=True)
 
 
@@ -25,7 +26,7 @@ class Page(Sheet):
     """A page with its title band: a name in large type and a line of facts below it.
 
     ``size`` is (width, height); below the band is room for a picture and, at its right, for a
-    ``sidebar`` of words. All in mm.
+    ``sidebar`` of words. All in mm. A page of a ``plan`` bears its stamps (:func:`stamp`).
 
     Attributes
     ----------
@@ -40,6 +41,7 @@ class Page(Sheet):
         title: str,
         below: str,
         *,
+        plan: Plan | None = None,
         sidebar: float = 0.0,
         gutter: float = GUTTER,
     ) -> None:
@@ -51,6 +53,8 @@ class Page(Sheet):
         self.text((MARGIN, top - 5.0), title, TITLE)
         self.text((MARGIN, top - 10.6), below, BODY)
         self.line([(MARGIN, top - 13.0), (self.width - MARGIN, top - 13.0)], RULE)
+        if plan is not None:
+            stamp(self, plan)
 
     def frame(self, low: float, left: float = SCALE_ROOM) -> Box:
         """Room for a picture (x, y, width, height) in mm from y = ``low`` up to the band."""
@@ -62,22 +66,34 @@ def caution(words: str, width: float, style: Type = CAUTION) -> list[Row]:
     return note(f"⚠ {words}", width, style)
 
 
-def stamp(sheet: Sheet, verdict: Verdict | None, parts: int) -> None:
-    """Set the checker's verdict on a number of ``parts`` into the upper right corner as a stamp."""
+def stamp(sheet: Sheet, plan: Plan) -> None:
+    """Set the checker's verdict on a plan into the upper right corner as a stamp; left of it, where
+    the thickness isn't known, another that says so.
+    """
+    verdict = plan.check
     if verdict is None:
         word, colour, below = "NOT CHECKED", ALARM, "do not cut from this page"
     elif not verdict.passed:
         word, colour, below = "REFUSED", ALARM, f"{verdict.findings} findings: do not cut"
     else:
         word, colour = "CHECKED", REMNANT
-        below = f"{parts} parts, tolerance {verdict.tolerance:g} mm"
-    right, top = sheet.width - MARGIN, sheet.height - MARGIN + 2.5
-    frame = box(right - 48.0, top - 12.5, right, top).buffer(-1.2).buffer(1.2)
-    sheet.shade(frame, Style(edge=colour, width=0.6), layer=4.0, name="stamp")
-    sheet.shade(frame.buffer(-0.8), Style(edge=colour, width=0.2), layer=4.0)
-    middle = right - 24.0
-    sheet.text((middle, top - 6.4), word, Type(11.0, colour, bold=True), anchor="centre")
-    sheet.text((middle, top - 10.2), below, Type(NOTE.size, colour), anchor="centre")
+        below = f"{len(plan.placements)} parts, tolerance {verdict.tolerance:g} mm"
+    right = sheet.width - MARGIN
+    _stamp(sheet, right, Type(11.0, colour, bold=True), word, below)
+    if not plan.thickness_known:
+        word, below = UNKNOWN_THICKNESS
+        _stamp(sheet, right - STAMP - 2.0, Type(8.6, ALARM, bold=True), word.upper(), below)
+
+
+def _stamp(sheet: Sheet, right: float, look: Type, word: str, below: str) -> None:
+    top = sheet.height - MARGIN + 2.5
+    frame = box(right - STAMP, top - 12.5, right, top).buffer(-1.2).buffer(1.2)
+    paper = Style(fill=PAPER, edge=look.colour, width=0.6)
+    sheet.shade(frame, paper, layer=4.0, name=f"stamp:{word}")
+    sheet.shade(frame.buffer(-0.8), Style(edge=look.colour, width=0.2), layer=4.0)
+    middle = right - STAMP / 2
+    sheet.text((middle, top - 6.4), word, look, anchor="centre")
+    sheet.text((middle, top - 10.2), below, Type(NOTE.size, look.colour), anchor="centre")
 
 
 def draw_ruler(sheet: Sheet, x: float, y: float) -> None:

@@ -26,7 +26,7 @@ from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.plans import Placement, Plan
 from nest.report.names import Shown, shown_of
-from nest.report.page import LARGE_CAUTION, MARGIN, Page, caution, stamp
+from nest.report.page import LARGE_CAUTION, MARGIN, Page, caution
 from nest.report.templates import targets
 
 TAPE_STEP = 0.5  # mm; what a tape can be read to
@@ -105,8 +105,7 @@ def _picture(
     plan: Plan, hide: Hide, found: Sequence[PlacingRow], size: tuple[float, float]
 ) -> Sheet:
     where = f"hide “{plan.hide_name}”, grain side up"
-    page = Page(size, f"{plan.name}: placing sheet", where)
-    stamp(page, plan.check, len(plan.placements))
+    page = Page(size, f"{plan.name}: placing sheet", where, plan=plan)
     parts = shown_of(plan)
     pen = page.view(page.frame(MARGIN + 9.0), hide.outline.bounds)
     leather.draw_ground(pen, hide)
@@ -137,7 +136,7 @@ def _list_page(
     plan: Plan, lines: Sequence[Row], size: tuple[float, float], *, first: bool
 ) -> tuple[Sheet, list[Row]]:
     """A page with as many lines as it holds in two columns, and the lines left over."""
-    page = Page(size, f"{plan.name}: where P and Q go", "millimetres")
+    page = Page(size, f"{plan.name}: where P and Q go", "millimetres", plan=plan)
     top = page.top
     if first:
         rows = [row for words in HOW for row in (*note(words, page.room, LINE), gap(1.0))]

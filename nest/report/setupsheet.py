@@ -35,7 +35,7 @@ from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.plans import Plan
 from nest.report.names import shown_of
-from nest.report.page import ISO_A, MARGIN, Page, caution, stamp
+from nest.report.page import ISO_A, MARGIN, Page, caution
 
 SIDEBAR = 74.0  # mm, width of the column at the right
 BED_AROUND = 0.06  # of the bed's length, shown round it: leather that hangs over
@@ -75,8 +75,7 @@ def _page(plan: Plan, hide: Hide, setup: Setup, program: Program) -> Sheet:
     title = f"{plan.name}: set-up {program.number} of {program.count} on {machine.name}"
     below = f"hide “{plan.hide_name}”, grain side up    ·    bed {machine.bed[0]:g} × "
     below += f"{machine.bed[1]:g} mm"
-    page = Page(ISO_A["A4"], title, below, sidebar=SIDEBAR, gutter=6.0)
-    stamp(page, plan.check, len(plan.placements))
+    page = Page(ISO_A["A4"], title, below, plan=plan, sidebar=SIDEBAR, gutter=6.0)
     pen = page.view(page.frame(MARGIN + 12.0, left=0.0), _world(machine.bed), cut=True)
     _draw_bed(pen, plan, hide, setup, program)
     stack(page, scale_bar(pen.scale, 60.0), MARGIN, MARGIN + 8.0)

@@ -101,13 +101,17 @@ def _farthest(points: FloatArray) -> tuple[FloatArray, FloatArray]:
     return first, second
 
 
-def template_pages(title: str, templates: Sequence[Template], paper: str) -> list[Sheet | Tile]:
-    """The pages to print, ``paper`` of :data:`hides.units.PAPERS`; one sheath a page."""
+def template_pages(
+    title: str, templates: Sequence[Template], paper: str, warnings: Sequence[str] = ()
+) -> list[Sheet | Tile]:
+    """The pages to print, ``paper`` of :data:`hides.units.PAPERS`; one sheath a page, all
+    ``warnings`` on each.
+    """
     groups: dict[tuple[str, str], list[Template]] = {}
     for template in templates:
         groups.setdefault((template.letter, template.sheath), []).append(template)
     drawings = [_drawing(group, paper) for group in groups.values()]
-    return printed(title, drawings, paper, BY_HAND)
+    return printed(title, drawings, paper, BY_HAND, warnings)
 
 
 # --- laying the templates of a sheath on few pages -------------------------------------------

@@ -99,9 +99,16 @@ def count_of(width: float, height: float, paper: str) -> tuple[int, int]:
 
 
 def printed(
-    title: str, drawings: Sequence[FullSize], paper: str, cautions: Sequence[str] = ()
+    title: str,
+    drawings: Sequence[FullSize],
+    paper: str,
+    cautions: Sequence[str] = (),
+    warnings: Sequence[str] = (),
 ) -> list[Sheet | Tile]:
-    """Lay drawings out on pages of ``paper``, with a first page that says how to use them."""
+    """Lay drawings out on pages of ``paper``, with a first page that says how to use them.
+
+    ``cautions`` stand on the first page, ``warnings`` on every page.
+    """
     plans: list[tuple[FullSize, list[Joined]]] = []
     next_page = 2
     for drawing in drawings:
@@ -109,9 +116,13 @@ def printed(
         plans.append((drawing, tiles))
         next_page += len(tiles)
     last = next_page - 1
-    pages: list[Sheet | Tile] = [_cover(title, plans, paper, last, cautions)]
+    pages: list[Sheet | Tile] = [_cover(title, plans, paper, last, (*warnings, *cautions))]
     for drawing, tiles in plans:
-        pages += [_page(title, drawing, tiles, tile, paper, last) for tile in tiles]
+        for tile in tiles:
+            tile_page = _page(title, drawing, tiles, tile, paper, last)
+            for at, words in enumerate(warnings):
+                tile_page.page.text((MARGIN, MARGIN + 13.4 + 3.0 * at), words, LARGE_CAUTION)
+            pages.append(tile_page)
     return pages
 
 

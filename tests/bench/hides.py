@@ -45,6 +45,7 @@ matplotlib.use("Agg")
 from matplotlib import pyplot as plt
 
 from tests.places import ROOT
+from tests.small import EVEN
 
 SHARED = ROOT / "shared"
 WEEKS = ("week-4", "week-12", "week-30")
@@ -128,7 +129,7 @@ def several(names: Sequence[str]) -> list[Hide]:
 def plain(width: float) -> Hide:
     """A rectangle of leather without a flaw, along which it stretches least."""
     corners = np.array([(0.0, 0.0), (LONG, 0.0), (LONG, width), (0.0, width)])
-    return Hide(f"plain {width:g}", "bend", "vegetable", Outline.of(corners))
+    return Hide(f"plain {width:g}", "bend", "vegetable", Outline.of(corners), zones=(EVEN,))
 
 
 def line(run: Run, seconds: float) -> str:

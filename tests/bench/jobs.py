@@ -124,7 +124,7 @@ def drawn(number: int) -> tuple[Job, Hide]:
 def _need(rng: np.random.Generator) -> Need:
     low = LEATHER - rng.uniform(0.2, 0.8)
     may_split, risk = bool(rng.random() < 0.3), float(rng.uniform(0.2, 0.6))
-    return Need(low, low + rng.uniform(0.6, 1.6), may_split, risk)
+    return Need(low, low + rng.uniform(0.6, 1.6), may_split, risk, unknown=True)
 
 
 def _kit(

@@ -15,7 +15,7 @@ from hides.thickness import Need, Reading, Zone
 from hides.units import FT2
 from tests.small_hides import gauged, sheet, square_flaw
 
-ANY = Need(0.5, 10.0)
+ANY = Need(0.5, 10.0, unknown=True)
 HOLE = Outline.of([(500, 300), (520, 300), (520, 330), (500, 330)])  # 6 cm²
 
 

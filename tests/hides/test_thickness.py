@@ -202,11 +202,12 @@ def test_zones_without_readings_leave_the_rest_unknown() -> None:
     assert field.chance_outside(points, Need(3.4, 3.5)).tolist() == [1.0, 1.0]
 
 
-def test_no_readings_and_no_zones_forbid_nothing() -> None:
-    """Thickness that nobody gave is not watched."""
-    field = ThicknessMap()
+def test_unknown_thickness_meets_no_need_unless_it_is_let_count() -> None:
+    """Without reading and zone nothing is known anywhere."""
+    field, asked = ThicknessMap(), np.zeros((3, 2))
     assert not field.known
-    assert field.chance_outside(np.zeros((3, 2)), Need(3.2, 3.5)).tolist() == [0.0] * 3
+    assert field.chance_outside(asked, Need(3.2, 3.5)).tolist() == [1.0] * 3
+    assert field.chance_outside(asked, Need(3.2, 3.5, unknown=True)).tolist() == [0.0] * 3
     assert field.surprises().tolist() == []
 
 

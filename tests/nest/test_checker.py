@@ -13,8 +13,8 @@ from shapely import MultiPoint, Polygon, affinity, box, union_all
 from hides.flaws import Flaw
 from hides.thickness import Need, Reading
 from nest.checker import Code, check, clearances, verdict
-from nest.plans import Placement, placed_outline
-from tests.small import BODY, LOOP, NEED, PLACEMENTS, SCAR, STAIN, hide, outline, plan
+from nest.plans import Placement, Plan, placed_outline
+from tests.small import BODY, EVEN, JOB, LOOP, NEED, PLACEMENTS, SCAR, STAIN, hide, outline, plan
 
 EXACT = pytest.approx  # sizes below hold to 1e-6 unless a row says otherwise
 
@@ -146,14 +146,14 @@ def test_what_is_said_of_the_edge_is_what_is_measured_there(x, says):
 def test_a_part_over_a_hole_is_named_with_how_far(x, by):
     """A loop (100 × 30 mm) beside the hole at x = 800; there thickness is right everywhere."""
     of = plan(skinner_1_loop=Placement("skinner-1/loop", 0.0, x, 125.0))
-    found = only(check(of, hide(zones=())), Code.EDGE)
+    found = only(check(of, hide(zones=(EVEN,))), Code.EDGE)
     assert (found.part, found.by) == ("skinner-1/loop", EXACT(by, abs=1e-5))
 
 
 def test_a_hole_inside_a_part_is_found():
     """A body right over the 50 mm hole: from its centre 25 mm to leather, 29 mm to the edge."""
     of = plan(hunter_1_body=Placement("hunter-1/body", 0.0, 825.0, 130.0))
-    found = only(check(of, hide(zones=())), Code.EDGE)
+    found = only(check(of, hide(zones=(EVEN,))), Code.EDGE)
     assert found.by >= 5.0 + 25.0
 
 
@@ -258,9 +258,22 @@ def test_without_zones_the_readings_count():
     assert only(check(far, gauged), Code.THICKNESS).part == "skinner-1/loop"
 
 
-def test_where_nothing_is_known_of_the_thickness_it_is_not_judged():
+def test_leather_of_unknown_thickness_is_not_passed():
+    """Nobody gauged the hide, and every part asks for 3.2 to 3.6 mm."""
+    found = check(plan(), hide(zones=()))
+    assert {one.code for one in found} == {Code.THICKNESS}
+    assert len(found) == 5
+    assert "the leather is of unknown thickness and fails that" in found[0].says
+
+
+def test_leather_of_unknown_thickness_is_passed_where_the_plan_says_that_it_counts():
+    """All but what is known to be too thin: right of x = 600."""
     far = plan(skinner_1_loop=Placement("skinner-1/loop", 0.0, 700.0, 400.0))
-    assert check(far, hide(zones=())) == ()
+    bare, thin = hide(zones=()), hide(zones=hide().zones[1:])
+    assert check(Plan.of(JOB.taking_unknown, bare, far.placements), bare) == ()
+    assert only(
+        check(Plan.of(JOB.taking_unknown, thin, far.placements), thin), Code.THICKNESS
+    ).part == ("skinner-1/loop")
 
 
 @pytest.mark.parametrize(

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 
 from hides import record
 from nest.cli import main
@@ -90,11 +93,39 @@ def test_a_week_that_does_not_fit_is_exit_code_1(tmp_path, capsys) -> None:
     assert not out.exists()
 
 
+def test_unknown_thickness_is_stamped_on_everything_made_of_the_plan(tmp_path, capsys) -> None:
+    """Refused without a word of the user; with it, each page, list and JSON says so, and what is
+    cut from the plan's file later, too.
+    """
+    sheet = replace(record.read(BIRCH), name="Bare", readings=(), zones=())
+    record.write(sheet, tmp_path / "bare.hide.json")
+    plan = ["plan", WEEK, "--hide", str(tmp_path / "bare.hide.json"), "--effort", "0.01"]
+    out = tmp_path / "out"
+    assert main([*plan, "--out", str(out)]) == 2
+    assert "nobody has said how thick Bare is" in capsys.readouterr().err
+    assert not out.exists()
+    assert main([*plan, "--unknown-thickness", "--out", str(out), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["thickness_known"] is False
+    assert told["mind"] == ["Thickness not known: gauge under each part before you cut."]
+    file = str(out / "week-4.plan.json")
+    for how in (["--paper", "letter"], ["--machine", "laser-600"]):
+        assert main(["cut", file, *how, "--hide", plan[3], "--out", str(out)]) == 0
+        assert "Thickness not known: gauge under" in capsys.readouterr().out
+    pages = [page for pdf in out.glob("*.pdf") for page in PdfReader(pdf).pages]
+    assert len(pages) == 10
+    for page in pages:
+        assert "thickness not known" in page.extract_text().replace("\n", " ").lower()
+    assert "warning,Warning,,,Thickness not known" in (out / "week-4.figures.csv").read_text()
+    with (out / "week-4.parts.csv").open() as rows:
+        assert {row["thickness_known"] for row in csv.DictReader(rows)} == {"no"}
+
+
 def test_plans_on_several_hides_are_named_by_hide(tmp_path, capsys) -> None:
     """Two offcuts with room for one sheath each: a set of files and a table for each."""
     for name in ("oak", "elm"):
         edge = small.outline([(0, 0), (270, 0), (270, 190), (0, 190)])
-        about = {"piece": "remnant", "holes": (), "flaws": (), "zones": ()}
+        about = {"piece": "remnant", "holes": (), "flaws": (), "zones": (small.EVEN,)}
         offcut = small.hide(name=name.title(), outline=edge, **about)
         record.write(offcut, tmp_path / f"{name}.hide.json")
     week = tmp_path / "two.week.toml"

@@ -22,6 +22,7 @@ from nest.place import solve
 from nest.planning import compare_hides, plan_hides, plan_week
 from nest.plans import placed_outline, text_of
 from nest.plans import read as read_plan
+from nest.report.lists import figures_text
 from nest.week import job_of
 from nest.week import read as read_week
 from tests import small
@@ -126,9 +127,44 @@ def test_a_week_too_large_takes_no_more_than_its_budget(job, partial, monkeypatc
 def test_compare_plans_the_same_week_on_each_hide(job, birch) -> None:
     """Two hides, two checked plans, in the order asked."""
     rowan = record.read(ROOT / "shared/hides/rowan.hide.json")
-    tried = compare_hides(job, [rowan, birch], effort=0.01)
+    tried, useless = compare_hides(job, [rowan, birch], effort=0.01)
+    assert not useless
     assert [t.hide.name for t in tried] == [rowan.name, birch.name]
     assert all(check(t.plan, t.hide) == () for t in tried)
+
+
+def test_a_hide_whose_thickness_nobody_knows_is_refused_unless_it_is_let_count(job, birch) -> None:
+    """With what the week asks for, and how to mend it; let count, the plan says so for good."""
+    bare = replace(birch, readings=(), zones=())
+    with pytest.raises(InputError, match="nobody has said how thick Birch is, and the week") as no:
+        plan_week(job, bare, effort=0.01)
+    assert "--unknown-thickness" in str(no.value)
+    planned = plan_week(job.taking_unknown, bare, effort=0.01)
+    assert not planned.plan.thickness_known
+    assert check(planned.plan, bare) == ()
+    known = plan_week(job.taking_unknown, birch, effort=0.01).plan  # there it makes no difference
+    assert text_of(known) == text_of(plan_week(job, birch, effort=0.01).plan)
+    assert known.thickness_known
+
+
+def test_a_hide_whose_thickness_nobody_knows_is_named_and_others_are_compared(job, birch) -> None:
+    """It is of no use; where none is, that is an error."""
+    bare = replace(birch, name="Bare", readings=(), zones=())
+    tried, useless = compare_hides(job, [bare, birch], effort=0.01)
+    assert [t.hide.name for t in tried] == ["Birch"]
+    assert list(useless) == ["Bare"]
+    with pytest.raises(InputError, match="nobody has said how thick Bare is"):
+        compare_hides(job, [bare], effort=0.01)
+
+
+def test_hides_without_a_price_are_chosen_by_area_and_that_is_said(job, birch) -> None:
+    """On the plan itself, which its pages and lists repeat; of one hide there is no choice."""
+    dear = replace(birch, name="Dear", price=None)
+    (planned,) = plan_hides(job, [dear, birch], effort=0.01)
+    said = "The hides to cut were chosen by area, not by cost, as Dear has no price."
+    assert planned.plan.remarks == (said,)
+    assert said in figures_text(planned.figures, planned.plan.warnings)
+    assert plan_week(job, dear, effort=0.01).plan.remarks == ()
 
 
 def test_stopping_at_once_keeps_a_checked_plan(job, birch) -> None:
@@ -157,7 +193,7 @@ def bend(name: str, length: float, price: float = 1.0, **changes):
         "outline": small.outline([(0, 0), (length, 0), (length, 100), (0, 100)]),
         "holes": (),
         "flaws": (),
-        "zones": (),
+        "zones": (small.EVEN,),
         "price": Price(price, "EUR", "dm2"),
     }
     return small.hide(**(about | changes))

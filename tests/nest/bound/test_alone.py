@@ -24,15 +24,15 @@ from nest.planning import plan_week
 from nest.plans import Placement, Plan, keep_direction, placed_outline
 from nest.week import job_of, read
 from tests.bench import jobs
-from tests.small import NEED, hide, outline, part
+from tests.small import EVEN, NEED, hide, outline, part
 
 NEAR = 4.0  # mm; grids of 2.5 mm, and the border of thickness drawn 1.8 mm generously
 ROOT = record.__file__.rpartition("hides")[0]
 
 
 def plain(**changes):
-    """1000 × 600 mm without hole, flaw or known thickness; stretch along x."""
-    return hide(**({"holes": (), "flaws": (), "zones": ()} | changes))
+    """1000 × 600 mm of even thickness, without hole or flaw; stretch along x."""
+    return hide(**({"holes": (), "flaws": (), "zones": (EVEN,)} | changes))
 
 
 def block(width, height, face="hidden", **rules):

@@ -17,7 +17,7 @@ from nest.checker import check
 from nest.figures import measure
 from nest.job import KEEPS, Job, Kit, Wanted
 from nest.plans import Placement, Plan, keep_direction
-from tests.small import NEED, hide, outline, part
+from tests.small import EVEN, NEED, hide, outline, part
 
 THIN = Need(2.2, 3.0)
 NEAR = FRONTIER_STEP + 0.1  # mm; the step it is told in, and the checker's tolerances
@@ -25,7 +25,7 @@ NEAR = FRONTIER_STEP + 0.1  # mm; the step it is told in, and the checker's tole
 
 def plain(**changes):
     """1000 × 600 mm without hole, flaw or known thickness."""
-    return hide(**({"holes": (), "flaws": (), "zones": ()} | changes))
+    return hide(**({"holes": (), "flaws": (), "zones": (EVEN,)} | changes))
 
 
 def block(width, height, face="hidden", kind="welt"):

@@ -62,7 +62,7 @@ def bars(*parts: Part, **rules: object) -> Job:
 def plain(wide: float, high: float, name: str = "Plain") -> Hide:
     """A rectangle of leather of one thickness, stretching least along x."""
     ring = Outline.of([(0.0, 0.0), (wide, 0.0), (wide, high), (0.0, high)])
-    return Hide(name, "bend", "vegetable", ring, sha256=name)
+    return Hide(name, "bend", "vegetable", ring, zones=(small.EVEN,), sha256=name)
 
 
 # --- windows ---------------------------------------------------------------------------------

@@ -78,8 +78,18 @@ def sheets():
     plan, hide = checked(), small.hide()
     figures = measure(plan, hide)
     other = dataclasses.replace(hide, name="Granite")
+    bare = dataclasses.replace(other, zones=(), price=None)
+    blind = dataclasses.replace(plan, wanted=small.JOB.taking_unknown.parts)
     return {
         "hide": hide_sheet(hide),
+        "unknown": cut_plan(blind, bare, measure(blind, bare)),
+        "unknown detail": cut_detail(blind, bare, figures),
+        "unknown compared": compare_sheet(
+            Comparison(
+                [Tried(plan, hide, figures), Tried(blind, bare, measure(blind, bare))],
+                {"Flint": "nobody has said how thick Flint is."},
+            )
+        ),
         "plan": cut_plan(plan, hide, figures),
         "plan on A3": cut_plan(plan, hide, figures, paper="A3"),
         "detail": cut_detail(plan, hide, figures),
@@ -90,7 +100,17 @@ def sheets():
     }
 
 
-NAMES = ("hide", "plan", "plan on A3", "detail", "crowd", "comparison")
+NAMES = (
+    "hide",
+    "unknown",
+    "unknown detail",
+    "unknown compared",
+    "plan",
+    "plan on A3",
+    "detail",
+    "crowd",
+    "comparison",
+)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -333,6 +353,26 @@ def test_two_currencies_are_compared_by_leather():
     """Without a rate of exchange there is no cheaper hide."""
     words = Comparison([tried("Slate", 60.0, "EUR"), tried("Granite", 1.0, "SEK")]).recommended
     assert "cheaper" not in words
+
+
+def test_a_hide_without_a_price_is_never_called_cheapest_and_costs_are_not_nothing():
+    """By area only, and that is said; the table says that its cost isn't known."""
+    dear, free = tried("Slate", 60.0), tried("Granite")
+    hide = dataclasses.replace(free.hide, price=None)
+    free = Tried(free.plan, hide, measure(free.plan, hide))
+    compared = Comparison([dear, free])
+    assert "cheaper" not in compared.recommended
+    assert "EUR" not in compared.recommended
+    assert compared.remarks == ("Compared by the area used, not by cost, as Granite has no price.",)
+    told = {row[0]: row[1:] for row in compared.table}
+    assert told["Leather cost per sheath"][1] == "not known"
+
+
+def test_a_hide_of_no_use_is_on_the_page_with_the_reason(sheets):
+    """And one that was let count is stamped there by name."""
+    words = " ".join(word.text for word in sheets["unknown compared"].words)
+    assert "Flint is of no use: nobody has said how thick Flint is." in words
+    assert "gauge under each part before you cut (Granite)" in words
 
 
 def test_one_hide_needs_no_rival():
