@@ -130,4 +130,4 @@ def pad_holes(width: float, pad: float, pitch: float) -> FloatArray:
     arch = arched_end(width, inset=STITCH_INSET)
     half = width / 2 - STITCH_INSET
     seam = np.vstack([[pad, -half], arch, [pad, half]])
-    return holes(seam, pitch, free_end=False)
+    return holes(seam, pitch)

@@ -15,7 +15,7 @@ from nest.sheaths.facts import balance, dimensions_of, facts_of, stations_of, wa
 from nest.sheaths.loop import Seat, pad_holes, seat
 from nest.sheaths.model import Dimension, Sheath
 from nest.sheaths.parts import Draft, frozen, moved, parts_of
-from nest.sheaths.pattern import pattern_of
+from nest.sheaths.pattern import LAST_HOLE, pattern_of
 from nest.sheaths.retention import retention_of
 from nest.sheaths.stitch import holes
 
@@ -48,7 +48,7 @@ def _fold_over(knife: Knife, choices: Choices) -> Sheath:
     """The right-hand sheath of one body folded along the back."""
     channel, place = _laid(knife, choices)
     pattern = pattern_of(channel, choices, place)
-    seam = holes(pattern.seam, choices.stitch, free_end=True)
+    seam = holes(pattern.seam, choices.stitch, end=(LAST_HOLE * choices.stitch, choices.stitch))
     pad = pad_holes(place.width, choices.loop_pad, choices.stitch)
     draft = Draft(knife, choices, channel, place, pattern, seam, pad)
     parts = parts_of(draft)

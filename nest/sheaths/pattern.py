@@ -23,7 +23,7 @@ from nest.sheaths.loop import Seat, arched_end, risen
 CORNER_RADIUS = 5.0  # of the throat's corners
 FILLET_RADIUS = 8.0  # where the risen back meets the throat line
 SIMPLE = 0.045  # mm that an outline may leave the drawn one; offsets add less than 0.005
-WELT_END = 3.0  # from the welt's end at the fold to the last hole
+LAST_HOLE = 0.75  # pitches at least, and one at most, from the last hole to the welt's end
 _FAR = 2000.0
 
 
@@ -35,7 +35,7 @@ class FlatPattern:
     ----------
     body, welt : outlines.
     front, back : the body's halves; ``strap`` is the risen back, or None.
-    seam : (n, 2) the back half's stitch line from throat to tip.
+    seam : (n, 2) the back half's stitch line from throat to the welt's end at the tip.
     inner : (n, 2) the welt's inner line from throat to tip, on the back half.
     throat, end : x of the throat line and of the tip's end at the fold.
     """
@@ -172,10 +172,10 @@ def _welt(outer: Polygon, channel: Channel, choices: Choices) -> Outline:
 
 
 def _seam(room: Polygon, channel: Channel, choices: Choices) -> FloatArray:
-    """The stitch line: from below the throat line to before the welt's end at the tip."""
+    """The stitch line: from below the throat line to the welt's end at the tip."""
     ring = room.buffer(choices.welt - choices.margin_mm, quad_segs=ARC).exterior
     first = channel.lie.throat + max(choices.margin_mm, CORNER_RADIUS)
-    return _toward_tip(ring, first, channel.allowance + WELT_END)
+    return _toward_tip(ring, first, channel.allowance)
 
 
 def _inner(room: Polygon, channel: Channel) -> FloatArray:

@@ -63,6 +63,39 @@ def test_front_and_back_holes_coincide_when_folded_and_the_welt_has_the_same(she
 
 
 @every_sheath
+def test_the_last_hole_lies_within_a_pitch_of_the_welts_end(sheath):
+    """Also where the tip sweeps up and the seam meets the welt's end aslant.
+
+    The welt ends where its outline is level: at the fold's allowance.
+    """
+    welt, choices = sheath.part("welt"), sheath.choices
+    side = 1.0 if sheath.hand == "right" else -1.0
+    (holes,) = marks(welt, "stitch")
+    end = min(side * welt.outline.points[:, 1])
+    last = side * holes[-1, 1] - end
+    assert last <= choices.stitch + 1e-6
+    assert last > 1.9  # leather between the hole and the welt's cut end
+
+
+@every_sheath
+def test_pads_have_a_hole_on_each_corner(sheath):
+    """Where a side meets the arch: 5 mm inside the strap, twice on each pad."""
+    part = sheath.parts[-1] if sheath.choices.loop == "sewn" else sheath.part("body")
+    (holes,) = marks(part, "stitch", "loop")
+    for pad in np.split(holes, 2):
+        middle, half = (pad[0] + pad[-1]) / 2, np.ptp(pad[:, 1]) / 2
+        arch = pad[np.abs(np.abs(pad[:, 1] - middle[1]) - half) < 1e-6]  # on the sides
+        corners = arch[np.argsort(np.abs(arch[:, 0] - middle[0]))[-2:]]
+        width = 2 * (half + 5.0)
+        rise, inner = 0.2 * width, half
+        radius = (width**2 / 4 + rise**2) / (2 * rise)
+        swing = np.arcsin(inner / (radius - 5.0))
+        crown = radius - (radius - 5.0) * np.cos(swing)
+        length = sheath.choices.loop_pad - crown
+        assert np.abs(corners[:, 0] - middle[0]) == pytest.approx([length, length], abs=1e-6)
+
+
+@every_sheath
 def test_holes_keep_their_margin_from_the_edge(sheath):
     """The finished edge: the oversize is sanded off, so the holes lie that much further in."""
     body, choices = sheath.part("body"), sheath.choices
