@@ -7,6 +7,7 @@ first; a cut plan has some hundred labels, so nothing cleverer is needed.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 
 import numpy as np
 import shapely
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from shapely import LineString, Polygon, STRtree
 from shapely.geometry.base import BaseGeometry
 
-from hides.outline import FloatArray
+from hides.outline import FloatArray, polygons_of
 from nest.draw.palette import LEADER, LEADER_DOT
 from nest.draw.sheet import Pen
 from nest.draw.words import Type, Words, words_size
@@ -23,6 +24,7 @@ WORD_AIR = 0.35  # mm kept free round words
 PAGE_EDGE = 3.0  # mm kept free along the edge of the page
 MOST_PLACES = 500  # places looked at inside one shape
 LEADER_LENGTHS = np.arange(3.0, 60.0, 1.5)  # mm, lengths a leader may have
+ROOMY = 6.0  # a mark so many times as large as its words is still seen behind them
 NOTHING = Polygon()
 Shapes = NDArray[np.object_]
 NEIGHBOURS = ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1))
@@ -115,6 +117,23 @@ class Labels:
             return None
         return self.sheet.text(places[int(np.argmax(free))], words, style, anchor="middle")
 
+    def name(self, marks: Sequence[tuple[str, BaseGeometry]], style: Type) -> None:
+        """Write the words of each mark within its shape where they hide little of it.
+
+        Else they stand beside it, and on none of the other shapes.
+        """
+        outside = copy(self)
+        outside.obstacles = [*self.obstacles, *(shape for _, shape in marks)]
+        known = len(outside.obstacles)
+        for words, shape in marks:
+            if has_room(shape, words, style) and self.inside(polygons_of(shape)[0], words, style):
+                continue
+            centre = shape.representative_point()
+            place = (centre.x, centre.y)
+            if not outside.near(self.sheet, place, words, style, on_it=False, steps=2):
+                outside.beside(polygons_of(shape)[0], words, style)
+        self.obstacles += outside.obstacles[known:]
+
     def _free(self, shapes: Shapes) -> NDArray[np.bool_]:
         """Which of ``shapes`` lie in the room and touch neither words nor obstacles."""
         taken = [w.box for w in self.sheet.words] + self.obstacles
@@ -132,6 +151,12 @@ class Labels:
             self.sheet.line(shown.coords, LEADER, layer=7.0)
             self.sheet.dots([start], 0.7, LEADER_DOT, layer=7.0)
             self.obstacles.append(shown)
+
+
+def has_room(shape: BaseGeometry, words: str, style: Type) -> bool:
+    """Whether words within a shape (page mm) hide little of it."""
+    wide, high = words_size(words, style)
+    return shape.area > ROOMY * wide * high
 
 
 def _upright(angle: float) -> float:

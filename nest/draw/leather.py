@@ -10,13 +10,13 @@ from collections import Counter
 
 import numpy as np
 import shapely
-from shapely import LineString, box
+from shapely import LineString, MultiPoint, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.flaws import FACES, FLAW_KINDS, Flaw, bars
 from hides.hide import Hide
 from hides.outline import polygons_of
-from nest.draw.labels import Labels
+from nest.draw.labels import Labels, has_room
 from nest.draw.palette import (
     BACKBONE,
     FADED,
@@ -25,21 +25,25 @@ from nest.draw.palette import (
     HIDE_EDGE,
     HIDE_FILL,
     INK,
+    LEATHER,
     NOTE,
     OTHER_HATCH,
     PAPER,
     SMALL,
     STRETCH,
+    UMBER,
 )
 from nest.draw.rows import Row, note, swatch
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.tints import draw_tints
 from nest.draw.words import Type
 
+DOT = 0.9  # page mm, width of a reading's dot
 STRETCH_PITCH = 9.0  # page mm between stretch ticks
 STRETCH_TICK = 2.6  # page mm, length of one
 
-REGION = Type(11.0, "#b29a75", bold=True)
+REGION = Type(9.0, UMBER, halo=LEATHER)
+READING = Type(NOTE.size, halo=LEATHER)
 FLAW_CODE = Type(5.2, FLAW, bold=True, halo=PAPER)
 EDGE_WORD = Type(6.2, FADED, italic=True)
 
@@ -55,10 +59,12 @@ def draw_readings(pen: Pen, hide: Hide, labels: Labels) -> None:
     """Dot every gauge reading and write its thickness beside it."""
     if not hide.readings:
         return
-    pen.dots([(r.x, r.y) for r in hide.readings], 0.9, Style(fill=INK), layer=6.0, name="readings")
+    places = [(r.x, r.y) for r in hide.readings]
+    pen.dots(places, DOT, Style(fill=INK), layer=6.0, name="readings")
+    labels.obstacles += polygons_of(MultiPoint(pen.at(places)).buffer(DOT / 2))
     for reading in hide.readings:
         place = (reading.x, reading.y)
-        labels.near(pen, place, f"{reading.thickness:.2f}", NOTE, on_it=False)
+        labels.near(pen, place, f"{reading.thickness:.2f}", READING, on_it=False, steps=2)
 
 
 def draw_stretch(pen: Pen, hide: Hide, avoid: BaseGeometry | None = None) -> None:
@@ -92,18 +98,30 @@ def draw_flaws(pen: Pen, hide: Hide, *, layer: float = 2.0) -> None:
         pen.shade(hole.polygon, Style(fill=PAPER, edge=INK, width=0.35), layer=layer, name="hole")
 
 
+def flaw_marks(pen: Pen, hide: Hide) -> list[BaseGeometry]:
+    """Flaws and holes that words would hide, on the page: obstacles to whatever is written."""
+    small = [shape for code, shape in _coded(pen, hide) if not has_room(shape, code, FLAW_CODE)]
+    return [*small, *(pen.on_page(hole.polygon) for hole in hide.holes)]
+
+
 def name_flaws(pen: Pen, hide: Hide, labels: Labels) -> None:
-    """Write each flaw's code on it or beside it."""
-    for flaw in hide.flaws:
-        centre = flaw.shape.representative_point()
-        labels.near(pen, (centre.x, centre.y), flaw_code(flaw.kind), FLAW_CODE)
+    """Write each flaw's code within it where there is much room, else beside it."""
+    labels.name(_coded(pen, hide), FLAW_CODE)
+
+
+def _coded(pen: Pen, hide: Hide) -> list[tuple[str, BaseGeometry]]:
+    """The code of each flaw that reaches the leather, and its shape on the page."""
+    shown = [(flaw, pen.on_page(flaw.shape.intersection(hide.polygon))) for flaw in hide.flaws]
+    return [(flaw_code(flaw.kind), shape) for flaw, shape in shown if polygons_of(shape)]
 
 
 def flaw_code(kind: str) -> str:
-    """Two letters for a kind of flaw: the first two of its name unless those are taken."""
-    names = list(FLAW_KINDS)
-    earlier = [name[:2] for name in names[: names.index(kind)]]
-    return kind[0] + kind[2] if kind[:2] in earlier else kind[:2]
+    """Two letters for a kind of flaw, which begin the name of no other kind.
+
+    They are its first two, or its first and the next that does: "sf" is soft and "sr" sore.
+    """
+    others = {name[:2] for name in FLAW_KINDS if name != kind}
+    return next(kind[0] + letter for letter in kind[1:] if kind[0] + letter not in others)
 
 
 def flaw_look(flaw: Flaw) -> Style:

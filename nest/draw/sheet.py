@@ -41,7 +41,7 @@ from shapely.geometry.base import BaseGeometry
 from hides.errors import InputError
 from hides.files import write_whole
 from hides.outline import FloatArray, polygons_of
-from nest.draw.words import PLAIN, POINT, Type, Words, font_of, words_box
+from nest.draw.words import PAPER, PLAIN, POINT, Type, Words, font_of, words_box
 
 DPI = 220  # of a PNG: 2573 pixels across A4, sharp on a large screen
 SCREEN = 110  # in a notebook
@@ -64,7 +64,6 @@ class Style:
     width: float = 0.2
     dash: tuple[float, ...] = ()
     hatch: str = ""
-    alpha: float = 1.0
 
 
 class Pen:
@@ -249,7 +248,7 @@ class Sheet(Pen):
         self.height = height
         self.title = title
         self.words: list[Words] = []
-        self.figure = Figure(figsize=(width / 25.4, height / 25.4), facecolor="white")
+        self.figure = Figure(figsize=(width / 25.4, height / 25.4), facecolor=PAPER)
         self.axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0), frameon=False)
         self.axes.set(xlim=(0.0, width), ylim=(0.0, height), xticks=(), yticks=())
 
@@ -344,7 +343,6 @@ def _patch_look(style: Style) -> dict[str, Any]:
         "linestyle": _dash(style),
         "hatch": style.hatch or None,
         "hatch_linewidth": 0.35,
-        "alpha": style.alpha,
         "joinstyle": "round",
     }
 
@@ -354,7 +352,6 @@ def _line_look(style: Style) -> dict[str, Any]:
         "color": style.edge,
         "linewidth": style.width / POINT,
         "linestyle": _dash(style),
-        "alpha": style.alpha,
         "solid_capstyle": "round",
         "dash_capstyle": "butt",
         "solid_joinstyle": "round",

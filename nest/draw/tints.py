@@ -19,7 +19,16 @@ from shapely.geometry.base import BaseGeometry
 from hides.hide import Hide
 from hides.outline import FloatArray, polygons_of
 from nest.draw.labels import Labels
-from nest.draw.palette import CONTOUR, DOUBT_LOOK, SMALL, THICK, THIN, ZONE_EDGE
+from nest.draw.palette import (
+    CONTOUR,
+    DOUBT_LOOK,
+    LEATHER,
+    SMALL,
+    THICK,
+    THIN,
+    UMBER,
+    ZONE_EDGE,
+)
 from nest.draw.rows import Row, note, swatch
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
@@ -31,7 +40,7 @@ DOUBT = 0.3  # mm; half the width of the 90 % interval from which thickness coun
 NINETY = 1.6449  # deviations from the mean hold 90 % of a normal distribution (from tables)
 NUMBERS_INSIDE = 2.5  # page mm; numbers on contour lines keep so far from the hide's edge
 
-LEVEL = Type(4.8, "#7d6642")
+LEVEL = Type(4.8, UMBER, halo=LEATHER)
 
 
 @dataclass(frozen=True, slots=True)

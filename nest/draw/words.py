@@ -20,6 +20,7 @@ from hides.outline import turned
 
 POINT = 25.4 / 72.0  # mm; the printer's point, the unit of type sizes
 FAMILY = "DejaVu Sans"
+INK, PAPER = "#2b2622", "#ffffff"  # what words are in unless said, and what they are on
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +28,7 @@ class Type:
     """How words look: ``size`` in points of 1/72 inch, ``halo`` the colour of a rim round them."""
 
     size: float = 7.0
-    colour: str = "#2b2622"
+    colour: str = INK
     bold: bool = False
     italic: bool = False
     halo: str = ""

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import Polygon
+from shapely import Point, Polygon
 
 from hides import record
 from hides.capture.pipeline import Captured
@@ -18,7 +18,7 @@ from hides.outline import FloatArray
 from hides.units import area_text
 from nest.draw.book import pdf_of
 from nest.draw.labels import Labels
-from nest.draw.leather import flaw_code
+from nest.draw.leather import FLAW_CODE, flaw_code
 from nest.draw.palette import ALARM, FLAW, INK, PAPER, REMNANT, THREAD
 from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
 from nest.draw.sheet import Box, Pen, Sheet, Style
@@ -30,17 +30,18 @@ ENDINGS = (".hide.json", ".capture.png", ".capture.pdf")
 SIDEBAR = 62.0  # mm, width of the column at the right
 MOST_WIDE = 1800  # pixels of the photo on the page
 TAPE_GRID = 500.0  # mm between the lines that a tape can check
+DOT_AIR = 5.0  # mm on the hide kept free of words round a reading
 LINE_STEP = 20.0  # mm; straight lines on the floor bend on a photo, so they are drawn in steps
 
 HIDE_LINE = Style(edge=THREAD, width=0.5)
 FLAW_EDGE = Style(edge=FLAW, width=0.4)
 DOUBT_EDGE = Style(edge=ALARM, width=0.45, dash=(1.4, 0.9))
 SHEET_EDGE = Style(edge=REMNANT, width=0.4)
-GRID_LINE = Style(edge=PAPER, width=0.15, alpha=0.55)
-AXIS = Style(edge=PAPER, width=0.4, dash=(2.4, 0.8, 0.5, 0.8))
+GRID_LINE = Style(edge=INK, width=0.1)
+AXIS = Style(edge=INK, width=0.3, dash=(2.4, 0.8, 0.5, 0.8))
+RIM = 0.25  # mm of paper white on both sides of a line, which shows it on any photo
 READING_DOT = Style(fill=INK, edge=PAPER, width=0.2)
 ON_PHOTO = Type(6.5, INK, bold=True, halo=PAPER)
-CODE_WORD = Type(5.6, FLAW, bold=True, halo=PAPER)
 DOUBT_NUMBER = Type(6.5, ALARM, bold=True, halo=PAPER)
 WORDS = Type(6.0)
 LOUD = Type(6.2, ALARM, bold=True)
@@ -103,7 +104,7 @@ class _Overlay:
             self._ring(doubt.shape, DOUBT_EDGE)
         for laid in self.view.sheets:
             corners = self._flipped(self.view.to_pixels(np.asarray(laid.paper.exterior.coords)))
-            self.pen.line(corners, SHEET_EDGE, closed=True, layer=4.0)
+            self._rimmed(np.vstack([corners, corners[:1]]), SHEET_EDGE, layer=4.0)
             labels.near(self.pen, corners[:-1].mean(axis=0), f"sheet {laid.number}", ON_PHOTO)
         self._words(labels)
 
@@ -113,12 +114,12 @@ class _Overlay:
         for name, x in (("tail", left), ("neck", right)):
             place = self._at(np.array([(x, 0.0)]))[0]
             labels.near(self.pen, place, name, ON_PHOTO, steps=3)
-        for number, doubt in enumerate(self.found.doubtful, 1):
-            labels.near(self.pen, self._middle(doubt.shape), f"?{number}", DOUBT_NUMBER, steps=3)
-        for flaw in hide.flaws:
-            labels.near(
-                self.pen, self._middle(flaw.shape), flaw_code(flaw.kind), CODE_WORD, steps=2
-            )
+        dots = [Point(reading.x, reading.y).buffer(DOT_AIR) for reading in hide.readings]
+        labels.obstacles += [self._seen(dot) for dot in dots]
+        doubts = [self._seen(doubt.shape) for doubt in self.found.doubtful]
+        labels.name([(f"?{n}", shape) for n, shape in enumerate(doubts, 1)], DOUBT_NUMBER)
+        codes = [(flaw_code(flaw.kind), self._seen(flaw.shape)) for flaw in hide.flaws]
+        labels.name(codes, FLAW_CODE)
         for reading in hide.readings:
             place = self._at(np.array([(reading.x, reading.y)]))[0]
             self.pen.dots([place], 1.1, READING_DOT, layer=6.0)
@@ -128,23 +129,24 @@ class _Overlay:
     def _ring(self, shape: Polygon, look: Style) -> None:
         for ring in (shape.exterior, *shape.interiors):
             line = self._at(np.asarray(shapely.segmentize(ring, LINE_STEP).coords))
-            halo = Style(edge=PAPER, width=look.width + 0.5, alpha=0.8)
-            self.pen.line(line, halo, layer=4.0)
-            self.pen.line(line, look, layer=5.0)
+            self._rimmed(line, look, layer=4.0)
+
+    def _rimmed(self, line: FloatArray, look: Style, *, layer: float) -> None:
+        self.pen.line(line, Style(edge=PAPER, width=look.width + 2 * RIM), layer=layer)
+        self.pen.line(line, look, layer=layer + 0.5)
 
     def _grid(self, bounds: Box) -> None:
         """Lines every TAPE_GRID mm of the hide's frame, and its backbone."""
         x0, y0, x1, y1 = bounds
         for x in np.arange(np.ceil(x0 / TAPE_GRID), np.floor(x1 / TAPE_GRID) + 1) * TAPE_GRID:
-            self.pen.line(self._at(_line((x, y0), (x, y1))), GRID_LINE, layer=3.0)
+            self._rimmed(self._at(_line((x, y0), (x, y1))), GRID_LINE, layer=2.0)
         for y in np.arange(np.ceil(y0 / TAPE_GRID), np.floor(y1 / TAPE_GRID) + 1) * TAPE_GRID:
-            self.pen.line(self._at(_line((x0, y), (x1, y))), GRID_LINE, layer=3.0)
-        self.pen.line(self._at(_line((x0, 0.0), (x1, 0.0))), AXIS, layer=3.5)
+            self._rimmed(self._at(_line((x0, y), (x1, y))), GRID_LINE, layer=2.0)
+        self._rimmed(self._at(_line((x0, 0.0), (x1, 0.0))), AXIS, layer=3.0)
 
-    def _middle(self, shape: Polygon) -> FloatArray:
-        place = shape.representative_point()
-        middle: FloatArray = self._at(np.array([(place.x, place.y)]))[0]
-        return middle
+    def _seen(self, shape: Polygon) -> Polygon:
+        """A shape of the hide's frame on the page, as the photo has it."""
+        return self.pen.on_page(shapely.transform(shape, self._at))
 
     def _at(self, points: FloatArray) -> FloatArray:
         """(n, 2) of the hide's frame in the pen's: pixels with y up."""
@@ -195,13 +197,15 @@ def _measure_rows(found: Captured, photo: int) -> list[Row]:
 def _legend_rows(found: Captured) -> list[Row]:
     rows = [head("Drawn on the photo", SIDEBAR), *stroke(HIDE_LINE, "edge of the hide", SIDEBAR)]
     if found.hide.flaws:
-        rows += stroke(FLAW_EDGE, "flaw, by its first two letters", SIDEBAR)
+        kinds = sorted({flaw.kind for flaw in found.hide.flaws})
+        codes = ", ".join(f"{flaw_code(kind)} {kind}" for kind in kinds)
+        rows += stroke(FLAW_EDGE, f"flaw: {codes}", SIDEBAR)
     if found.doubtful:
         rows += stroke(DOUBT_EDGE, "mark that could not be read for sure", SIDEBAR)
     rows += stroke(SHEET_EDGE, "scale sheet that was read", SIDEBAR)
     if found.hide.readings:
         rows += stroke(Style(fill=INK), "gauge reading, mm", SIDEBAR)
-    words = f"Fine white lines: every {TAPE_GRID:g} mm of the record, to check with a tape."
+    words = f"Fine lines: every {TAPE_GRID:g} mm of the record, to check with a tape."
     return [*rows, *note(words, SIDEBAR)]
 
 

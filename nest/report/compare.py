@@ -15,7 +15,18 @@ from hides.hide import unpriced
 from hides.units import area_text
 from nest.draw import leather
 from nest.draw.book import KINDS, pictured
-from nest.draw.palette import FRONTIER, HEAD, INK, LEFT_OVER, NOTE, PART_EDGE, SMALL, STRONG
+from nest.draw.palette import (
+    BAR,
+    BEST_BAR,
+    FRONTIER,
+    HEAD,
+    INK,
+    LEFT_OVER,
+    NOTE,
+    PART_EDGE,
+    SMALL,
+    STRONG,
+)
 from nest.draw.rows import Row, beside, cells, gap, head, height_of, note, stack
 from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
@@ -32,7 +43,6 @@ NAMES_WIDTH = 42.0  # mm, width of the column with the figures' names
 COST = "Leather cost per sheath"
 NO_PRICE = "not known"
 ADVICE = Type(8.0, bold=True)
-GOOD, OTHER = "#c98b3c", "#d9c8a8"  # the recommended hide's bars, and the others'
 
 TABLE = (
     "net_area",
@@ -277,7 +287,7 @@ def _draw_bars(
         for j, t in enumerate(tried):
             base = y + height - 10.0 - 6.0 * j
             long = (each - 50.0) * (value(t) or 0.0) / most
-            look = Style(fill=GOOD if t is best else OTHER, edge=INK, width=0.15)
+            look = Style(fill=BEST_BAR if t is best else BAR, edge=INK, width=0.15)
             sheet.text((left, base + 1.2), t.hide.name, NOTE)
             if long:
                 bar = box(left + 18.0, base, left + 18.0 + long, base + 3.8)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from nest.cutter.formats import SUFFIXES
 from nest.cutting import Coupon
+from nest.draw.palette import BLACK
 from nest.draw.sheet import Sheet, Style
 from nest.report.cut import program_files, ways_of
 
 ENDINGS = tuple(SUFFIXES.values())
 MARGIN = 10.0  # mm beside the lines
-LINE = Style(edge="#000000", width=0.2)
+LINE = Style(edge=BLACK, width=0.2)
 
 
 def facts(coupon: Coupon) -> dict[str, str]:

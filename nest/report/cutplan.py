@@ -28,6 +28,7 @@ from nest.draw.palette import (
     FOLD,
     FRONTIER,
     INK,
+    LEATHER,
     LEFT_OVER,
     PART_EDGE,
     REMNANT,
@@ -84,7 +85,7 @@ SIDEBAR = 50.0  # mm, width of the column at the right
 FIGURE_COLUMNS = 3
 HEAD_HEIGHT = head("", 0.0).height
 OMITTED = Type(6.0, ALARM, bold=True)
-KEPT = Type(6.0, REMNANT, bold=True)
+KEPT = Type(6.0, REMNANT, bold=True, halo=LEATHER)
 
 
 def facts(planned: Planned) -> dict[str, str]:
@@ -184,6 +185,7 @@ def draw_layout(pen: Pen, plan: Plan, hide: Hide, figures: Figures) -> None:
         name = f"part:{one.placement.id}"
         draw_part(pen, one.wanted.part, one.placement, one.pattern.fill, name=name)
     labels = Labels(pen)
+    labels.obstacles += leather.flaw_marks(pen, hide)
     for one in parts:
         one.write_label(pen, labels, covered)
     leather.name_flaws(pen, hide, labels)

@@ -15,7 +15,7 @@ from hides.units import THICKEST, area_text, parse_thickness
 from nest.draw import leather
 from nest.draw.book import KINDS, pictured
 from nest.draw.labels import Labels
-from nest.draw.palette import BODY, INK, LEADER_DOT, NOTE, PAPER, REMNANT, STRONG
+from nest.draw.palette import ALARM, BODY, INK, LEADER_DOT, LEAF, NOTE, PAPER, REMNANT, STRONG
 from nest.draw.rows import Row, cells, gap, head, note, pair, stack, stroke, swatch
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.tints import NINETY, doubt_row, draw_doubt, draw_levels, ramp, tints_of
@@ -25,9 +25,9 @@ from nest.report.page import ISO_A, MARGIN, Page
 ENDINGS = tuple(f".gauge.{kind}" for kind in KINDS)
 SIDEBAR = 56.0  # mm, width of the column at the right
 MOST_NEXT = 50
-SURE_LOOK = Style(edge=REMNANT, width=0.5, hatch="//", alpha=0.45)
+SURE_LOOK = Style(edge=LEAF, width=0.3, hatch="//")
 SURE_EDGE = Style(edge=REMNANT, width=0.5)
-OPEN_LOOK = Style(edge="#a3231a", width=0.35, dash=(1.2, 0.8))
+OPEN_LOOK = Style(edge=ALARM, width=0.35, dash=(1.2, 0.8))
 NEXT_LOOK = Style(fill=PAPER, edge=INK, width=0.35)
 NUMBER = Type(6.0, INK, bold=True)
 

@@ -70,9 +70,10 @@ def _draw(pen: Pen, hide: Hide) -> None:
     leather.draw_flaws(pen, hide)
     leather.draw_edges(pen, hide)
     labels = Labels(pen)
+    labels.obstacles += leather.flaw_marks(pen, hide)
+    leather.draw_readings(pen, hide, labels)
     leather.name_flaws(pen, hide, labels)
     labels.obstacles += [pen.on_page(flaw.shape) for flaw in hide.flaws]
-    leather.draw_readings(pen, hide, labels)
     leather.draw_regions(pen, hide, labels)
     draw_levels(pen, hide, labels)
     leather.draw_stretch(pen, hide)

@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely import MultiPoint
 
 from hides.hide import Hide
-from hides.outline import FloatArray, turned
+from hides.outline import FloatArray, polygons_of, turned
 from hides.units import PAPERS
 from nest.cutter.caution import BY_HAND
 from nest.draw import leather
@@ -39,6 +40,7 @@ HOLE_LETTER = Type(5.0, INK, bold=True, halo=PAPER)
 LINE = Type(6.6)
 TITLES = Type(6.0, INK, bold=True)
 SPOT = Style(fill=INK)
+SPOT_WIDTH = 0.8  # page mm
 
 HOW = (
     "Lay the hide flat, grain side up. “Along” is measured along the backbone from the tail "
@@ -121,9 +123,11 @@ def _draw_parts(pen: Pen, parts: Sequence[Shown], found: Sequence[PlacingRow]) -
     covered = shapely.union_all([one.shape for one in parts])
     for one in parts:
         draw_part(pen, one.wanted.part, one.placement, one.pattern.fill)
+    spots = pen.at([place for row in found for place in (row.p, row.q)])
+    labels.obstacles += polygons_of(MultiPoint(spots).buffer(SPOT_WIDTH / 2))
     for row in found:
         for letter, place in (("P", row.p), ("Q", row.q)):
-            pen.dots([place], 0.8, SPOT, layer=4.0)
+            pen.dots([place], SPOT_WIDTH, SPOT, layer=4.0)
             labels.near(pen, place, letter, HOLE_LETTER, on_it=False)
     for one in parts:
         one.write_label(pen, labels, covered)

@@ -13,17 +13,28 @@ from hides.capture import targets
 from hides.errors import InputError
 from hides.units import PAPERS
 from nest.draw.book import pdf_of
-from nest.draw.palette import FADED, HAIR, INK, NOTE, TITLE
+from nest.draw.palette import (
+    BLACK,
+    FADED,
+    FLOOR,
+    HAIR,
+    INK,
+    NOTE,
+    PAPER,
+    THICK,
+    THREAD,
+    TITLE,
+)
 from nest.draw.rows import Row, gap, head, note, stack
 from nest.draw.sheet import Sheet, Style
 from nest.draw.words import Type
 
 ENDINGS = (".pdf",)
-BLACK = Style(fill="#000000")
-LINE = Style(edge="#000000", width=0.25)
+CELL = Style(fill=BLACK)
+LINE = Style(edge=BLACK, width=0.25)
 CUT = Style(edge=HAIR, width=0.15, dash=(1.5, 1.5))
-FIGURE = Type(7.0, "#000000")
-NUMBER = Type(10.0, "#000000", bold=True)
+FIGURE = Type(7.0, BLACK)
+NUMBER = Type(10.0, BLACK, bold=True)
 HINT = Type(9.0)
 
 RULER_X = targets.LEFT + targets.WIDTH + 4.0  # mm; its ticks point away from the pattern
@@ -118,7 +129,7 @@ def sheet_page(sheet: targets.Sheet, paper: str) -> Sheet:
     page = _page(paper)
     low = (targets.LEFT, (page.height - targets.HEIGHT) / 2)
     black = shapely.union_all([Polygon(ring + low) for ring in sheet.black()])
-    page.shade(black, BLACK, name=f"sheet:{sheet.number}")
+    page.shade(black, CELL, name=f"sheet:{sheet.number}")
     _ruler(page, (page.height - targets.RULER) / 2)
     above, below = low[1] + targets.HEIGHT + 2.0, low[1] - 4.2
     page.text((targets.LEFT, above), f"Scale sheet {sheet.number}", NUMBER)
@@ -153,7 +164,7 @@ def _sticker(page: Sheet, number: int, low: tuple[float, float]) -> None:
     marker = targets.FIRST_STICKER + number - 1
     corner = (low[0] + inset, low[1] + inset)
     cells = targets.black_cells(marker, corner, targets.STICKER_MARKER)
-    page.shade(shapely.union_all([Polygon(cell) for cell in cells]), BLACK, name=f"s:{number}")
+    page.shade(shapely.union_all([Polygon(cell) for cell in cells]), CELL, name=f"s:{number}")
     page.shade(box(*low, low[0] + size, low[1] + size), CUT)
     page.text((low[0] + size / 2, low[1] + 1.6), f"{number}", NUMBER, anchor="centre")
 
@@ -178,19 +189,19 @@ def _little_picture(page: Sheet, frame: tuple[float, float, float, float]) -> No
          (-0.01, 0.2)]
     )  # fmt: skip
     pen = page.view(frame, (-0.25, -0.24, 1.25, 0.72), scale=min(frame[2] / 1.5, frame[3] / 0.96))
-    pen.shade(box(-0.25, -0.24, 1.25, 0.72), Style(fill="#eef0f0", edge=FADED, width=0.2))
+    pen.shade(box(-0.25, -0.24, 1.25, 0.72), Style(fill=FLOOR, edge=FADED, width=0.2))
     side = Polygon(rim).buffer(0.03).buffer(-0.05).buffer(0.02)
-    pen.shade(side, Style(fill="#dcc19a", edge=INK, width=0.3), layer=2.0)
+    pen.shade(side, Style(fill=THICK, edge=INK, width=0.3), layer=2.0)
     for x, y, turn in ((-0.13, 0.5, 20), (1.1, 0.45, -30), (-0.14, -0.1, 80), (1.12, -0.1, 10)):
         paper = rotate(box(x - 0.067, y - 0.047, x + 0.067, y + 0.047), turn)
-        pen.shade(paper, Style(fill="#ffffff", edge=INK, width=0.25), layer=2.0)
+        pen.shade(paper, Style(fill=PAPER, edge=INK, width=0.25), layer=2.0)
         inner = rotate(box(x - 0.05, y - 0.035, x + 0.05, y + 0.035), turn, origin=(x, y))
         pen.shade(inner, Style(fill=INK, hatch=""), layer=2.1)
     pen.line([(0.3, 0.16), (0.34, 0.2), (0.38, 0.16), (0.34, 0.12)], _CHALK, closed=True, layer=3.0)
     pen.text((0.5, -0.14), "the whole side, all sheets, floor all round", NOTE, anchor="centre")
 
 
-_CHALK = Style(edge="#1e50be", width=0.7)
+_CHALK = Style(edge=THREAD, width=0.7)
 
 
 def _hint_rows(name: str, lines: tuple[str, ...], width: float) -> list[Row]:

@@ -18,7 +18,7 @@ from shapely import Polygon, box
 
 from hides.units import PAPERS
 from nest.draw.book import Tile
-from nest.draw.palette import BODY, FADED, HAIR, INK, NOTE, PAPER, SMALL, STRONG
+from nest.draw.palette import BODY, FADED, INK, NOTE, PAPER, SMALL, STRONG, THICK
 from nest.draw.rows import Row, cells, gap, head, height_of, note, stack
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type, words_box
@@ -44,8 +44,8 @@ MAP = (42.0, 13.0)  # mm, most room of the map in the foot of a page
 CROPS = Style(edge=INK, width=0.15)
 JOINT = Style(edge=FADED, width=0.15, dash=(3.0, 1.2))
 CUT_HERE = Style(edge=FADED, width=0.15)
-SEEN = Style(fill="#efe7d8", edge=HAIR, width=0.15)
-HERE = Style(fill="#c98b3c", edge=INK, width=0.2)
+SEEN = Style(fill=PAPER, edge=FADED, width=0.15)
+HERE = Style(fill=THICK, edge=INK, width=0.3)
 WORDS = Type(6.6)
 TOLD = Type(SMALL.size, FADED, halo=PAPER)
 

@@ -95,6 +95,41 @@ def test_each_flaw_is_drawn_and_named(tmp_path):
     assert {"flaw:1:scar", "flaw:2:stain", "hole"} <= set(ids_of(sheet, tmp_path))
 
 
+HOLES = tuple(Flaw("hole", "through", box(x, 300, x + 25, 325)) for x in (300, 340, 380, 420))
+BROAD = Flaw("soft", "grain", box(600, 200, 800, 400))
+
+
+def test_the_mark_of_a_hole_is_never_under_letters():
+    """Nor that of the next one: four small holes in a row, whose codes are as large as they."""
+    hide = small.hide(flaws=(*HOLES, BROAD), readings=(Reading(300, 340, 3.4),), zones=())
+    sheet, pen = view_of(hide)
+    labels = Labels(pen)
+    labels.obstacles += leather.flaw_marks(pen, hide)
+    leather.draw_readings(pen, hide, labels)
+    leather.name_flaws(pen, hide, labels)
+    assert sorted(said(sheet)) == ["3.40", "ho", "ho", "ho", "ho", "sf"]
+    marks = [pen.on_page(flaw.shape) for flaw in HOLES]
+    marks.append(shapely.Point(pen.at([(300, 340)])[0]).buffer(0.45))
+    for words in sheet.words:
+        assert not any(words.box.intersects(mark) for mark in marks)
+
+
+def test_a_flaw_beyond_the_edge_is_not_named():
+    """Nothing of it is drawn, either."""
+    hide = small.hide(flaws=(Flaw("hole", "through", box(-90, 100, -50, 140)),), zones=())
+    sheet, pen = view_of(hide)
+    leather.name_flaws(pen, hide, Labels(pen))
+    assert said(sheet) == []
+
+
+def test_a_flaw_with_room_for_it_has_its_letters_within():
+    hide = small.hide(flaws=(BROAD,), zones=())
+    sheet, pen = view_of(hide)
+    leather.name_flaws(pen, hide, Labels(pen))
+    (words,) = sheet.words
+    assert pen.on_page(BROAD.shape).contains(words.box)
+
+
 def test_a_flaw_that_sticks_out_is_drawn_on_the_leather_only(tmp_path):
     """Rims of flaws drawn by hand cross the edge; ink beyond it would be read as leather."""
     over = Flaw("stain", "grain", box(-200, 200, 100, 300))

@@ -87,6 +87,20 @@ def test_doubts_are_loud_and_numbered_on_the_photo() -> None:
     assert "the legend has no pink" in told.replace("\n", " ")
 
 
+def test_no_mark_on_the_photo_is_under_letters() -> None:
+    """A hole no larger than its letters has them beside it; so has a doubtful mark."""
+    hole, soft = square_flaw("hole", 400, 300, 12), square_flaw("soft", 200, 100, 120)
+    hide = replace(HIDE, flaws=(hole, soft))
+    page = capture_sheet(captured(hide=hide, doubtful=(DOUBT,)))
+    boxes = {words.text: words.box for words in page.words}
+    rings = [Polygon(line) for line in lines(page) if len(line) > 4]
+    rings = [ring for ring in rings if ring.area < 1000.0]  # the hide has more on the page
+    for words in ("ho", "?1"):
+        ring = min(rings, key=boxes[words].distance)
+        assert 0.0 < boxes[words].distance(ring) < 3.0, words
+    assert any(ring.contains(boxes["sf"]) for ring in rings)
+
+
 def test_pictures_are_the_same_every_time(tmp_path: Path) -> None:
     """Byte for byte, photo and all."""
     names = [tmp_path / name for name in ("a.pdf", "b.pdf")]
