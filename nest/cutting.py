@@ -67,7 +67,7 @@ class Cut:
     def cautions(self) -> tuple[str, ...]:
         """What to tell whoever acts."""
         if self.programs:
-            return self.programs[0].cautions
+            return tuple(dict.fromkeys(said for one in self.programs for said in one.cautions))
         return cautions_of(self.machine) if self.machine else BY_HAND
 
 

@@ -132,7 +132,7 @@ def build(
                 number=setup.number,
                 count=len(laid),
                 digest=digest,
-                cautions=cautions,
+                cautions=(*cautions, *setup.cautions),
                 labels=tuple(_named(one, setup) for one in names if one.text in setup.parts),
             )
         )

@@ -1,10 +1,10 @@
 """Set-ups: a hide larger than the bed is laid down several times, and no part is cut in two.
 
 :func:`split` gathers the parts in windows as large as the bed, or in those that they were planned
-for. Each set-up has two registration marks in reach, clear of all parts: those of the first are
-put on the hide with a tape, and every set-up draws the marks by which a later one is laid, so
-that these lie true to the parts. Where they come to lie on the bed says how the hide lies
-(:func:`corrected`).
+for. Each set-up has two registration marks in reach, or three where there is leather for a third
+off their line, clear of all parts: those of the first are put on the hide with a tape, and every
+set-up draws the marks by which a later one is laid, so that these lie true to the parts. Where
+they come to lie on the bed says how the hide lies (:func:`corrected`).
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from itertools import combinations, count
 
 import numpy as np
 import shapely
@@ -32,7 +33,9 @@ TRIED_APART = 5.0  # mm between the places tried for a mark
 APART = 60.0  # mm between two marks at least: 0.5 mm of misreading turns 600 mm by 5 mm
 SKEW = 5.0  # degrees; a hide that lies more askew than this is laid again
 WAYS = (0.0, 90.0)  # degrees, the turns of a hide on the bed that are tried
-STRETCH = 0.01  # of their distance, by which two marks may be measured wrong
+# mm, how far a mark may be from where the others put it: told above the first, refused above the
+# second. Common practice, no published source: a stitch hole lies 3 mm and more from the edge.
+LOOSE, WRONG = 0.5, 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +75,9 @@ class Setup:
     number : from 1, in the order they are cut.
     parts : ids of the placements that are cut.
     to_bed : from the hide's frame to the bed's.
-    marks : two marks by which the hide is laid.
+    marks : two or three marks by which the hide is laid.
     draws : marks that this set-up draws on the hide, for later ones.
+    off : mm, how far each mark was found from where it should be after :func:`corrected`.
     """
 
     number: int
@@ -81,6 +85,25 @@ class Setup:
     to_bed: Move
     marks: tuple[RegistrationMark, ...]
     draws: tuple[RegistrationMark, ...] = ()
+    off: tuple[float, ...] = ()
+
+    @property
+    def fits(self) -> str:
+        """How well the marks that were found fit, in words; "" where none were."""
+        each = ", ".join(
+            f"{m.name} {off:.2f}" for m, off in zip(self.marks, self.off, strict=False)
+        )
+        return f"within {max(self.off):.2f} mm ({each})" if self.off else ""
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """What to mind where they fit badly."""
+        if max(self.off, default=0.0) <= LOOSE:
+            return ()
+        return (
+            f"The marks of set-up {self.number} fit {self.fits} only, and cuts may lie as far "
+            f"off. Read them again; above {WRONG:g} mm they are refused.",
+        )
 
 
 def places(marks: Sequence[RegistrationMark]) -> FloatArray:
@@ -133,7 +156,8 @@ def corrected(setup: Setup, found: ArrayLike) -> Setup:
     """The same set-up for a hide that came to lie a little otherwise.
 
     The turn and shift that bring the marks nearest to where they were found, by least squares
-    (the plane case of Kabsch 1976, Acta Cryst. A32, 922).
+    (the plane case of Kabsch 1976, Acta Cryst. A32, 922; Umeyama 1991, IEEE PAMI 13, 376,
+    without scale). What is left of each mark is kept in ``off``.
 
     Parameters
     ----------
@@ -141,8 +165,8 @@ def corrected(setup: Setup, found: ArrayLike) -> Setup:
 
     Raises
     ------
-    CutError : not one place for each mark, their distance is not that of the marks, or the hide
-        lies more than :data:`SKEW` askew.
+    CutError : not one place for each mark, one that is more than :data:`WRONG` mm off when all
+        are brought together, or the hide lies more than :data:`SKEW` askew.
     """
     home, there = places(setup.marks), np.asarray(found, dtype=np.float64).reshape(-1, 2)
     if len(there) != len(home):
@@ -150,27 +174,36 @@ def corrected(setup: Setup, found: ArrayLike) -> Setup:
             f"set-up {setup.number} has {len(home)} marks; places given: {len(there)}.",
             mend=f"Give one for each, in the order {', '.join(m.name for m in setup.marks)}.",
         )
-    _alike(setup, home, there)
     a, b = home - home.mean(axis=0), there - there.mean(axis=0)
     cross = float((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum())
     angle = math.degrees(math.atan2(cross, float((a * b).sum())))
+    left = np.hypot(*(turned(a, angle) - b).T)
+    if left.max() > WRONG:
+        raise _misread(setup, home, there, left)
     skew = (angle - setup.to_bed.angle + 180.0) % 360.0 - 180.0
     if abs(skew) > SKEW:
         what = f"the hide lies {skew:.1f}° askew in set-up {setup.number}; {SKEW:g}° is the most."
         raise CutError(what, mend="Lay it again by its marks. Are they given in their order?")
     x, y = there.mean(axis=0) - turned(home.mean(axis=0)[None], angle)[0]
-    return replace(setup, to_bed=Move(angle, float(x), float(y)))
+    return replace(setup, to_bed=Move(angle, float(x), float(y)), off=tuple(left.tolist()))
 
 
-def _alike(setup: Setup, home: FloatArray, there: FloatArray) -> None:
-    """Refuse places whose distance is not that of the marks: one of them was misread."""
-    wanted, met = (float(np.hypot(*(pair[1] - pair[0]))) for pair in (home, there))
-    if abs(met - wanted) > STRETCH * wanted + 0.5:
-        raise CutError(
-            f"the marks of set-up {setup.number} are {wanted:.1f} mm apart, and the places given "
-            f"{met:.1f} mm.",
-            mend="Measure them again; or the hide has stretched, and needs a new record.",
-        )
+def _misread(setup: Setup, home: FloatArray, there: FloatArray, left: FloatArray) -> CutError:
+    """Says the two marks whose distance differs most: one of them was misread."""
+    pairs = list(combinations(range(len(home)), 2))
+    wanted, met = (
+        np.array([math.dist(spots[i], spots[k]) for i, k in pairs]) for spots in (home, there)
+    )
+    worst = int(np.argmax(np.abs(met - wanted)))
+    one, other = (setup.marks[i].name for i in pairs[worst])
+    names = ", ".join(mark.name for mark in setup.marks)
+    return CutError(
+        f"the marks found in set-up {setup.number} do not fit: one is {left.max():.1f} mm off, "
+        f"{WRONG:g} mm is the most. {one} and {other} are {wanted[worst]:.1f} mm apart, and the "
+        f"places given {met[worst]:.1f} mm.",
+        mend=f"Read them again, in the order {names}; or the hide has stretched, and needs a new "
+        "record.",
+    )
 
 
 # --- windows ---------------------------------------------------------------------------------
@@ -308,15 +341,13 @@ def _with_marks(
     bed = box(0.0, 0.0, *machine.bed).buffer(-margin)
     seen = [shapely.transform(bed, move.back) for move in moves]
     setups: list[Setup] = []
+    numbers = count(1)
     for n, (parts, move) in enumerate(zip(groups, moves, strict=True)):
         found = _tied(seen, n, free)
         if found is None:
             return None
-        by, pair = found
-        marks = tuple(
-            RegistrationMark(f"M{2 * n + i + 1}", float(x), float(y))
-            for i, (x, y) in enumerate(pair)
-        )
+        by, spots = found
+        marks = tuple(RegistrationMark(f"M{next(numbers)}", x, y) for x, y in spots.tolist())
         setups.append(Setup(n + 1, parts, move, marks))
         if n:
             setups[by] = replace(setups[by], draws=(*setups[by].draws, *marks))
@@ -330,14 +361,17 @@ def _tied(
     others = sorted(range(n), key=lambda k: -seen[k].intersection(seen[n]).area) or [n]
     for leather in free:
         for k in others:
-            pair = _pair(seen[k].intersection(seen[n]).intersection(leather))
-            if pair is not None:
-                return k, pair
+            spots = _spots(seen[k].intersection(seen[n]).intersection(leather))
+            if spots is not None:
+                return k, spots
     return None
 
 
-def _pair(free: BaseGeometry) -> FloatArray | None:
-    """Two places in ``free`` as far apart as a grid has them, whole mm; None if too near."""
+def _spots(free: BaseGeometry) -> FloatArray | None:
+    """Two places in ``free`` as far apart as a grid has them, whole mm; None if too near.
+
+    And a third, as far off their line, where that is not too near: it shows which was misread.
+    """
     if free.is_empty:
         return None
     x0, y0, x1, y1 = free.bounds
@@ -350,4 +384,9 @@ def _pair(free: BaseGeometry) -> FloatArray | None:
     along = points @ np.array([np.cos(ways), np.sin(ways)])
     best = int(np.argmax(np.ptp(along, axis=0)))
     ends = points[[int(np.argmin(along[:, best])), int(np.argmax(along[:, best]))]]
-    return ends if np.hypot(*(ends[1] - ends[0])) >= APART else None
+    along, length = ends[1] - ends[0], math.dist(*ends)
+    if length < APART:
+        return None
+    off = np.abs((points - ends[0]) @ np.array([-along[1], along[0]])) / length
+    third = points[int(np.argmax(off))]
+    return np.vstack([ends, third]) if off.max() >= APART else ends

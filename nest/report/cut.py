@@ -25,7 +25,11 @@ def facts(cut: Cut) -> dict[str, str]:
         told[f"mind, {number}"] = words
     if cut.machine:
         told["machine"] = cut.machine.name
-    return told | {f"set-up {one.number} of {one.count}": ways_of(one) for one in cut.programs}
+    for setup, one in zip(cut.setups, cut.programs, strict=True):
+        told[f"set-up {one.number} of {one.count}"] = ways_of(one)
+        if setup.off:
+            told[f"marks of set-up {one.number}"] = f"found, and fit {setup.fits}"
+    return told
 
 
 def ways_of(program: Program) -> str:

@@ -56,8 +56,9 @@ DRAWN = (
 )
 ASKEW = (
     "If they come to lie otherwise, read their places off the machine and make the file anew: "
-    "--marked {number} X,Y X,Y"
+    "--marked {number} {places}, of {names} in this order."
 )
+FOUND = "This file is made for the marks as they were found: they fit {fits}."
 LINE = Type(6.6)
 TITLES = Type(6.0, INK, bold=True)
 
@@ -169,7 +170,13 @@ def _laying_rows(setup: Setup, program: Program) -> list[Row]:
         *note(DRAWN if setup.number > 1 and program.machine.can_mark else TAPE, SIDEBAR),
         gap(0.6),
     ]
-    rows += note(ASKEW.format(number=setup.number), SIDEBAR)
+    each = {
+        "places": " ".join("X,Y" for _ in setup.marks),
+        "names": ", ".join(mark.name for mark in setup.marks),
+    }
+    if setup.off:
+        rows += [*note(FOUND.format(fits=setup.fits), SIDEBAR), gap(0.6)]
+    rows += note(ASKEW.format(number=setup.number, **each), SIDEBAR)
     if setup.draws and program.machine.can_mark:
         names = ", ".join(mark.name for mark in setup.draws)
         rows += [gap(0.6), *note(f"{names}: the file draws them, for a later set-up.", SIDEBAR)]

@@ -267,6 +267,29 @@ def test_marks_that_came_to_lie_otherwise_move_the_file(bench, tmp_path) -> None
     assert wide[1] - wide[0] == pytest.approx(10.0, abs=0.01)
 
 
+def test_how_well_the_marks_fit_is_told_and_badly_is_minded(bench, tmp_path, capsys) -> None:
+    """In the terminal, in the JSON and on the sheet."""
+    machine = profile(tmp_path)
+    plan, hide = nest.read_plan(bench / "week.plan.json")
+    (setup,) = nest.cut(plan, hide, nest.read_machine(machine)).setups
+    places = setup.to_bed.on([(mark.x, mark.y) for mark in setup.marks])
+    for shift, minded in ((0.2, False), (2.0, True)):
+        found = places + np.array([[shift, 0.0], [0.0, 0.0], [0.0, 0.0]])
+        marked = ["--marked", "1", *(f"{x:.3f},{y:.3f}" for x, y in found)]
+        out = ["--out", str(tmp_path), "--force"]
+        assert cut(bench, "--machine", machine, *marked, *out, "--json") == 0
+        told = json.loads(capsys.readouterr().out)
+        fits = re.search(r"fit within (\d\.\d\d) mm \(M1 ", told["marks of set-up 1"])
+        assert fits is not None
+        assert (float(fits[1]) > 0.5) == minded
+        assert any("Read them again" in words for words in told["mind"]) == minded
+        sheet = PdfReader(tmp_path / "week.ours.setups.pdf").pages[0].extract_text()
+        assert fits[0] in " ".join(sheet.split())
+        assert ("Read them again" in " ".join(sheet.split())) == minded
+        assert cut(bench, "--machine", machine, *marked, *out) == 0
+        assert f"{fits[0]}" in capsys.readouterr().out
+
+
 @pytest.mark.parametrize("origin", ["lower left", "upper right", "centre"])
 def test_what_the_sheet_says_of_the_marks_can_be_typed_in(origin, bench, tmp_path) -> None:
     """Read off the printed table, as the machine counts, they give the same cuts again.
@@ -278,8 +301,9 @@ def test_what_the_sheet_says_of_the_marks_can_be_typed_in(origin, bench, tmp_pat
     assert cut(bench, "--machine", machine, "--out", str(first)) == 0
     sheet = PdfReader(first / "week.ours.setups.pdf").pages[0].extract_text()
     number = r"\s+(-?\d+\.\d)"
-    rows = re.findall(r"(M[12])" + 4 * number, sheet)
-    assert [row[0] for row in rows] == ["M1", "M2"]
+    rows = re.findall(r"(M[123])" + 4 * number, sheet)
+    assert [row[0] for row in rows] == ["M1", "M2", "M3"]
+    assert "--marked 1 X,Y X,Y X,Y, of M1, M2, M3 in this order" in " ".join(sheet.split())
     places = [f"{x},{y}" for _, _, _, x, y in rows]
     assert cut(bench, "--machine", machine, "--marked", "1", *places, "--out", str(again)) == 0
     before, after = (outlines_of_dxf(folder / "week.ours.1.dxf") for folder in (first, again))
@@ -298,8 +322,8 @@ def test_what_the_sheet_says_of_the_marks_can_be_typed_in(origin, bench, tmp_pat
         ({"bed": [120.0, 110.0]}, [], "hunter-1/body"),  # 150 mm long
         ({"bed": "large"}, [], "ours.machine.toml, key 'bed'"),
         ({}, ["--marked", "7", "1,1", "2,2"], "there is no set-up 7"),
-        ({}, ["--marked", "1", "1,1"], "set-up 1 has 2 marks; places given: 1."),
-        ({}, ["--marked", "1", "1,1", "1,2"], "mm apart"),
+        ({}, ["--marked", "1", "1,1"], "set-up 1 has 3 marks; places given: 1."),
+        ({}, ["--marked", "1", "1,1", "1,2", "2,2"], "mm apart"),
         ({}, ["--marked", "one"], "can't be read"),
         ({"largest_file": 10}, [], "takes 10"),
     ],

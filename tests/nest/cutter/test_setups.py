@@ -8,11 +8,12 @@ import pytest
 import shapely
 import shapely.affinity
 from ortools.sat.python import cp_model
+from scipy.spatial.transform import Rotation
 
 from nest import week
 from nest.cutter.cover import fewest
 from nest.cutter.machine import BED_MARGIN, Machine
-from nest.cutter.setups import Move, corrected, places, split
+from nest.cutter.setups import Move, RegistrationMark, Setup, corrected, places, split
 from nest.errors import CutError
 from nest.plans import placed_outline
 from tests.bench.cutting import laid
@@ -147,7 +148,7 @@ def test_a_small_turn_and_shift_at_the_marks_is_taken_over():
 def test_a_worked_turn():
     """By hand: marks (0, 0) and (100, 0) found at (10, 20) and 100 mm from there at 3°."""
     setup = split(PLAN, laser(3000, 3000))[0]
-    first, second = setup.marks
+    first, second, *_ = setup.marks
     pair = (dataclasses.replace(first, x=0.0, y=0.0), dataclasses.replace(second, x=100.0, y=0.0))
     setup = dataclasses.replace(setup, marks=pair, to_bed=Move(0.0, 0.0, 0.0))
     c, s = math.cos(math.radians(3)), math.sin(math.radians(3))
@@ -164,9 +165,75 @@ def test_a_worked_turn():
     ],
 )
 def test_marks_that_can_not_be_are_refused(change, says):
-    setup = split(PLAN, laser(700, 500))[1]
+    setup = pair()
     with pytest.raises(CutError, match=says):
         corrected(setup, change(setup.to_bed.on(places(setup.marks))))
+
+
+def pair():
+    """A set-up with two marks, 400 mm apart, that lies as the hide does."""
+    return Setup(2, ("a",), Move(0.0, 0.0, 0.0), (M3, M4))
+
+
+M3, M4, M5 = (
+    RegistrationMark(f"M{n}", x, y) for n, x, y in ((3, 0.0, 0.0), (4, 400.0, 0.0), (5, 0.0, 300.0))
+)
+
+
+@pytest.mark.parametrize(
+    ("longer", "left", "told"),
+    [(0.0, 0.0, False), (0.9, 0.45, False), (1.1, 0.55, True), (2.9, 1.45, True)],
+)
+def test_what_is_left_of_two_marks_is_half_what_their_distance_is_off(longer, left, told):
+    """Each gives way by half; said in words above 0.5 mm."""
+    setup = corrected(pair(), [(10.0, 20.0), (410.0 + longer, 20.0)])
+    assert setup.off == pytest.approx((left, left))
+    assert setup.fits == f"within {left:.2f} mm (M3 {left:.2f}, M4 {left:.2f})"
+    assert bool(setup.cautions) == told
+
+
+def test_marks_more_than_a_millimetre_and_a_half_off_are_refused():
+    """Before, 400 mm could be misread by 4.5 mm without a word."""
+    with pytest.raises(CutError, match=r"one is 1\.6 mm off.* M3 and M4 are 400\.0 mm apart, and"):
+        corrected(pair(), [(10.0, 20.0), (413.1, 20.0)])
+
+
+def test_three_marks_are_all_used():
+    """The best turn and shift of three, as scipy's alignment of vectors finds them."""
+    setup = dataclasses.replace(pair(), marks=(M3, M4, M5))
+    true = Move(1.3, 12.0, -7.0)
+    found = true.on(places(setup.marks)) + np.array([[0.4, 0.1], [-0.3, 0.5], [0.2, -0.6]])
+    again = corrected(setup, found)
+    home = places(setup.marks)
+    a, b = (np.column_stack([spots - spots.mean(axis=0), np.zeros(3)]) for spots in (home, found))
+    turn, _ = Rotation.align_vectors(b, a)
+    assert again.to_bed.angle == pytest.approx(turn.as_euler("zyx", degrees=True)[0], abs=1e-6)
+    assert again.to_bed.on(home).mean(axis=0) == pytest.approx(found.mean(axis=0))
+    assert again.off == pytest.approx(np.hypot(*(again.to_bed.on(home) - found).T))
+    off = np.abs(again.to_bed.on(home) - true.on(home)).max()
+    assert off < 0.5  # better than any of the readings' worst
+
+
+def test_of_three_marks_a_misread_one_is_named_by_its_distance():
+    setup = dataclasses.replace(pair(), marks=(M3, M4, M5))
+    found = places(setup.marks) + np.array([[0.0, 0.0], [0.0, 0.0], [0.0, 9.0]])
+    with pytest.raises(CutError, match=r"M3 and M5 are 300\.0 mm apart, and the places given 309"):
+        corrected(setup, found)
+    with pytest.raises(CutError, match="in the order M3, M4, M5"):
+        corrected(setup, places(setup.marks)[[1, 0, 2]])
+
+
+@pytest.mark.parametrize("bed", [(3000, 3000), (700, 500)])
+def test_a_third_mark_is_put_where_there_is_leather_off_the_line_of_two(bed):
+    setups = split(PLAN, laser(*bed))
+    three = [setup for setup in setups if len(setup.marks) == 3]
+    assert three
+    for setup in three:
+        spots = places(setup.marks)
+        (ax, ay), (bx, by) = spots[1] - spots[0], spots[2] - spots[0]
+        assert abs(ax * by - ay * bx) / math.hypot(ax, ay) >= 60
+    names = [mark.name for setup in setups for mark in setup.marks]
+    assert names == [f"M{k + 1}" for k in range(len(names))]
 
 
 def test_back_undoes_on():
