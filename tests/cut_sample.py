@@ -61,7 +61,7 @@ def knife(**changes):
     """A drag knife of 1 mm offset on a router; holes are left out, they are smaller than it."""
     about = {
         "name": "sample knife", "tool": "drag", "bed": (300.0, 200.0), "offset": 1.0,
-        "overcut": 2.0, "lead_in": 8.0, "swivel_height": 3.0, "holes": "none", "marker": "blade",
+        "overcut": 2.0, "lead_in": 8.0, "turn_height": 3.0, "holes": "none", "marker": "blade",
     }  # fmt: skip
     return Machine(**(about | changes))
 

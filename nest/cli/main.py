@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
 
 import nest
-from nest.cli import cut, hide, plan, sheath
+from nest.cli import completion, cut, hide, plan, sheath
 from nest.cli.told import BAD_INPUT, DONE, NO_PLAN, STOPPED, say
 
 _PLACE = re.compile(r"-[\d.]+,")
@@ -44,10 +44,11 @@ def _parser() -> argparse.ArgumentParser:
         description="From knife outlines and a hide to a checked cut plan for knife sheaths.",
         epilog="example: croupon plan shared/weeks/week-12.week.toml --seconds 20",
     )
-    parser.add_argument("--version", action="version", version=_version())
+    parser.add_argument("-V", "--version", action="version", version=_version())
     verbs = parser.add_subparsers(required=True, metavar="verb")
     for room in (hide, sheath, plan, cut):
         room.add_to(verbs)
+    completion.add_to(verbs, parser)
     return parser
 
 

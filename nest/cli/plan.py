@@ -23,7 +23,7 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
         verbs, "plan", _plan, "place a week's sheaths on hides, check the plans and write them",
         "croupon plan shared/weeks/week-12.week.toml --seconds 20 --out out",
     )  # fmt: skip
-    _week(plan, "--hide", "instead of the week's; the cheapest that holds all, or several")
+    _week(plan, "instead of the week's; the cheapest that holds all, or several")
     plan.add_argument(
         "--machine", metavar="NAME",
         help="the cutter: where its profile gives a shift, no part crosses from one window of its "
@@ -34,17 +34,17 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
     )
     compare = add(
         verbs, "compare", _compare, "plan the same week on several hides and compare them",
-        "croupon compare shared/weeks/week-12.week.toml --hides shared/hides/*.hide.json",
+        "croupon compare shared/weeks/week-12.week.toml --hide shared/hides/*.hide.json",
     )  # fmt: skip
-    _week(compare, "--hides", "instead of the week's")
+    _week(compare, "instead of the week's")
 
 
-def _week(verb: argparse.ArgumentParser, hides: str, instead: str) -> None:
+def _week(verb: argparse.ArgumentParser, instead: str) -> None:
     """The week, the hides, the budget and the folder."""
     writes(verb)
     verb.add_argument("week", type=Path, help="NAME.week.toml")
     verb.add_argument(
-        hides, dest="hides", type=Path, nargs="+", metavar="HIDE",
+        "--hide", dest="hides", type=Path, nargs="+", metavar="HIDE",
         help=f"records to cut from, {instead}",
     )  # fmt: skip
     budget = verb.add_mutually_exclusive_group()

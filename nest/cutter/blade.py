@@ -176,7 +176,7 @@ def _dragged(
         if k == 0:
             _swing(way, leg.p, blade, first, machine, TOUCH)
         else:
-            lifted = abs(_turn(blade, first)) > machine.swivel_threshold
+            lifted = abs(_turn(blade, first)) > machine.turn_from
             _swing(way, leg.p, blade, first, machine, SWIVEL if lifted else DOWN)
         way.to(leg.q + d * _unit(last), leg.bulge)
         blade = last
@@ -195,7 +195,7 @@ def _swing(
     if abs(turn) < SAME_HEADING:
         return
     d = machine.offset
-    height = DOWN if height == SWIVEL and not machine.swivel_height else height
+    height = DOWN if height == SWIVEL and not machine.turn_height else height
     round_ = d * (1 - math.cos(math.radians(turn) / 2)) > FLAT_ARC
     bulge = math.tan(math.radians(turn) / 4) if round_ else 0.0
     way.to(tip + d * _unit(new), bulge, height)
@@ -212,7 +212,7 @@ def _turnable(legs: list[_Leg], contour: Contour, machine: Machine) -> None:
         turn = _turn(old.headings[1], new.headings[0])
         step = (old.length + new.length) / 2
         # a corner is swung round, and a curve wide enough ends the run
-        bends = SAME_HEADING < abs(turn) <= machine.swivel_threshold
+        bends = SAME_HEADING < abs(turn) <= machine.turn_from
         if not bends or step >= least * math.radians(abs(turn)) or turn * turned < 0:
             turned, run = 0.0, 0.0
             continue

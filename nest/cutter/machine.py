@@ -61,11 +61,11 @@ class Machine:
     blade_angle : angle between cutting edge and leather, which says how far the cut lags behind
         at depth.
     overcut : how far a closed cut runs on past its start.
-    swivel_threshold : a drag knife turns in place at corners sharper than this; at blunter ones
+    turn_from : a drag knife turns in place at corners sharper than this; at blunter ones
         it steers itself.
-    swivel_height : how far above full depth the knife is lifted to turn; 0 for not at all.
+    turn_height : how far above full depth the knife is lifted to turn; 0 for not at all.
     lift_threshold : tangential and oscillating knives: at corners sharper than this they run
-        on into waste by the overcut, are lifted by ``swivel_height``, turned and put down again;
+        on into waste by the overcut, are lifted by ``turn_height``, turned and put down again;
         180 for never.
     least_radius : knives: the tightest curve the blade turns in while it is buried; unless
         given, a drag knife's offset.
@@ -110,8 +110,8 @@ class Machine:
     most_thickness: Annotated[float | None, Between(0.1, 50.0, "mm")] = None
     blade_angle: Annotated[float, Between(10.0, 90.0, "degrees")] = 60.0
     overcut: Annotated[float, Between(0.0, 20.0, "mm")] = 0.0
-    swivel_threshold: Annotated[float, Between(1.0, 90.0, "degrees")] = 20.0
-    swivel_height: Annotated[float, Between(0.0, 20.0, "mm")] = 0.0
+    turn_from: Annotated[float, Between(1.0, 90.0, "degrees")] = 20.0
+    turn_height: Annotated[float, Between(0.0, 20.0, "mm")] = 0.0
     lift_threshold: Annotated[float, Between(1.0, 180.0, "degrees")] = 180.0
     least_radius: Annotated[float | None, Between(0.0, 50.0, "mm")] = None
     lead_in: Annotated[float, Between(0.0, 50.0, "mm")] = 0.0
@@ -268,6 +268,7 @@ class Machine:
 
 _WHOLE = ("passes", "pen_cut", "pen_mark", "largest_file")
 _LISTS = ("formats", "marks", "start", "finish", "cautions")
+OLD_KEYS = {"swivel_threshold": "turn_from", "swivel_height": "turn_height"}
 KEYS = tuple(f.name for f in fields(Machine))
 
 
@@ -329,6 +330,11 @@ def machine_of(table: Mapping[str, object], name: str) -> Machine:
     ------
     InputError : an unknown key, one that is missing, a wrong type, a value out of bounds.
     """
+    for old, new in OLD_KEYS.items():
+        if old in table:
+            raise CutError(
+                f"{old} is called {new} now.", mend=f"Write {new}.", place=f"key '{old}'"
+            )
     known_keys(table, KEYS)
     for key in ("tool", "bed"):
         if key not in table:

@@ -303,7 +303,7 @@ def _stretches(contour: Contour, machine: Machine) -> FloatArray:
     ring = np.concatenate([points, points[:1]])
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(ring, axis=0).T))])
     at = np.linspace(0, along[-1], max(round(along[-1] / STEP), 4), endpoint=False)
-    at = at[_straight(points, along, at, machine.swivel_threshold)]
+    at = at[_straight(points, along, at, machine.turn_from)]
     places = np.stack([np.interp(at, along, ring[:, axis]) for axis in (0, 1)], axis=-1)
     return np.stack([places, places], axis=1)
 

@@ -110,7 +110,15 @@ def _difference(usual: Sequence[Part], other: Sequence[Part]) -> str:
         return ""
     body, turned_over = usual[0].outline, other[0].outline.points * (1.0, -1.0)
     rest = body.polygon.symmetric_difference(Polygon(turned_over)).area
-    return ", other hand" if rest < 0.01 * body.area else ", another shape"
+    return f", {_hand(other[0])} hand" if rest < 0.01 * body.area else ", another shape"
+
+
+def _hand(body: Part) -> str:
+    """Which hip it is worn on: a right-hand body has its back at the greater y, grain side up
+    (:mod:`nest.sheaths.pattern`).
+    """
+    y = {region.face: region.outline.polygon.centroid.y for region in body.regions}
+    return "right" if y["back"] > y["front"] else "left"
 
 
 def _letter(index: int) -> str:

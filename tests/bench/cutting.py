@@ -175,7 +175,7 @@ def distinct(pattern: Sequence[Contour]) -> list[Contour]:
 def castor_row(pattern: Sequence[Contour], offset: float, way: str) -> Cut:
     """Drag a blade through all closed cuts of a pattern in one of :data:`WAYS`."""
     knife = machine(
-        "drag", offset=offset, overcut=2.0, lead_in=8 * offset, holes="none", swivel_height=1.0
+        "drag", offset=offset, overcut=2.0, lead_in=8 * offset, holes="none", turn_height=1.0
     )
     cuts = [c for c in distinct(pattern) if c.work == "cut"]
     first = aligning((-200.0, -200.0), knife)
@@ -200,7 +200,7 @@ def marks_row(plan: Plan, offset: float) -> tuple[int, float]:
     """How many lines the blade marks in all programs of a plan, and how far off the worst is."""
     knife = replace(
         machine("drag", offset=offset, overcut=2.0, lead_in=8 * offset, holes="cross", hole=1.5,
-                marker="blade", swivel_height=3.0),
+                marker="blade", turn_height=3.0),
         bed=(1200.0, 800.0),
     )  # fmt: skip
     far = [0.0]

@@ -49,7 +49,7 @@ def test_plan_as_json_has_the_figures_and_nothing_else_on_stdout(tmp_path, capsy
         ["hide", "show", BIRCH],
         ["hide", "check", BIRCH],
         ["sheath", str(SHARED / "knives/heron.knife.toml"), "--hand", "left"],
-        ["compare", WEEK, "--hides", BIRCH, str(SHARED / "hides/rowan.hide.json"),
+        ["compare", WEEK, "--hide", BIRCH, str(SHARED / "hides/rowan.hide.json"),
          "--effort", "0.005"],
     ],
 )  # fmt: skip

@@ -116,7 +116,7 @@ def _way(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
 def _levels(machine: Machine, depth: float) -> dict[str, float]:
     """Z at each height of a stroke. A tip lifted off the leather would not turn but go along."""
     touch = max(depth, machine.z_mark)
-    return {DOWN: depth, SWIVEL: min(depth + machine.swivel_height, touch), TOUCH: touch}
+    return {DOWN: depth, SWIVEL: min(depth + machine.turn_height, touch), TOUCH: touch}
 
 
 def _feed(stroke: Stroke, machine: Machine) -> str:

@@ -150,10 +150,10 @@ def test_only_turns_above_the_threshold_are_made_almost_lifted():
     """A flat roof of 10° is steered through; its gutters of 85° are swung round."""
     roof = [(20, 0), (40, 0), (40, 20), (20, 20 + 20 * math.tan(math.radians(5))), (0, 20), (0, 0)]
     contour = square(points=np.array(roof, dtype=float))
-    stroke = only(contour, drag(swivel_height=1.0, overcut=0.0))
+    stroke = only(contour, drag(turn_height=1.0, overcut=0.0))
     turns = [abs(math.degrees(4 * math.atan(b))) for _, _, b, h in stroke.moves() if h != "down"]
     assert sorted(turns) == pytest.approx([85.0, 85.0, 90.0, 90.0])
-    assert only(contour, drag(swivel_height=0.0)).heights is None
+    assert only(contour, drag(turn_height=0.0)).heights is None
 
 
 def test_the_blade_keeps_its_heading_while_it_is_lifted():

@@ -270,7 +270,7 @@ def test_gcode_arcs_keep_their_centre_and_small_ones_become_chords():
 
 def test_a_knife_travels_high_cuts_low_and_swivels_between():
     """Heights of the profile: 5 above the leather, 4 in it, 3 less for a swivel."""
-    told = text("gcode", cs.knife(z_cut=-4.0, swivel_height=3.0))
+    told = text("gcode", cs.knife(z_cut=-4.0, turn_height=3.0))
     assert "M4" not in told
     assert set(re.findall(r"Z(-?[\d.]+)", told)) == {"5", "-4", "-1", "-0.3"}
 
@@ -290,7 +290,7 @@ def test_a_blade_is_swung_before_it_is_lowered_to_full_depth():
 
 def test_a_blade_never_swings_above_the_leather_where_it_would_not_turn():
     """A swivel 3 mm above each of three passes of 1.33 mm would be in the air."""
-    told = text("gcode", cs.knife(passes=3, swivel_height=3.0))
+    told = text("gcode", cs.knife(passes=3, turn_height=3.0))
     heights = {float(z) for z in re.findall(r"G1 Z(-?[\d.]+)", told)}
     assert heights == {-0.3, -1.0, -4.0, -1.3333, -2.6667}
 

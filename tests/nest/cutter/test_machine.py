@@ -311,3 +311,11 @@ def test_leather_that_it_may_not_get_through_is_told(changes, depth, says):
 
 def test_leather_that_it_gets_through_needs_no_word():
     assert thin_enough(made(ROUTER | {"most_thickness": 4.0}), Depth(3.4, 3.8, 3.1)) == ()
+
+
+@pytest.mark.parametrize(
+    ("old", "new"), [("swivel_threshold", "turn_from"), ("swivel_height", "turn_height")]
+)
+def test_a_profile_with_a_key_of_an_older_name_is_told_the_new_one(old, new):
+    with pytest.raises(InputError, match=f"{old} is called {new} now. Write {new}."):
+        machine_of({"tool": "hand", "bed": [600, 400], old: 10.0}, "mine")

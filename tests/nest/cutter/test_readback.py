@@ -40,7 +40,7 @@ KNIVES = {
     "1 mm": {},
     "3 mm": {"offset": 3.0, "lead_in": 20.0},
     "thinned": {"smallest_step": 0.1},
-    "never lifted": {"swivel_height": 0.0},
+    "never lifted": {"turn_height": 0.0},
     "three passes": {"passes": 3},
 }
 
@@ -82,7 +82,7 @@ def test_a_right_file_of_a_drag_knife_passes(form, changes):
 @pytest.mark.parametrize("form", [form for form in FORMS if form != "gcode"])
 def test_a_right_file_of_an_oscillating_knife_passes(form):
     """It is lifted at corners, so its strokes come in pieces."""
-    device = cs.machine(tool="oscillating", overcut=1.0, swivel_height=8.0, lift_threshold=30.0)
+    device = cs.machine(tool="oscillating", overcut=1.0, turn_height=8.0, lift_threshold=30.0)
     program = cs.program(device)
     assert judge(encoded(program, form), form, program) == ()
 

@@ -12,8 +12,8 @@ from PIL import Image
 from pypdf import PdfReader
 from svgelements import SVG, Shape
 
+import nest
 from hides.hide import Hide
-from hides.outline import Outline
 from nest.figures import FIGURES, Figures, measure
 from nest.job import Job, Kit, Wanted
 from nest.plans import Placement, Plan, Verdict, placed_outline
@@ -22,6 +22,7 @@ from nest.report.cutplan import SHOWN, cut_detail, cut_plan
 from nest.report.hidesheet import hide_sheet
 from nest.report.names import patterns_of
 from tests import small
+from tests.places import ROOT
 from tests.sheets import overlaps, said
 
 PASSED = Verdict(True, 0, 0.01, 1)
@@ -247,16 +248,26 @@ def test_sheaths_share_a_letter_by_pattern():
     assert patterns["heron-1"].fill != patterns["pip-1"].fill
 
 
-def test_the_other_hand_and_another_shape_get_their_own_letter():
+def test_the_other_hand_and_another_shape_get_their_own_letter_and_name():
     """A left-hand sheath is the right-hand one turned over; the welt of another is another."""
-    over = Outline.of(small.BODY.outline.points * (1.0, -1.0))
-    bodies = (small.BODY, dataclasses.replace(small.BODY, outline=over), small.CROSS_LOOP)
+    heron = nest.read_knife(ROOT / "shared/knives/heron.knife.toml")
+    right, left = (nest.sheath(heron, hand=hand).parts[0] for hand in ("right", "left"))
+    assert told_of(right, left, small.CROSS_LOOP) == [
+        "heron",
+        "heron, left hand",
+        "heron, another shape",
+    ]
+    assert told_of(left, right) == ["heron", "heron, right hand"]
+
+
+def told_of(*bodies):
+    """What the sheaths of a plan with these bodies are called, whose letters are A, B, C."""
     wanted = tuple(
         Wanted(f"heron-{i}/body", f"heron-{i}", body, small.NEED) for i, body in enumerate(bodies)
     )
     patterns = patterns_of(dataclasses.replace(small.plan(), wanted=wanted, placements=()))
-    told = [(pattern.letter, pattern.name) for pattern in patterns.values()]
-    assert told == [("A", "heron"), ("B", "heron, other hand"), ("C", "heron, another shape")]
+    assert [pattern.letter for pattern in patterns.values()] == list("ABC"[: len(bodies)])
+    return [pattern.name for pattern in patterns.values()]
 
 
 def test_many_patterns_still_fit_the_page():
