@@ -35,7 +35,7 @@ class Profile:
 
 @dataclass(frozen=True)
 class Knife:
-    """A knife in its own frame; equal knives are equal in all but their source and guesses.
+    """A knife in its own frame; equal knives are equal in all but their source.
 
     Attributes
     ----------
@@ -46,6 +46,8 @@ class Knife:
     handle_round : 1 for a handle whose section is a stadium, 0 for a square one.
     choices : for its sheath.
     guesses : what the file left out and how it was decided, in words.
+    remarks : what is doubtful in how the file says it, in words.
+    edge_side : which side of the drawing is the edge, and who says so.
     """
 
     name: str
@@ -57,7 +59,9 @@ class Knife:
     handle_round: float = 1.0
     choices: Choices = field(default_factory=Choices)
     source: Path | None = field(default=None, compare=False)
-    guesses: tuple[str, ...] = field(default=(), compare=False)
+    guesses: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    edge_side: str = ""
 
     @cached_property
     def length(self) -> float:

@@ -23,6 +23,7 @@ from hides.outline import FloatArray, Outline, turned
 from hides.trace import Silhouette
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
+from nest.knife.edge import BESIDE, Flank, chosen_side, guessed_side, straighter_side
 from nest.knife.model import Knife, Profile, profile_of
 from nest.part import XY
 
@@ -37,9 +38,7 @@ LUG = (3.0, 0.012)  # mm, share: a guard stands out so far beyond handle and bla
 SYMMETRIC = 0.9  # of its area: a shape that covers so much of its mirror image is symmetric
 FORK = 0.07  # of the area between back and edge: more empty ground in it makes it a fork
 TWIN = 0.05  # sides that differ by less (mean difference over mean width) are two edges
-EDGE_SURE = 1.2  # one side bulges so many times more than the other before it is called the edge
 NEAR_END = np.array([0.0, 0.01, 0.02, 0.03, 0.15])  # where the ends are looked at
-FAINT_BULGE = 0.004  # of the blade's length: bulges below it tell nothing
 
 
 def knife_from(
@@ -66,12 +65,14 @@ def knife_from(
     ----------
     drawing : a :class:`~hides.trace.Silhouette`, or (n, 2) points with y up.
     length : mm from tip to butt; may be left out where the drawing has a real size.
-    tip, butt, edge : points in the drawing file's own units and axes. Tip and butt come
-        together; without them the knife is laid along its own long axis.
+    tip, butt, edge : points in the drawing file's own units and axes.
+    tip, butt : come together; without them the knife is laid along its own long axis.
     guard : mm from the butt; without it the place where the width steps.
     handle_thickness : mm, or [[mm from the butt, mm], ...].
     edges : 1 or 2; say 1 for a single-edged blade that looks double-edged.
-    edge_straight : the edge is the straighter side (sheepsfoot, wharncliffe).
+    edge : any point beside the cutting edge. Without it the side for which all signs of the
+        shape speak, if they do (:func:`nest.knife.edge.guessed_side`).
+    edge_straight : of old files. Without ``edge``, the edge is the side that bulges less.
 
     Raises
     ------
@@ -90,11 +91,12 @@ def knife_from(
     side = profile_of(points, np.linspace(points[:, 0].min(), points[:, 0].max(), STATIONS))
     _refuse_fork(side, Polygon(points).area)
     guard, guard_said = _guard(side, guard)
-    _refuse_double_edge(side, guard, edges)
+    flanks = tuple(_flank(drawing, lie, scale, side, guard, way) for way in (1.0, -1.0))
+    _refuse_double_edge(side, guard, edges, flanks)
     _refuse_double_guard(side, guard)
     chosen = None if edge is None else lie.laid(drawing.here(edge)[None])[0] * scale
-    flip, edge_said = _edge_is_below(side, guard, chosen, edge_straight)
-    if flip:
+    told = _edge_told(points, side, guard, chosen, edge_straight, flanks)
+    if told.below:
         points = points * (1.0, -1.0)
     blade, handle, thick_said = _thicknesses(blade_thickness, handle_thickness, guard)
     if tip_thickness is not None and tip_thickness > blade:
@@ -114,8 +116,10 @@ def knife_from(
         source=source,
         guesses=(
             *drawing.warnings,
-            *(s for s in (lie.said, scale_said, guard_said, edge_said, thick_said) if s),
+            *(s for s in (lie.said, scale_said, guard_said, told.guess, thick_said) if s),
         ),
+        remarks=(told.remark,) if told.remark else (),
+        edge_side=told.said,
     )
 
 
@@ -134,6 +138,10 @@ class _Axis:
     def laid(self, points: FloatArray) -> FloatArray:
         """Turn (n, 2) points so that the butt is at (0, 0) and the tip on the x axis."""
         return turned(points - self.butt, -self.angle)
+
+    def drawn(self, points: FloatArray) -> FloatArray:
+        """Turn (n, 2) points back as the knife lies in its drawing, y up."""
+        return turned(points, self.angle) + self.butt
 
 
 def _named_lie(drawing: Silhouette, tip: XY | None, butt: XY | None) -> _Axis:
@@ -255,7 +263,7 @@ def _scale(drawing: Silhouette, lie: _Axis, length: float | None) -> tuple[float
     return drawing.unit, f"Length {span:.1f} mm, by the drawing's own units (key length)."
 
 
-# ---------------------------------------------------------------- guard and edge
+# ---------------------------------------------------------------- guard
 
 
 def _guard(side: Profile, given: float | None) -> tuple[float, str]:
@@ -295,63 +303,56 @@ def _steps(width: FloatArray, reach: int) -> FloatArray:
     return step
 
 
-def _edge_is_below(
-    side: Profile, guard: float, chosen: FloatArray | None, straight: bool
-) -> tuple[bool, str]:
-    """Whether the edge faces -v as the points lie, and the guess in words."""
-    above, below = _bulges(side, guard)
-    told = above > EDGE_SURE * below or below > EDGE_SURE * above
-    by_shape = (below > above) != straight
+# ---------------------------------------------------------------- edge
+
+
+@dataclass(frozen=True, slots=True)
+class _Edge:
+    """Whether the edge faces -v as the points lie, and what is said of it."""
+
+    below: bool
+    said: str
+    guess: str = ""
+    remark: str = ""
+
+
+def _edge_told(
+    points: FloatArray,
+    side: Profile,
+    guard: float,
+    chosen: FloatArray | None,
+    straight: bool,
+    flanks: tuple[Flank, ...],
+) -> _Edge:
+    """Take the edge that is named, or ask the shape; ``flanks`` are the upper and the lower."""
+
+    def named(below: bool, by: str, **words: str) -> _Edge:
+        return _Edge(below, f"the {flanks[below].name} of the drawing, {by}", **words)
+
     if chosen is not None:
-        return _chosen_side(side, chosen, by_shape if told else None), ""
-    if not told:
-        raise KnifeError(
-            "both sides of the blade bulge alike, so the outline doesn't tell which is the edge.",
-            mend="Give edge = [x, y], any point beside the cutting edge.",
-            place="key 'edge'",
-        )
-    which = "straighter" if straight else "more bellied"
-    return by_shape, f"The {which} side of the blade is taken for the edge (key edge)."
+        spare = "edge_straight does nothing beside edge, which says it all: leave it out."
+        below = chosen_side(points, side, guard, chosen)
+        return named(below, "as edge says", remark=spare if straight else "")
+    if straight and (straighter := straighter_side(side, guard)) is not None:
+        old = f"edge_straight is an old key: say {flanks[straighter].key} instead."
+        return named(straighter, "the straighter one, as edge_straight says", remark=old)
+    below, guess = guessed_side(side, guard, flanks)
+    return named(below, "guessed", guess=guess)
 
 
-def _bulges(whole: Profile, guard: float) -> tuple[float, float]:
-    """How far the upper and the lower side stand out beyond the chord from guard to tip.
-
-    Mean over the chord, at least the faintest bulge that tells anything, mm. The tip of a
-    single-edged blade lies nearer the back's line than the edge's, so the edge bulges more.
-    """
-    size = float(whole.u[-1])
-    start = guard + 0.06 * (size - guard)  # clear of guard, ricasso and choil
-    share = np.linspace(0, 1, 201)
-    side = whole.at(start + (size - start) * share)
-    tip = (side.back[-1] + side.edge[-1]) / 2
-    upper = side.edge - (side.edge[0] + (tip - side.edge[0]) * share)
-    lower = (side.back[0] + (tip - side.back[0]) * share) - side.back
-    faint = FAINT_BULGE * (size - guard)
-    return max(float(upper.mean()), faint), max(float(lower.mean()), faint)
-
-
-def _chosen_side(side: Profile, chosen: FloatArray, by_shape: bool | None) -> bool:
-    """Whether the edge that the maker named faces -v; refuse where the shape contradicts."""
-    here = side.at(chosen[:1])
-    middle, height = float(here.back[0] + here.edge[0]) / 2, float(here.height[0])
-    aside = float(chosen[1]) - middle
-    if abs(aside) < 0.1 * height:
-        raise KnifeError(
-            "edge lies on the knife's middle, so it names neither side.",
-            mend="Give a point on or beside the cutting edge.",
-            place="key 'edge'",
-        )
-    flip = aside < 0
-    if by_shape is not None and by_shape != flip:
-        raise KnifeError(
-            "edge names the straighter side of the blade, and the fuller side would be the back: "
-            "as the shape tells it, the edge would face the fold and cut it.",
-            mend="Move the point to the other side, or, if the edge is the straight side "
-            "(sheepsfoot, wharncliffe), say edge_straight = true.",
-            place="key 'edge'",
-        )
-    return flip
+def _flank(
+    drawing: Silhouette, lie: _Axis, scale: float, side: Profile, guard: float, way: float
+) -> Flank:
+    """The side of the blade that faces ``way`` (1 or -1) times v, as it is seen in the drawing."""
+    middle = side.at(np.array([(guard + float(side.u[-1])) / 2]))
+    off = BESIDE * float(middle.height[0])
+    v = middle.edge[0] + off if way > 0 else middle.back[0] - off
+    spot = drawing.here(lie.drawn(np.array([[middle.u[0], v]]) / scale))[0]
+    digits = max(0, 3 - math.floor(math.log10(lie.span)))  # a thousandth of the knife
+    x, y = (f"{value + 0.0:.{digits}f}" for value in np.round(spot, digits))
+    across = turned(np.array([[0.0, way]]), lie.angle)[0]
+    names = ("left", "right") if abs(across[0]) > abs(across[1]) else ("lower", "upper")
+    return Flank(f"{names[int(across.sum() > 0)]} side", f"[{x}, {y}]")
 
 
 # ---------------------------------------------------------------- what can't be held
@@ -368,7 +369,9 @@ def _refuse_fork(side: Profile, area: float) -> None:
         )
 
 
-def _refuse_double_edge(whole: Profile, guard: float, edges: int | None) -> None:
+def _refuse_double_edge(
+    whole: Profile, guard: float, edges: int | None, flanks: tuple[Flank, ...]
+) -> None:
     size = float(whole.u[-1])
     side = whole.at(np.linspace(guard + 0.08 * (size - guard), 0.99 * size, 201))
     middle, tip = (side.back[0] + side.edge[0]) / 2, (whole.back[-1] + whole.edge[-1]) / 2
@@ -381,7 +384,8 @@ def _refuse_double_edge(whole: Profile, guard: float, edges: int | None) -> None
             if edges == 2
             else "the blade is the same on both sides, like a double-edged one; a fold-over sheath "
             "can't hold two edges: the second would lie against the fold and cut it.",
-            mend="If only one side is ground, say edges = 1 and give edge = [x, y].",
+            mend="If only one side is ground, say edges = 1, and "
+            f"{' or '.join(f'{flank.key} (the {flank.name})' for flank in flanks)}.",
             place="key 'edges'" if edges == 2 else "key 'outline'",
         )
 

@@ -37,6 +37,7 @@ from nest.draw.parts import AT_HOME, TILTS, TRUE_HOLE, draw_marks
 from nest.draw.rows import Row, cells, gap, head, height_of, note, pair, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
+from nest.knife import profile_of
 from nest.part import XY, Mark, Part
 from nest.report.page import BAND, ISO_A, MARGIN, RULER, SQUARE, Page, caution, draw_check
 from nest.report.templates import Template, template_pages
@@ -50,6 +51,7 @@ MEASURE_STEP = 4.5  # mm from a part to its measures, and from one to the next
 
 FACE = Type(11.0, FADED, bold=True)
 NAME = Type(7.0, FADED, bold=True)
+SIDE = Type(7.0, INK, bold=True, halo=KNIFE.fill)
 SMALL_MARK = Type(5.4, THREAD, halo=KNIFE.fill)
 TIE = Style(edge=MEASURE.edge, width=0.08)
 SIZE = Type(6.0, MEASURE.edge, halo=PAPER)
@@ -128,6 +130,7 @@ def facts(sheath: Sheath) -> dict[str, str]:
     least, most = f.pitches
     return {
         "sheath": f"{sheath.name}, {sheath.hand} hand",
+        "cutting edge": f"{sheath.edge_side}; it lies at the welt, the knife's back at the fold",
         "fold allowance": f"{f.fold_allowance:.1f} mm (rule of thumb {f.fold_rule:.1f} mm)",
         "edge seam": f"{f.seam:.0f} mm, {f.stitches} stitches of {least:.2f} to {most:.2f} mm",
         "its thread": f"{f.thread / 1000:.2f} m of {f.thread_diameter:g} mm, {f.needles} needles "
@@ -230,6 +233,8 @@ def _draw_part(sheet: Sheet, sheath: Sheath, item: Item, place: XY) -> None:
         _write_mark(pen, part, mark, labels)
     for measure in measures:
         _draw_measure(pen, measure, labels)
+    if part.kind == "body":
+        _name_sides(pen, sheath, labels)
     title = f"{sheath.name}: {part.kind.upper()}  ·  cut 1, grain side up, do not turn over"
     sheet.text((x + PART_AIR, y + 1.0), title, NOTE)
 
@@ -259,6 +264,23 @@ def _draw_knife(pen: Pen, sheath: Sheath) -> None:
         if station.x > last + 3.0:
             pen.text((station.x + 0.5, foot + side * 2.0 - 0.7), str(number), SMALL)
             last = station.x
+
+
+def _name_sides(pen: Pen, sheath: Sheath, labels: Labels) -> None:
+    """Say on the knife which side of its blade is the edge: a mistaken one cuts the fold."""
+    ring = sheath.knife
+    start = next(s.x for s in sheath.stations if s.where == "blade")
+    x = np.linspace(start, ring[:, 0].max(), 60)[:-1]
+    seen = profile_of(ring, x)
+    low, high = seen.back, seen.edge
+    if ring[:, 1].mean() < sheath.fold:
+        low, high = high, low
+    middle = (low + high) / 2
+    for words, side in (("KNIFE'S BACK", low), ("CUTTING EDGE", high)):
+        strip = Polygon(np.vstack([np.c_[x, side], np.c_[x, middle][::-1]])).buffer(0)
+        for shape in polygons_of(pen.on_page(strip))[:1]:
+            if not labels.inside(shape, words, SIDE):
+                labels.beside(shape, words, SIDE)
 
 
 def _measures(sheath: Sheath, part: Part) -> list[Measure]:

@@ -59,12 +59,16 @@ def _fold_over(knife: Knife, choices: Choices) -> Sheath:
         parts=parts,
         stations=stations_of(draft),
         facts=facts_of(draft, parts),
-        warnings=warnings_of(draft, lambda other: retention_of(_laid(knife, other)[0])),
+        warnings=(
+            *knife.remarks,
+            *warnings_of(draft, lambda other: retention_of(_laid(knife, other)[0])),
+        ),
         dimensions=dimensions_of(draft, parts),
         fold=-float(y),
         knife=frozen(turned(channel.lie.points, 0, -x, channel.allowance - y)),
         choices=choices,
         guesses=knife.guesses,
+        edge_side=knife.edge_side,
     )
 
 

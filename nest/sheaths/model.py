@@ -117,6 +117,7 @@ class Sheath:
     knife : (n, 2) the knife's outline lying on the body's back half, in the body's frame.
     choices : what it was made for.
     guesses : what the knife's file leaves out and its shape tells, in sentences.
+    edge_side : which side of the knife's drawing is taken for the edge, and who says so.
     """
 
     name: str
@@ -130,6 +131,7 @@ class Sheath:
     knife: FloatArray
     choices: Choices
     guesses: tuple[str, ...] = ()
+    edge_side: str = ""
 
     def part(self, kind: str) -> Part:
         """The part of a kind; KeyError if there is none."""

@@ -253,10 +253,10 @@ UNUSABLE: dict[str, tuple[Files, list[str], tuple[str, ...]]] = {
         SHEATH,
         (K, "key 'guard'", "doesn't tell where the blade starts", "Give guard = mm"),
     ),
-    "an edge that would face the fold": (
-        {K: knife(edge=[150, 40])},
+    "no edge, and too little that tells it": (
+        {K: knife("edge")},
         SHEATH,
-        (K, "key 'edge'", "the edge would face the fold", "Move the point to the other side"),
+        (K, "key 'edge'", "doesn't tell which side", "Give edge = [", "if the lower side does"),
     ),
     "a blade the same on both sides": (
         {K: knife("edge", points=SYMMETRIC, tip=[220, 0], butt=[0, 0])},

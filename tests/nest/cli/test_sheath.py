@@ -57,3 +57,19 @@ def test_how_far_the_back_stands_off_the_fold_has_a_column(told):
     assert float(row[6]) > 8
     assert row[7:] == ["far", "off"]
     assert "off fold" in page
+
+
+def test_edge_and_back_are_told_in_terminal_and_json(told):
+    """On the page they are named on the knife itself."""
+    terminal, answer, _ = told("edge = [200.0, 106.0]", "edge = [200.0, 106.0]")
+    says = "the lower side of the drawing, as edge says; it lies at the welt, the knife's back at"
+    assert says in terminal
+    assert says in answer["cutting edge"]
+
+
+def test_an_old_key_that_does_nothing_any_more_is_told_in_terminal_json_and_page(told):
+    terminal, answer, page = told("guard = 119.5", "edge_straight = true\nguard = 119.5")
+    remark = "edge_straight does nothing beside edge, which says it all: leave it out."
+    assert f"mind: {remark}" in terminal
+    assert remark in answer["mind"]
+    assert remark in page

@@ -72,18 +72,17 @@ def test_a_real_size_stands_in_for_the_length():
     assert "220.0 mm, by the drawing's own units" in " ".join(made.guesses)
 
 
-def test_a_straight_edge_is_believed_when_it_is_said():
+def test_a_straight_edge_is_believed_when_it_is_named():
     """A sheepsfoot: the given edge is the straight side, the back drops to it."""
-    made = knife(edge=(150, 40), edge_straight=True)
+    made = knife(edge=(150, 40))
     side = made.profile(np.array([150.0, 219.0]))
     assert np.ptp(side.edge - side.edge[0]) < np.ptp(side.back)
-    assert "edge = [x, y]" not in made.guesses
+    assert made.edge_side == "the upper side of the drawing, as edge says"
 
 
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"edge": (150, 40)}, "the edge would face the fold"),
         ({"edge": (150, 16.5)}, "names neither side"),
         ({"butt": None}, "come together"),
         ({"tip": (0, 27)}, "same point"),

@@ -146,6 +146,26 @@ def test_faces_hand_and_sides_are_named(heron):
         assert told in words
 
 
+@pytest.mark.parametrize("hand", ["right", "left"])
+@pytest.mark.parametrize("name", NAMES)
+def test_edge_and_back_are_named_on_the_knife(name, hand):
+    """The back's name lies between the edge's and the front, which is beyond the fold."""
+    _, sheath = made(name, hand=hand)
+    words = {w.text: w.box for w in pattern_sheet(sheath).words}
+    front = next(box for text, box in words.items() if text.startswith("FRONT"))
+    lines = [box.centroid.y for box in (words["CUTTING EDGE"], words["KNIFE'S BACK"], front)]
+    assert lines in (sorted(lines), sorted(lines, reverse=True))
+
+
+def test_edge_and_back_stand_within_the_silhouette(heron, svg):
+    """The sheet counts y from its foot, the SVG from its top."""
+    _, _, sheet = heron
+    shape = shapely.Polygon(ring_of(shapes_of(svg)["knife"]) * (1, -1) + (0, sheet.height))
+    named = [w.box for w in sheet.words if w.text in ("CUTTING EDGE", "KNIFE'S BACK")]
+    assert len(named) == 2
+    assert all(shape.buffer(0).contains(box) for box in named)
+
+
 def test_the_fit_stands_station_by_station(heron):
     _, sheath, sheet = heron
     words = said(sheet)
