@@ -24,7 +24,7 @@ get wrong raises :class:`InputError`; sound input that no plan is found for rais
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,7 +32,7 @@ from typing import TYPE_CHECKING, Any
 from hides.errors import InputError
 from hides.units import area_text
 from nest.errors import NoPlan
-from nest.output import refuse_taken, save
+from nest.output import aside_in, refuse_taken, save
 
 if TYPE_CHECKING:  # the classes of answers, under one name for annotations
     from hides.capture.pipeline import Captured as Captured
@@ -58,11 +58,13 @@ __all__ = [
     "InputError",
     "NoPlan",
     "area_text",
+    "aside_in",
     "capture",
     "check",
     "compare",
     "coupon",
     "cut",
+    "earlier",
     "endings",
     "facts",
     "files",
@@ -538,6 +540,25 @@ def endings(kind: str) -> tuple[str, ...]:
 
     found: tuple[str, ...] = module_of(kind).ENDINGS
     return found
+
+
+def earlier(
+    folder: Path | str,
+    name: str,
+    answers: Sequence[Planned | Cut] = (),
+    written: Collection[str] = (),
+) -> tuple[str, ...]:
+    """Names of files in a folder that an earlier plan or cut of that name left, and that do not
+    belong beside the answers: :func:`save` takes them, and sets them aside.
+
+    Parameters
+    ----------
+    answers : the plans of a week, or a cut; without any, all such files are named.
+    written : names of the files that will be written.
+    """
+    from nest.report.earlier import left_in
+
+    return left_in(Path(folder), name, answers, written)
 
 
 def _shown(answer: Answer) -> Any:

@@ -64,6 +64,11 @@ class Cut:
     paper: str | None = None
 
     @property
+    def is_whole(self) -> bool:
+        """Whether all set-ups of the plan are here, and not only those whose marks moved."""
+        return not self.programs or len(self.programs) == self.programs[0].count
+
+    @property
     def cautions(self) -> tuple[str, ...]:
         """What to tell whoever acts."""
         if self.programs:

@@ -29,7 +29,7 @@ from nest.figures import Figures, bound_of, measure
 from nest.job import Budget, Job
 from nest.place.search import Step
 from nest.place.solve import Filled
-from nest.plans import Plan, bed_windows, keep_direction, refuse_too_large
+from nest.plans import Plan, as_filed, bed_windows, keep_direction, number_of, refuse_too_large
 
 GAUGE = (
     "Gauge it and add the readings (croupon hide add), give a zone its thickness, or cut it at "
@@ -54,6 +54,11 @@ class Planned:
     trace: tuple[Step, ...]
     work: int
     strap: Polygon | None = None
+
+    @property
+    def number(self) -> str:
+        """The plan's number, by which its papers and files are known: "P3FA91C"."""
+        return number_of(self.plan)
 
     @property
     def strap_is_beyond(self) -> bool:
@@ -228,6 +233,7 @@ def _checked(
     if strap:
         figures = replace(figures, remnants=(*figures.remnants, remnant_of(strap)))
     plan = replace(plan, figures=figures.numbers, remnants=figures.remnants, check=verdict(()))
+    plan = as_filed(plan)
     trace, work = filled.layout.trace, filled.layout.work
     return Planned(plan, hide, figures, least, trace, work, strap)
 

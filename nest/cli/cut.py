@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import nest
-from nest.cli.told import report
+from nest.cli.told import report, set_aside
 from nest.cli.verb import PAPERS, Verbs, add, positive, stem, writes
 
 FORMATS = ("dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode")
@@ -65,10 +65,12 @@ def _cut(options: argparse.Namespace) -> int:
     )
     marked = _places(options.marked)
     cut = nest.cut(plan, hide, machine, formats=options.format, marked=marked, paper=options.paper)
-    written = nest.save(
-        nest.files(cut, stem(options.plan, "plan")), options.out, force=options.force
-    )
-    return report(options, nest.facts(cut), written, mind=cut.cautions)
+    name = stem(options.plan, "plan")
+    made = nest.files(cut, name)
+    left = nest.earlier(options.out, name, [cut], made)
+    earlier = set_aside(left, options.out)
+    written = nest.save(made, options.out, force=options.force, earlier=left)
+    return report(options, nest.facts(cut), written, mind=cut.cautions, earlier=earlier)
 
 
 def _places(given: Sequence[Sequence[str]]) -> dict[int, list[tuple[float, float]]]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import nest
-from nest.cli.told import DONE, as_json, files, table
+from nest.cli.told import DONE, as_json, files, set_aside, table
 from nest.cli.verb import Verbs, add, positive, seed, stem, writes
 from nest.cli.watch import watched
 
@@ -74,7 +74,8 @@ def _asked(options: argparse.Namespace, kind: str) -> tuple[Job, tuple[Hide, ...
             what = f"two of the hides offered have a file of the name {one.removeprefix(name)[1:]}."
             raise nest.InputError(what, mend="Give each record's file a name of its own.")
     taken = [f"{one}{ending}" for one in names for ending in nest.endings(kind)]
-    nest.refuse_taken(options.out, taken, force=options.force)
+    left = nest.earlier(options.out, name, written=taken) if kind == "Planned" else ()
+    nest.refuse_taken(options.out, taken, force=options.force, earlier=left)
     return week, hides
 
 
@@ -111,13 +112,16 @@ def _plan(options: argparse.Namespace) -> int:
             for one, name in zip(plans, names, strict=True)
         ]
         together = {name: data for each in made for name, data in each.items()}
-        nest.save(together, options.out, force=options.force)
+        left = nest.earlier(options.out, stem_, plans, together)
+        earlier = set_aside(left, options.out)
+        nest.save(together, options.out, force=options.force, earlier=left)
     written = [[options.out / name for name in each] for each in made]
     if options.json:
         facts = [
             _plan_facts(one) | {"files": each} for one, each in zip(plans, written, strict=True)
         ]
-        return as_json(facts[0] if len(plans) == 1 else {"hides": facts})
+        told = facts[0] if len(plans) == 1 else {"hides": facts}
+        return as_json(told | {"earlier": earlier})
     if machine and not machine.shift:
         print(f"{options.machine} gives no shift, so parts may lie anywhere on a hide.")
     for one, each in zip(plans, written, strict=True):
@@ -125,12 +129,15 @@ def _plan(options: argparse.Namespace) -> int:
         files(each)
     if len(plans) > 1:
         print(f"\n{_total(plans)}")
+    for words in earlier:
+        print(f"earlier: {words}")
     return DONE
 
 
 def _plan_facts(planned: Planned) -> dict[str, object]:
     plan = planned.plan
     facts: dict[str, object] = {
+        "plan": planned.number,
         "hide": planned.hide.name,
         "parts": len(plan.placements),
         "seed": plan.seed,
@@ -148,7 +155,7 @@ def _plan_facts(planned: Planned) -> dict[str, object]:
 
 def _tell(planned: Planned, remnant: tuple[float, float] | None) -> None:
     plan = planned.plan
-    parts = f"{len(plan.placements)} parts, checked, seed {plan.seed}."
+    parts = f"{len(plan.placements)} parts, checked, seed {plan.seed}, plan {planned.number}."
     print(f"{plan.name} on {planned.hide.name}: {parts}")
     for words in plan.warnings:
         print(f"mind: {words}")

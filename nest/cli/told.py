@@ -8,6 +8,8 @@ import sys
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
+import nest
+
 DONE, NO_PLAN, BAD_INPUT, STOPPED = 0, 1, 2, 130  # exit codes
 
 
@@ -41,6 +43,12 @@ def files(written: Sequence[Path]) -> None:
     """Name the files that were written."""
     if written:
         print("\nwritten: " + ", ".join(map(str, written)))
+
+
+def set_aside(names: Sequence[str], folder: Path) -> list[str]:
+    """What is told of files that are to be set aside, if any are."""
+    aside = nest.aside_in(folder)
+    return [f"{', '.join(names)} of an earlier plan or cut: set aside in {aside}"] if names else []
 
 
 def as_json(value: object) -> int:

@@ -40,11 +40,17 @@ def pictured(sheet: Sheet, name: str) -> dict[str, bytes]:
     return {f"{name}.{kind}": sheet.data(kind) for kind in KINDS}
 
 
-def pdf_of(pages: Sequence[Sheet | Tile], title: str = "") -> bytes:
-    """Pages as one PDF, each in its true size; the same pages give the same bytes."""
+def pdf_of(pages: Sequence[Sheet | Tile], title: str = "", keywords: str = "") -> bytes:
+    """Pages as one PDF, each in its true size; the same pages give the same bytes.
+
+    The file's own data are those of the first page unless given.
+    """
     writer = PdfWriter()
     own = [page if isinstance(page, Sheet) else page.page for page in pages]
-    writer.add_metadata({"/Title": title or own[0].title, "/Creator": "Croupon"})
+    about = {"/Title": title or own[0].title, "/Keywords": keywords or own[0].keywords}
+    writer.add_metadata(
+        {**{key: text for key, text in about.items() if text}, "/Creator": "Croupon"}
+    )
     drawings = {id(page.drawing): page.drawing for page in pages if isinstance(page, Tile)}
     drawn = {key: drawing.data("pdf") for key, drawing in drawings.items()}
     for page, sheet in zip(pages, own, strict=True):

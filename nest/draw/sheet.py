@@ -237,7 +237,8 @@ class Pen:
 
 
 class Sheet(Pen):
-    """A blank page of ``width`` × ``height`` mm; ``title`` goes into the file's own data.
+    """A blank page of ``width`` × ``height`` mm; ``title`` and ``keywords`` go into the file's own
+    data.
 
     ``words`` lists all that was written, with its boxes, so that later words can keep clear.
     """
@@ -247,6 +248,7 @@ class Sheet(Pen):
         self.width = width
         self.height = height
         self.title = title
+        self.keywords = ""
         self.words: list[Words] = []
         self.figure = Figure(figsize=(width / 25.4, height / 25.4), facecolor=PAPER)
         self.axes = self.figure.add_axes((0.0, 0.0, 1.0, 1.0), frameon=False)
@@ -299,6 +301,7 @@ class Sheet(Pen):
         # No dates and a fixed salt for ids: the same sheet gives the same bytes.
         nothing = {"png": "Software", "pdf": "CreationDate", "svg": "Date"}[kind]
         metadata = {nothing: None, "Title": self.title, "Creator": "Croupon"}
+        metadata |= {"Keywords": self.keywords} if self.keywords else {}
         look: Any = {
             "svg.hashsalt": "croupon",
             "pdf.fonttype": 42,

@@ -7,7 +7,8 @@ plan's folder with the SHA-256 of its bytes, so that plan file and record togeth
 It is the bytes and no normal form of them, for then whatever was done to the record is seen, and
 any other program can show the same digest. The member ``digest`` is a SHA-256 of all the rest,
 whatever its layout as text, so that an edit is seen (:func:`read_checked`); only the record's path
-is left out, for it may be mended by hand when files were moved, and proves nothing. Files are
+is left out, for it may be mended by hand when files were moved, and proves nothing. Its first
+digits are the plan's ``number``, by which all that was made of it is known. Files are
 repeatable byte for byte: no dates, fixed order, every number rounded by
 :func:`nest.plans.model.rounded`.
 
@@ -22,6 +23,7 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -64,12 +66,29 @@ ROLES = {
 
 def text_of(plan: Plan) -> str:
     """Return the text of a plan's file."""
-    return geojson.text_of({**_members(plan), "digest": digest_of(plan)}, _features(plan))
+    digest = digest_of(plan)
+    signed = {"number": number_in(digest), "digest": digest}
+    return geojson.text_of({**_members(plan), **signed}, _features(plan))
 
 
+@lru_cache(maxsize=8)  # every page asks, and a plan never changes
 def digest_of(plan: Plan) -> str:
     """Return the digest that a plan's file carries."""
     return _digest(json.loads(geojson.text_of(_members(plan), _features(plan))))
+
+
+def number_of(plan: Plan) -> str:
+    """Return the plan's number, "P3FA91C": by it papers and files of one plan are known."""
+    return number_in(digest_of(plan))
+
+
+def number_in(digest: str) -> str:
+    """Return the number of the plan of that digest.
+
+    Six digits of sixteen: of pairs of plans one in sixteen million share it. The P keeps
+    spreadsheets from taking 12E345 for a quantity.
+    """
+    return f"P{digest[:6].upper()}"
 
 
 def read_checked(path: Path | str) -> Plan:
@@ -89,17 +108,17 @@ def read_checked(path: Path | str) -> Plan:
     if not stated:
         what = "the plan carries no digest, so an edit after its check could not be seen."
         raise PlanError(what, mend=AGAIN, place="member 'digest'", file=path)
-    if stated != _digest(content):
+    if stated != _digest(content) or content.get("number") != number_in(stated):
         what = "this plan was edited after it was checked: its digest differs."
         raise PlanError(what, mend=AGAIN, place="member 'digest'", file=path)
     return plan
 
 
 def _digest(content: Mapping[str, object]) -> str:
-    """SHA-256 of a plan file's content without its own digest and the record's path, in one fixed
-    form of JSON.
+    """SHA-256 of a plan file's content without what follows from it and the record's path, in one
+    fixed form of JSON.
     """
-    rest = {key: value for key, value in content.items() if key != "digest"}
+    rest = {key: value for key, value in content.items() if key not in ("number", "digest")}
     if isinstance(hide := rest.get("hide"), Mapping):
         rest["hide"] = {key: value for key, value in hide.items() if key != "file"}
     text = json.dumps(rest, sort_keys=True, separators=(",", ":"))
@@ -116,12 +135,22 @@ def read(path: Path | str) -> Plan:
     """
     path = Path(path)
     try:
-        top = geojson.parse(geojson.load(path))
-        features = [_known(found) for found in geojson.collection(top, "plan", VERSION)]
-        return _plan(top, features)
+        return _of_text(geojson.load(path))
     except InputError as error:
         place, file = error.place, error.file or path
         raise PlanError(error.what, mend=error.mend, place=place, file=file) from None
+
+
+def as_filed(plan: Plan) -> Plan:
+    """Return the plan as its file gives it back, with every number rounded and every part drawn, so
+    that all that is made of it bears the number that is in the file.
+    """
+    return _of_text(text_of(plan).encode())
+
+
+def _of_text(data: bytes) -> Plan:
+    top = geojson.parse(data)
+    return _plan(top, [_known(found) for found in geojson.collection(top, "plan", VERSION)])
 
 
 # --- writing ---------------------------------------------------------------------------------

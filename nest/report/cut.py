@@ -5,22 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from nest.cutter.files import proved
-from nest.cutter.formats import SUFFIXES
+from nest.cutter.formats import MUTE, SUFFIXES
 from nest.cutter.program import Program
 from nest.cutting import Cut
 from nest.draw.book import pdf_of
 from nest.draw.sheet import Sheet
+from nest.plans import number_in, number_of
 from nest.report.placingsheet import placing_pages
 from nest.report.setupsheet import setup_pages
 from nest.report.templates import template_pages, templates_of
 
-ENDINGS = (".templates.pdf", ".placing.pdf", *SUFFIXES.values())
+PAPERS = (".templates.pdf", ".placing.pdf")
+ENDINGS = (*PAPERS, *SUFFIXES.values())
 
 
 def facts(cut: Cut) -> dict[str, str]:
     """What is known of the plan, and of each set-up how far the tool goes (m) and how long."""
     plan = cut.plan
-    told = {"plan": f"{plan.name}, checked again on {cut.hide.name}"}
+    proof = f"checked again on {cut.hide.name}"
+    told = {"plan": f"{plan.name}, number {number_of(plan)}, {proof}"}
     for number, words in enumerate(plan.warnings, 1):
         told[f"mind, {number}"] = words
     if cut.machine:
@@ -58,21 +61,27 @@ def files(cut: Cut, name: str) -> dict[str, bytes]:
     CutError : the machine can't be told so, or a file did not read back right.
     """
     plan, made = cut.plan, {}
+    number = f"plan {number_of(plan)}"
     if cut.machine and cut.programs:
         stem = f"{name}.{cut.machine.name}"
         made = program_files(stem, cut.programs, cut.formats)
-        whole = len(cut.setups) == cut.programs[0].count
         numbers = "-".join(str(setup.number) for setup in cut.setups)
         pages = setup_pages(plan, cut.hide, cut.setups, cut.programs)
-        sheet = f"{stem}.{'setups' if whole else f'setup-{numbers}'}.pdf"
+        sheet = f"{stem}.{'setups' if cut.is_whole else f'setup-{numbers}'}.pdf"
         made[sheet] = pdf_of(pages, f"{plan.name}: set-ups")
     if cut.paper:
-        title = f"{plan.name}: templates"
+        title = f"{plan.name}, {number}: templates"
         templates = template_pages(title, templates_of(plan), cut.paper, plan.warnings)
-        made[f"{name}.templates.pdf"] = pdf_of(templates, title)
+        made[f"{name}.templates.pdf"] = pdf_of(templates, title, number)
         placing = placing_pages(plan, cut.hide, cut.paper)
         made[f"{name}.placing.pdf"] = pdf_of(placing, f"{plan.name}: placing sheet")
     return made
+
+
+def _name(stem: str, program: Program, form: str) -> str:
+    """A program's file name; where the file itself can't tell its plan's number, the name does."""
+    plan = f".{number_in(program.digest)}" if form in MUTE and program.digest else ""
+    return f"{stem}.{program.number}{plan}{SUFFIXES[form]}"
 
 
 def program_files(
@@ -84,7 +93,5 @@ def program_files(
     ------
     CutError : the machine can't be told so, or a file did not read back right.
     """
-    named = {
-        f"{stem}.{one.number}{SUFFIXES[form]}": (one, form) for one in programs for form in formats
-    }
+    named = {_name(stem, one, form): (one, form) for one in programs for form in formats}
     return {name: proved(one, form, name) for name, (one, form) in named.items()}

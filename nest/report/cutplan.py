@@ -110,7 +110,7 @@ def files(planned: Planned, name: str, *, folder: Path | str | None = None) -> d
     lists = {
         f"{name}.plan.json": text_of(plan).encode(),
         f"{name}.parts.csv": parts_text(plan).encode(),
-        f"{name}.figures.csv": figures_text(figures, plan.warnings).encode(),
+        f"{name}.figures.csv": figures_text(plan, figures).encode(),
     }
     detail = {f"{name}.detail.pdf": cut_detail(plan, planned.hide, figures).data("pdf")}
     return lists | pictured(picture(planned), f"{name}.cutplan") | detail

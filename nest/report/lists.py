@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 from hides.units import DM2
 from nest.figures import FIGURES, Figures
-from nest.plans import Plan
+from nest.plans import Plan, number_of
 from nest.report.names import Shown, shown_of
 
 # What a column of the parts list is called, and what it says of a part.
@@ -36,16 +36,21 @@ FIGURE_COLUMNS = ("key", "label", "value", "unit", "definition")
 
 
 def parts_text(plan: Plan) -> str:
-    """One row per placed part, in mm, degrees and dm²; ``label`` is its name on the cut plan."""
-    rows = [[told(one) for told in PART_COLUMNS.values()] for one in shown_of(plan)]
-    return _csv(list(PART_COLUMNS), rows)
-
-
-def figures_text(figures: Figures, warnings: Sequence[str] = ()) -> str:
-    """One row per figure with its unit and definition, then the leather of each sheath; all
-    ``warnings`` before them.
+    """One row per placed part, in mm, degrees and dm²; ``label`` is its name on the cut plan,
+    ``plan`` the plan's number.
     """
-    rows = [("warning", "Warning", "", "", words) for words in warnings]
+    number = number_of(plan)
+    rows = [[*(told(one) for told in PART_COLUMNS.values()), number] for one in shown_of(plan)]
+    return _csv([*PART_COLUMNS, "plan"], rows)
+
+
+def figures_text(plan: Plan, figures: Figures) -> str:
+    """The plan's number and its warnings, one row per figure with its unit and definition, then
+    the leather of each sheath.
+    """
+    says = f"{number_of(plan)} stands on all papers and files of this plan."
+    rows = [("plan", "Plan", "", "", says)]
+    rows += [("warning", "Warning", "", "", words) for words in plan.warnings]
     for key, value in figures.numbers.items():
         about = FIGURES[key]
         unit = about.unit.replace("money", figures.currency)

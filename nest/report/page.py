@@ -8,7 +8,7 @@ from nest.draw.palette import ALARM, BODY, INK, NOTE, PAPER, REMNANT, RULE, SMAL
 from nest.draw.rows import Row, note
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
-from nest.plans import UNKNOWN_THICKNESS, Plan
+from nest.plans import UNKNOWN_THICKNESS, Plan, number_of
 
 # ISO 216 trimmed sizes of pictures, mm, landscape; what a printer at home takes is in
 # hides.units.PAPERS
@@ -26,7 +26,8 @@ class Page(Sheet):
     """A page with its title band: a name in large type and a line of facts below it.
 
     ``size`` is (width, height); below the band is room for a picture and, at its right, for a
-    ``sidebar`` of words. All in mm. A page of a ``plan`` bears its stamps (:func:`stamp`).
+    ``sidebar`` of words. All in mm. A page of a ``plan`` bears its number and its stamps
+    (:func:`stamp`), and so does the file's own data.
 
     Attributes
     ----------
@@ -54,6 +55,7 @@ class Page(Sheet):
         self.text((MARGIN, top - 10.6), below, BODY)
         self.line([(MARGIN, top - 13.0), (self.width - MARGIN, top - 13.0)], RULE)
         if plan is not None:
+            self.keywords = f"plan {number_of(plan)}"
             stamp(self, plan)
 
     def frame(self, low: float, left: float = SCALE_ROOM) -> Box:
@@ -67,8 +69,8 @@ def caution(words: str, width: float, style: Type = CAUTION) -> list[Row]:
 
 
 def stamp(sheet: Sheet, plan: Plan) -> None:
-    """Set the checker's verdict on a plan into the upper right corner as a stamp; left of it, where
-    the thickness isn't known, another that says so.
+    """Set the checker's verdict on a plan into the upper right corner as a stamp, with the plan's
+    number; left of it, where the thickness isn't known, another that says so.
     """
     verdict = plan.check
     if verdict is None:
@@ -79,21 +81,26 @@ def stamp(sheet: Sheet, plan: Plan) -> None:
         word, colour = "CHECKED", REMNANT
         below = f"{len(plan.placements)} parts, tolerance {verdict.tolerance:g} mm"
     right = sheet.width - MARGIN
-    _stamp(sheet, right, Type(11.0, colour, bold=True), word, below)
+    middle, top = _stamp(sheet, right, colour)
+    number = f"plan {number_of(plan)}"
+    sheet.text((middle, top - 5.2), word, Type(10.0, colour, bold=True), anchor="centre")
+    sheet.text((middle, top - 8.3), number, Type(7.5, colour, bold=True), anchor="centre")
+    sheet.text((middle, top - 10.9), below, Type(NOTE.size, colour), anchor="centre")
     if not plan.thickness_known:
         word, below = UNKNOWN_THICKNESS
-        _stamp(sheet, right - STAMP - 2.0, Type(8.6, ALARM, bold=True), word.upper(), below)
+        middle, top = _stamp(sheet, right - STAMP - 2.0, ALARM)
+        look = Type(8.6, ALARM, bold=True)
+        sheet.text((middle, top - 6.4), word.upper(), look, anchor="centre")
+        sheet.text((middle, top - 10.2), below, Type(NOTE.size, ALARM), anchor="centre")
 
 
-def _stamp(sheet: Sheet, right: float, look: Type, word: str, below: str) -> None:
+def _stamp(sheet: Sheet, right: float, colour: str) -> tuple[float, float]:
+    """Draw the frame of a stamp; return the middle and the top of it, mm."""
     top = sheet.height - MARGIN + 2.5
     frame = box(right - STAMP, top - 12.5, right, top).buffer(-1.2).buffer(1.2)
-    paper = Style(fill=PAPER, edge=look.colour, width=0.6)
-    sheet.shade(frame, paper, layer=4.0, name=f"stamp:{word}")
-    sheet.shade(frame.buffer(-0.8), Style(edge=look.colour, width=0.2), layer=4.0)
-    middle = right - STAMP / 2
-    sheet.text((middle, top - 6.4), word, look, anchor="centre")
-    sheet.text((middle, top - 10.2), below, Type(NOTE.size, look.colour), anchor="centre")
+    sheet.shade(frame, Style(fill=PAPER, edge=colour, width=0.6), layer=4.0, name="stamp")
+    sheet.shade(frame.buffer(-0.8), Style(edge=colour, width=0.2), layer=4.0)
+    return right - STAMP / 2, top
 
 
 def draw_ruler(sheet: Sheet, x: float, y: float) -> None:

@@ -25,7 +25,7 @@ from nest.draw.parts import TILTS, TRUE_HOLE, draw_marks, outline_of
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
 from nest.part import Part
-from nest.plans import Placement, Plan
+from nest.plans import Placement, Plan, number_of
 from nest.report.names import SUFFIX, patterns_of
 from nest.report.tiles import OVERLAP, FullSize, count_of, printed, window_of
 
@@ -50,13 +50,14 @@ class Template:
 
     ``sheath`` names what it belongs to, ``letter`` is that pattern's letter on the plan's pages
     and ``count`` how many the plan places; of a sheath without a plan there is no letter, one is
-    cut, and P and Q are left out.
+    cut, and P and Q are left out. ``plan`` is the number of the plan, if there is one.
     """
 
     sheath: str
     part: Part
     letter: str = ""
     count: int = 1
+    plan: str = ""
 
     @property
     def name(self) -> str:
@@ -73,7 +74,7 @@ def templates_of(plan: Plan) -> tuple[Template, ...]:
         if wanted.id in placed:
             pattern = patterns[wanted.kit]
             key = (pattern.letter, wanted.part.kind)
-            first = Template(pattern.name, wanted.part, pattern.letter, 0)
+            first = Template(pattern.name, wanted.part, pattern.letter, 0, number_of(plan))
             seen = found.setdefault(key, first)
             found[key] = replace(seen, count=seen.count + 1)
     return tuple(found.values())
@@ -261,6 +262,8 @@ def _write(sheet: Sheet, one: _Arranged, labels: Labels) -> None:
     shape, angles = outline_of(part, at), tuple(at.angle + tilt for tilt in TILTS[:5])
     p, q = targets(part)
     _fit(labels, shape, f"{template.name}  × {template.count}", (NAME, SAYS), angles)
+    if template.plan:
+        _fit(labels, shape, f"plan {template.plan}", (SAYS, NOTE), angles)
     facts = "grain side up, never turned over"
     if template.letter:
         facts += f"; P to Q {np.hypot(*(q - p)):.1f} mm"

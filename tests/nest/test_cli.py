@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from PIL import Image
 from pypdf import PdfReader
 
 from hides import record
@@ -119,6 +121,34 @@ def test_unknown_thickness_is_stamped_on_everything_made_of_the_plan(tmp_path, c
     assert "warning,Warning,,,Thickness not known" in (out / "week-4.figures.csv").read_text()
     with (out / "week-4.parts.csv").open() as rows:
         assert {row["thickness_known"] for row in csv.DictReader(rows)} == {"no"}
+
+
+def test_the_plans_number_is_on_every_page_and_in_every_file(tmp_path, capsys) -> None:
+    """Of one plan all bear the same; another search has another."""
+    plan = ["plan", WEEK, "--effort", "0.01", "--json", "--out"]
+    assert main([*plan, str(tmp_path)]) == 0
+    number = json.loads(capsys.readouterr().out)["plan"]
+    assert re.fullmatch("P[0-9A-F]{6}", number)
+    file = str(tmp_path / "week-4.plan.json")
+    forms = ["dxf-r12", "dxf-r2000", "svg", "hpgl", "gcode"]
+    for how in (["--paper", "a4"], ["--machine", "laser-600", "--format", *forms]):
+        assert main(["cut", file, *how, "--out", str(tmp_path)]) == 0
+        assert f"Four for the fair, number {number}," in capsys.readouterr().out
+    pages = [page for pdf in tmp_path.glob("*.pdf") for page in PdfReader(pdf).pages]
+    assert len(pages) == 10
+    for page in pages:
+        assert f"plan {number}" in page.extract_text()
+    kinds = {path.suffix for path in tmp_path.iterdir()}
+    assert kinds == {".json", ".csv", ".pdf", ".png", ".svg", ".dxf", ".plt", ".nc"}
+    for path in tmp_path.iterdir():
+        assert number.encode() in path.read_bytes() or path.suffix == ".plt", path
+        assert number in path.name or path.suffix != ".plt", path  # which has no comments
+    (sheet,) = tmp_path.glob("*.png")
+    assert Image.open(sheet).text["Keywords"] == f"plan {number}"
+    for row in csv.DictReader((tmp_path / "week-4.parts.csv").open()):
+        assert row["plan"] == number
+    assert main([*plan, str(tmp_path / "b"), "--seed", "3"]) == 0
+    assert json.loads(capsys.readouterr().out)["plan"] != number
 
 
 def test_plans_on_several_hides_are_named_by_hide(tmp_path, capsys) -> None:

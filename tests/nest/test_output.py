@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from hides.errors import InputError
-from nest.output import refuse_taken, save
+from nest.output import aside_in, refuse_taken, save
 
 FILES = {"a.txt": b"new a", "b.txt": b"new b", "c.txt": b"new c"}
 
@@ -60,6 +60,43 @@ def test_a_full_disk_or_an_interrupt_leaves_what_was_there(after, error, tmp_pat
     assert content(tmp_path) == before
     if isinstance(error, OSError):
         assert "nothing was written: No space left on device" in str(raised.value)
+
+
+def test_what_must_not_stay_is_set_aside_with_what_is_replaced(tmp_path):
+    """Each time in a folder of its own; other files are left alone."""
+    (tmp_path / "b.txt").write_bytes(b"old b")
+    (tmp_path / "d.txt").write_bytes(b"old d")
+    (tmp_path / "other.txt").write_bytes(b"mine")
+    with pytest.raises(InputError, match=r"there already"):
+        save(FILES, tmp_path, earlier=["d.txt"])
+    with pytest.raises(InputError, match=r"d\.txt: of an earlier.*earlier-1 with --force"):
+        save({"a.txt": b"new a"}, tmp_path, earlier=["d.txt"])
+    save(FILES, tmp_path, force=True, earlier=["d.txt"])
+    aside = {"earlier-1/b.txt": b"old b", "earlier-1/d.txt": b"old d"}
+    assert content(tmp_path) == FILES | aside | {"other.txt": b"mine"}
+    assert aside_in(tmp_path) == tmp_path / "earlier-2"
+
+
+@pytest.mark.parametrize("after", [0, 1])
+def test_what_can_not_be_set_aside_stays_as_it_was(after, tmp_path, monkeypatch):
+    """The k-th file can't be moved: all are back, and no folder is left."""
+    before = {"a.txt": b"old a", "d.txt": b"old d", "e.txt": b"old e"}
+    for name, data in before.items():
+        (tmp_path / name).write_bytes(data)
+    rename, moved = Path.rename, []
+
+    def failing(self, target):
+        if self.suffix == ".txt":
+            if len(moved) == after:
+                raise OSError(errno.EACCES, "Permission denied")
+            moved.append(target)
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", failing)
+    with pytest.raises(InputError, match="nothing was written: Permission denied"):
+        save(FILES, tmp_path, force=True, earlier=["d.txt", "e.txt"])
+    assert content(tmp_path) == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(before)
 
 
 def test_a_disk_that_fills_while_writing_leaves_nothing(tmp_path, monkeypatch):

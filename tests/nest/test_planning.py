@@ -163,7 +163,7 @@ def test_hides_without_a_price_are_chosen_by_area_and_that_is_said(job, birch) -
     (planned,) = plan_hides(job, [dear, birch], effort=0.01)
     said = "The hides to cut were chosen by area, not by cost, as Dear has no price."
     assert planned.plan.remarks == (said,)
-    assert said in figures_text(planned.figures, planned.plan.warnings)
+    assert said in figures_text(planned.plan, planned.figures)
     assert plan_week(job, dear, effort=0.01).plan.remarks == ()
 
 

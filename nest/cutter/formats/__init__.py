@@ -12,7 +12,7 @@ from nest.cutter.formats import dxf, gcode, hpgl, svg
 from nest.cutter.program import Program
 from nest.errors import CutError
 
-__all__ = ["SUFFIXES", "encoded"]
+__all__ = ["MUTE", "SUFFIXES", "encoded"]
 
 # A new format is a row here, one in the readers of nest.cutter.readback, and its name in
 # nest.cutter.machine.FORMATS: what a file's name ends in, and who writes it.
@@ -24,6 +24,7 @@ _FORMATS: dict[str, tuple[str, Callable[[Program], bytes | str]]] = {
     "gcode": (".nc", gcode.text),
 }
 SUFFIXES = {form: suffix for form, (suffix, _) in _FORMATS.items()}
+MUTE = ("hpgl",)  # formats without comments
 
 
 def encoded(program: Program, form: str) -> bytes:

@@ -2,8 +2,9 @@
 
 One plotter unit is 0.025 mm (Hewlett-Packard, HP-GL reference; 1016 to the inch). Only what every
 cutter takes is used: IN, PA, SP, VS, PU, PD and whole numbers. Arcs are chords. HPGL has no
-comment that every cutter knows and an unknown one might be drawn, so the cautions are not in the
-file; whoever shows it must show :attr:`Program.cautions` beside it. Nor has it a layer that is
+comment that every cutter knows and an unknown one might be drawn, so the cautions and the plan's
+number are not in the file; whoever shows it must show :attr:`Program.cautions` beside it, and
+whoever names it, the number. Nor has it a layer that is
 not cut, so the parts' names are left out: LB would draw them with the knife.
 """
 

@@ -15,6 +15,7 @@ from nest.cutter.contour import Label, upright
 from nest.cutter.machine import TURNED, Machine
 from nest.cutter.program import Program
 from nest.cutter.stroke import SWIVEL, Stroke
+from nest.plans import number_in
 
 STRAIGHT = 1e-9  # a bulge below this bends a chord of 1 m by less than a nanometre
 THIN = 0.02  # mm, how far a line may move where points closer than the smallest step are left out
@@ -143,13 +144,14 @@ def _off_chord(run: FloatArray) -> float:
 
 def title(program: Program) -> str:
     """One line that says what a file holds."""
+    plan = f", plan {number_in(program.digest)}" if program.digest else ""
     setup = f", set-up {program.number} of {program.count}" if program.count > 1 else ""
-    return f"{program.name}{setup}, for {program.machine.name}, in mm"
+    return f"{program.name}{plan}{setup}, for {program.machine.name}, in mm"
 
 
 def remarks(program: Program, width: int, *more: str) -> Iterator[str]:
     """What it is, of which plan, and the cautions, in lines of a number of letters at most."""
-    for line in (title(program), f"plan {program.digest}", *program.cautions, *more):
+    for line in (title(program), f"digest {program.digest}", *program.cautions, *more):
         yield from textwrap.wrap(plain(line), width)
 
 

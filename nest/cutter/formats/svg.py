@@ -47,7 +47,7 @@ def text(program: Program) -> str:
     """Return the file."""
     width, height = program.machine.bed
     more = [NOT_CUT] if program.labels else []
-    about = "\n".join((f"plan {program.digest}", *program.cautions, *more))
+    about = "\n".join((f"digest {program.digest}", *program.cautions, *more))
     head = _HEAD.format(w=f"{width:g}", h=f"{height:g}", title=escape(title(program)),
                         about=escape(about))  # fmt: skip
     strokes = drawn(program)

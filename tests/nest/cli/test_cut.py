@@ -406,7 +406,10 @@ def test_cautions_of_a_format_without_comments_are_shown(bench, tmp_path, capsys
     sentence = "Keep hands out of the bed while the machine runs"
     assert f"mind: {sentence}" in capsys.readouterr().out
     assert sentence in PdfReader(out / "week.ours.setups.pdf").pages[0].extract_text()
-    assert sentence.encode() not in (out / "week.ours.1.plt").read_bytes()
+    number = nest.read_plan(bench / "week.plan.json")[0]
+    (file,) = out.glob("week.ours.1.*.plt")
+    assert file.name == f"week.ours.1.{plans.number_of(number)}.plt"
+    assert sentence.encode() not in file.read_bytes()
     assert cut(bench, *options, "--force", "--json") == 0
     assert any(sentence in words for words in json.loads(capsys.readouterr().out)["mind"])
 

@@ -46,7 +46,8 @@ def test_no_date_and_no_machine_path_is_in_a_file(form):
 @pytest.mark.parametrize("form", [form for form in FORMS if form != "hpgl"])
 def test_plan_and_cautions_stand_in_the_head_of_the_file(form):
     head = " ".join(line.lstrip("; ") for line in text(form).split("\n")[:14])
-    assert "plan " + "ab" * 32 in head
+    assert "plan PABABAB," in head
+    assert "digest " + "ab" * 32 in head
     assert "Never leave it alone" in head
     assert "Try it on scrap first." in head
 

@@ -8,6 +8,7 @@ import io
 import re
 import shutil
 import subprocess
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
@@ -23,7 +24,7 @@ from nest import sheaths
 from nest.draw.book import Tile, pdf_of
 from nest.draw.sheet import Sheet, Style
 from nest.part import Mark, Part
-from nest.plans import placed_outline
+from nest.plans import number_of, placed_outline
 from nest.report.page import Page
 from nest.report.placingsheet import placing_pages, placing_rows
 from nest.report.templates import Template, targets, template_pages, templates_of
@@ -250,6 +251,17 @@ def test_tiles_without_ink_are_not_printed():
     pages = printed("Corners", [FullSize("corners", "", sheet, shapes)], "a4")
     assert [type(page) for page in pages] == [Page, Tile, Tile]
     assert [page.window for page in pages[1:]] == [(182, 252, 374, 514), (0, 0, 192, 262)]
+
+
+def test_every_template_bears_the_plans_number():
+    """Cut out, it is apart from its page: one of last month's plan must not be taken for this."""
+    of = plan()
+    drawings = {id(page.drawing): page.drawing for page in template_pages(
+        "Week", templates_of(of), "a4") if isinstance(page, Tile)}  # fmt: skip
+    said = Counter(word.text for drawing in drawings.values() for word in drawing.words)
+    assert said[f"plan {number_of(of)}"] == len(templates_of(of)) == 5
+    alone = template_pages("Heron", parts_of("heron"), "a4")[1].drawing
+    assert not any(word.text.startswith("plan") for word in alone.words)
 
 
 # --- the placing sheet -----------------------------------------------------------------------
