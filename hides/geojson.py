@@ -28,6 +28,7 @@ from shapely.validation import explain_validity
 from hides.errors import InputError, placed
 from hides.files import read_whole
 from hides.outline import SAME_POINT, FloatArray, Outline
+from hides.syntax import json_error
 
 LARGEST_FILE = 20_000_000  # bytes; a hide traced by hand takes 20 kB
 FARTHEST_POINT = 100_000.0  # mm; no hide is 100 m long
@@ -173,11 +174,7 @@ def parse(data: bytes) -> Node:
     except UnicodeDecodeError:
         raise InputError("the file is not text in UTF-8.", mend="Is it the right file?") from None
     except json.JSONDecodeError as error:
-        raise InputError(
-            f"this is not JSON: {error.msg}.",
-            mend="Is it the right file, and whole?",
-            place=f"line {error.lineno}",
-        ) from None
+        raise json_error(text, error) from None
     except RecursionError:
         raise InputError("lists are nested too deeply.", mend="Is it the right file?") from None
     except ValueError as error:  # a whole number of thousands of digits

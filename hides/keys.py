@@ -16,6 +16,7 @@ from typing import Any, get_type_hints
 
 from hides.errors import InputError
 from hides.files import read_whole
+from hides.syntax import toml_error
 
 LARGEST_TOML = 1_000_000  # bytes
 
@@ -27,13 +28,14 @@ def read_table(path: Path, kind: str) -> dict[str, object]:
     ------
     InputError : missing, too large, not UTF-8, or not TOML.
     """
-    data = read_whole(path, LARGEST_TOML)
+    data, text = read_whole(path, LARGEST_TOML), ""
     try:
-        return tomllib.loads(data.decode("utf-8"))
+        text = data.decode("utf-8")
+        return tomllib.loads(text)
     except UnicodeDecodeError:
         what = f"this is not text in UTF-8, so it is no {kind} file."
     except tomllib.TOMLDecodeError as error:
-        what = f"this is not TOML: {error}."
+        raise toml_error(text, error) from None
     except RecursionError:
         what = "lists are nested too deeply."
     except ValueError as error:  # a whole number of thousands of digits

@@ -16,6 +16,7 @@ LAYERS = (
     # leather; knows nothing of knives, plans or cutters
     "hides.errors",
     "hides.files",
+    "hides.syntax",
     "hides.units",
     "hides.outline",
     "hides.keys",

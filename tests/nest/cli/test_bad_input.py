@@ -346,7 +346,7 @@ UNUSABLE: dict[str, tuple[Files, list[str], tuple[str, ...]]] = {
     "JSON where TOML belongs": (
         {K: hide()},
         SHEATH,
-        (f"{K}: this is not TOML", "line 1", "the right file"),
+        (f"{K}, line 1: this is not TOML", "in “{", "the right file"),
     ),
     "TOML where JSON belongs": (
         {H: knife()},
