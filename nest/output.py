@@ -8,12 +8,16 @@ beside the new files is set aside, and what they replace with it, so that an old
 from __future__ import annotations
 
 import itertools
+import os
+import platform
 import shutil
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from hides.errors import InputError
+
+_OURS = f".croupon-{platform.node()}-"  # and the number of the process that writes
 
 
 def save(
@@ -40,7 +44,8 @@ def save(
     made = [path for path in (folder, *folder.parents) if not path.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with TemporaryDirectory(prefix=".croupon-", dir=folder) as beside:
+        _clear_dead(folder)
+        with TemporaryDirectory(prefix=f"{_OURS}{os.getpid()}-", dir=folder) as beside:
             _write(files, folder, Path(beside), earlier)
     except OSError as error:
         what = f"nothing was written: {error.strerror or error}."
@@ -87,6 +92,27 @@ def refuse_taken(
         what += "what does not belong to them, and nothing was written."
         mend = f"Name another folder (--out), or set them aside in {aside_in(folder)} with --force."
         raise InputError(what, mend=mend, file=folder)
+
+
+def _clear_dead(folder: Path) -> None:
+    """Remove the hidden folders of runs on this computer that were killed and could not."""
+    if os.name != "posix":  # elsewhere asking whether a process runs may end it
+        return
+    for left in folder.glob(f"{_OURS}*"):
+        number = left.name.removeprefix(_OURS).partition("-")[0]
+        ours = left.is_dir() and {path.name for path in left.iterdir()} <= {"new", "old"}
+        if ours and number.isdecimal() and not _runs(int(number)):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def _runs(process: int) -> bool:
+    try:
+        os.kill(process, 0)  # only asks
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:  # another user's
+        return True
+    return True
 
 
 def _write(files: Mapping[str, bytes], folder: Path, beside: Path, earlier: Sequence[str]) -> None:

@@ -1,12 +1,18 @@
 """Files of an answer: all or none, whatever goes wrong, and nothing replaced unasked."""
 
 import errno
+import os
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from hides.errors import InputError
+from nest import output
 from nest.output import aside_in, refuse_taken, save
+from tests.places import ROOT
 
 FILES = {"a.txt": b"new a", "b.txt": b"new b", "c.txt": b"new c"}
 
@@ -136,3 +142,37 @@ def test_what_stands_in_the_way_is_told_before_the_work(tmp_path):
         refuse_taken(tmp_path, ["a.txt", "b.txt"])
     with pytest.raises(InputError, match="this is a file"):
         refuse_taken(tmp_path / "b.txt" / "deeper", ["a.txt"])
+
+
+KILLED = """
+import os, signal
+from pathlib import Path
+from nest.output import save
+replace = Path.replace
+def struck(self, target):
+    os.kill(os.getpid(), signal.SIGKILL)
+Path.replace = struck
+save({"a.txt": b"new a"}, {folder!r}, force=True)
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="asks the system whether a process runs")
+def test_what_a_killed_run_leaves_is_cleared_by_the_next_and_nothing_else(tmp_path):
+    """A real process, killed while it writes; folders of runs that live, or not ours, stay."""
+    script = KILLED.replace("{folder!r}", repr(str(tmp_path)))
+    killed = subprocess.run([sys.executable, "-c", script], check=False, cwd=ROOT)
+    assert killed.returncode == -signal.SIGKILL
+    (left,) = tmp_path.glob(".croupon-*")
+    dead = left.name.removeprefix(output._OURS).split("-")[0]
+    alive = tmp_path / f"{output._OURS}{os.getpid()}-abc"
+    (alive / "new").mkdir(parents=True)
+    strange = tmp_path / f"{output._OURS}{dead}-mine"
+    strange.mkdir()
+    (strange / "diary.txt").write_text("not theirs")
+    elsewhere = tmp_path / f".croupon-elsewhere-{dead}-abc"
+    elsewhere.mkdir()
+    save(FILES, tmp_path)
+    assert not left.exists()
+    assert {path.name for path in tmp_path.glob(".croupon-*")} == {
+        alive.name, strange.name, elsewhere.name,
+    }  # fmt: skip
