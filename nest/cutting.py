@@ -21,7 +21,7 @@ from nest.checker import check
 from nest.cutter import blade, kerf, program, setups
 from nest.cutter.caution import BY_HAND, cautions_of
 from nest.cutter.formats import SUFFIXES
-from nest.cutter.machine import Machine
+from nest.cutter.machine import KERF, OFFSET, Machine
 from nest.cutter.program import Program
 from nest.cutter.setups import Setup
 from nest.errors import CutError, PlanError
@@ -30,6 +30,8 @@ from nest.plans import Plan, read_checked
 Place = tuple[float, float]
 FOLDERS = (Path(), Path("hides"), Path("shared/hides"))  # where a plan's hide is looked for
 COUPONS = {"kerf": kerf.kerf_coupon, "offset": blade.offset_coupon}
+UNEQUAL = 0.5  # mm between the gaps of one coupon: a caliper reads a tenth of that
+DISTORTED = 0.01  # of its length, by which a coupon may come out larger or smaller
 CORNER = 20.0  # mm from the bed's corner to a coupon's
 MEASURE = {
     "kerf": (
@@ -194,10 +196,25 @@ def on_bed(device: Machine, counted: Sequence[Place]) -> FloatArray:
 
 
 def _formats(machine: Machine, asked: Sequence[str]) -> tuple[str, ...]:
-    """The formats asked for, or the first one of the machine's that is written."""
+    """The formats asked for, or the first one of the machine's that is written.
+
+    Raises
+    ------
+    CutError : the profile has not one that is asked for, or none that is written.
+    """
     for form in asked:
         one_of(form, "formats", tuple(SUFFIXES))
-    return tuple(asked) or tuple(form for form in machine.formats if form in SUFFIXES)[:1]
+    takes = tuple(form for form in machine.formats if form in SUFFIXES)
+    strange = [form for form in asked if form not in takes]
+    if strange or not takes:
+        raise CutError(
+            f"{machine.name} takes {', '.join(machine.formats)}, and {', '.join(strange) or 'none'}"
+            f" {'was asked for' if strange else 'of these is written'}.",
+            mend=f"Ask for another format, or put it into formats of the profile if the machine "
+            f"takes it: {', '.join(SUFFIXES)}.",
+            place="key 'formats'",
+        )
+    return tuple(asked) or takes[:1]
 
 
 def coupon(machine: Machine, kind: str, *, formats: Sequence[str] = ()) -> Coupon:
@@ -208,8 +225,10 @@ def coupon(machine: Machine, kind: str, *, formats: Sequence[str] = ()) -> Coupo
     CutError : the machine has no such thing.
     """
     one_of(kind, "kind", tuple(COUPONS))
-    if machine.tool == "hand" or (kind == "offset" and machine.tool != "drag"):
-        raise CutError(f"a {machine.tool} has no {kind} to measure.", mend="Name another machine.")
+    tools = {"kerf": ("laser",), "offset": ("drag",)}  # a knife takes nothing away
+    if machine.tool not in tools[kind]:
+        what = f"{machine.name} ({machine.tool}) has no {kind} to measure."
+        raise CutError(what, mend=f"Name a machine whose tool is {tools[kind][0]}.")
     lines = COUPONS[kind](CORNER, CORNER)
     made = program.of_contours(lines, machine, name=f"{kind} coupon")
     return Coupon(kind, machine, (made, program.handed(machine)), _formats(machine, formats))
@@ -220,11 +239,33 @@ def measured(kind: str, sizes: Sequence[float]) -> float:
 
     Raises
     ------
-    CutError : not as many sizes as it takes, or such as leave nothing.
+    CutError : not as many sizes as it takes, or such as no coupon of that kind can have.
     """
     one_of(kind, "kind", tuple(COUPONS))
-    if kind == "offset":
-        return float(np.mean([blade.offset_of(size) for size in sizes]))
+    return _offset(sizes) if kind == "offset" else _kerf(sizes)
+
+
+def _offset(gaps: Sequence[float]) -> float:
+    """Half the mean gap of the coupon's three pairs."""
+    if len(gaps) > 3 or max(gaps) - min(gaps) > UNEQUAL:
+        what = f"the gaps of its three pairs must be alike within {UNEQUAL:g} mm, got "
+        what += f"{', '.join(f'{gap:g}' for gap in gaps)}."
+        raise CutError(what, mend="Measure them again, or cut another: a blade was loose or blunt.")
+    return OFFSET.check(float(np.mean([blade.offset_of(gap) for gap in gaps])), "offset")
+
+
+def _kerf(sizes: Sequence[float]) -> float:
+    """The kerf from the window and the row, if the coupon came out as large as it was drawn."""
     if len(sizes) != 2:
-        raise CutError("the kerf takes two sizes, the window and the row.", mend=MEASURE[kind])
-    return kerf.kerf_of(sizes[0], sizes[1], kerf.STRIPS)
+        raise CutError("the kerf takes two sizes, the window and the row.", mend=MEASURE["kerf"])
+    found = KERF.check(kerf.kerf_of(sizes[0], sizes[1], kerf.STRIPS), "kerf")
+    drawn = kerf.STRIPS * kerf.STRIP[0]
+    scale = (sizes[0] - found) / drawn
+    if abs(scale - 1) > DISTORTED:
+        raise CutError(
+            f"a window of {sizes[0]:g} mm and a row of {sizes[1]:g} mm make a coupon of "
+            f"{sizes[0] - found:.1f} mm, which is drawn {drawn:g} mm long.",
+            mend="Measure both again; or the machine, or its software, changes sizes: set that "
+            "right first.",
+        )
+    return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import logging
 import re
 import signal
 import sys
@@ -22,6 +23,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # a place such as -10.5,20 is no option; argparse sees that by a space in it
     options = _parser().parse_args([f" {one}" if _PLACE.match(one) else one for one in given])
     signal.signal(signal.SIGTERM, signal.default_int_handler)  # temporary files go, too
+    logging.getLogger().addHandler(logging.NullHandler())  # what libraries say is not for users
     try:
         return int(options.run(options))
     except nest.InputError as error:

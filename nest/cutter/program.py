@@ -150,7 +150,9 @@ def of_contours(given: Sequence[Contour], machine: Machine, *, name: str) -> Pro
     """
     # of no part: what a tool leaves of an uncompensated line is not what the line shows
     pattern = tuple(replace(contour, part="") for contour in given)
-    program = _finished(tuple(along(contour) for contour in given), pattern, machine)
+    passes = {"mark": 1}
+    drawn = tuple(along(contour, passes.get(contour.work, machine.passes)) for contour in given)
+    program = _finished(drawn, pattern, machine)
     _inside_bed(program)
     return replace(program, name=name, cautions=cautions_of(machine))
 

@@ -15,6 +15,7 @@ layer of their own, which R2000 declares as not plotted.
 from __future__ import annotations
 
 import io
+import logging
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -35,6 +36,9 @@ from nest.cutter.formats.lines import (
     remarks,
 )
 from nest.cutter.program import Program
+
+# it would warn that R12 tells no units, which are put in here all the same
+logging.getLogger("ezdxf").setLevel(logging.ERROR)
 
 CHORD = 0.01  # mm, how far a chord of R12 may be off its arc
 DIGITS = 6  # of a mm, and of a bulge: 1e-6 of a 100 mm chord is 5e-5 mm of its sagitta

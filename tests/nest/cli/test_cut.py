@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import re
 import shutil
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -183,7 +185,8 @@ def test_options_that_say_too_little_are_told(options, says, bench, tmp_path, ca
 
 def profile(folder: Path, **changes: object) -> str:
     """The file of a laser of 600 × 400 mm with some values of its own."""
-    values = {"tool": "laser", "bed": [600.0, 400.0], "kerf": 0.2, "formats": ["dxf-r2000"]}
+    formats = ["dxf-r2000", "svg", "dxf-r12", "hpgl", "gcode"]
+    values = {"tool": "laser", "bed": [600.0, 400.0], "kerf": 0.2, "formats": formats}
     lines = [f"{key} = {json.dumps(value)}" for key, value in (values | changes).items()]
     path = folder / "ours.machine.toml"
     path.write_text("\n".join(lines))
@@ -425,7 +428,7 @@ def test_outlines_alone_are_cut_and_their_travel_is_told(bench, tmp_path, capsys
 
 
 def test_coupons_are_cut_and_reckoned(tmp_path, capsys) -> None:
-    """Ten strips in a window of 102.2 mm that push together to 97.8: 4.4 mm over 11 cuts."""
+    """Ten strips in a window of 100.4 mm that push together to 96.0: 4.4 mm over 11 cuts."""
     machine = profile(tmp_path)
     out = tmp_path / "out"
     arguments = ["cut", "--coupon", "kerf", "--machine", machine, "--out", str(out)]
@@ -435,14 +438,70 @@ def test_coupons_are_cut_and_reckoned(tmp_path, capsys) -> None:
         "test-mark.ours.1.dxf",
     }
     capsys.readouterr()
-    assert main(["cut", "--coupon", "kerf", "--measured", "102.2", "97.8", "--json"]) == 0
+    assert main(["cut", "--coupon", "kerf", "--measured", "100.4", "96.0", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["kerf"] == "0.400 mm"
     assert main(["cut", "--coupon", "offset", "--measured", "2.0", "2.1", "1.9", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["offset"] == "1.000 mm"
-    assert main(["cut", "--coupon", "kerf", "--measured", "97.8"]) == 2
-    assert main(["cut", "--coupon", "kerf", "--measured", "97.8", "102.2"]) == 2
-    assert main(["cut", "--coupon", "offset", "--machine", machine]) == 2
     assert main(["cut", "--coupon", "kerf"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("kind", "sizes", "says"),
+    [
+        ("kerf", ["97.8"], "takes two sizes"),
+        ("kerf", ["97.8", "102.2"], "leaves no kerf"),
+        ("kerf", ["200", "10"], "kerf must be 0 to 3 mm, got 17.2727"),
+        ("kerf", ["104.2", "97.6"], "a coupon of 103.6 mm, which is drawn 100 mm long"),
+        ("kerf", ["50.2", "48"], "a coupon of 50.0 mm"),
+        ("offset", ["40"], "offset must be 0 to 6 mm, got 20"),
+        ("offset", ["2.0", "2.1", "3.9"], "alike within 0.5 mm, got 2, 2.1, 3.9"),
+        ("offset", ["2.0", "2.0", "2.0", "2.0"], "of its three pairs"),
+    ],
+)
+def test_sizes_that_no_coupon_can_have_are_refused(kind, sizes, says, capsys) -> None:
+    assert main(["cut", "--coupon", kind, "--measured", *sizes]) == 2
+    assert says in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("kind", "changes"),
+    [
+        ("offset", {}),
+        ("kerf", {"tool": "drag", "kerf": 0.0, "offset": 1.0, "holes": "none"}),
+        ("kerf", {"tool": "oscillating", "kerf": 0.0}),
+        ("kerf", {"tool": "hand"}),
+    ],
+)
+def test_a_coupon_of_what_a_tool_has_not_is_refused(kind, changes, tmp_path, capsys) -> None:
+    machine, out = profile(tmp_path, **changes), tmp_path / "out"
+    assert main(["cut", "--coupon", kind, "--machine", machine, "--out", str(out)]) == 2
+    assert f"has no {kind} to measure" in capsys.readouterr().err
+    assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    ("takes", "options", "says"),
+    [
+        (["svg"], ["--format", "gcode"], "ours takes svg, and gcode was asked for"),
+        (["pdf"], [], "ours takes pdf, and none of these is written"),
+    ],
+)
+def test_a_format_that_the_machine_does_not_take_is_refused(
+    takes, options, says, bench, tmp_path, capsys
+) -> None:
+    machine, out = profile(tmp_path, formats=takes), tmp_path / "out"
+    assert cut(bench, "--machine", machine, *options, "--out", str(out)) == 2
+    assert says in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_no_library_talks_to_the_user(bench, tmp_path) -> None:
+    """In a process of its own, since a test runner catches what libraries log."""
+    machine = profile(tmp_path)
+    command = [sys.executable, "-m", "nest", "cut", str(bench / "week.plan.json")]
+    options = ["--machine", machine, "--out", str(tmp_path), "--format", "dxf-r12", "svg"]
+    done = subprocess.run([*command, *options], cwd=ROOT, capture_output=True, check=False)
+    assert (done.returncode, done.stderr) == (0, b"")
 
 
 def test_a_sheath_is_printed_on_small_pages_too(tmp_path, capsys) -> None:

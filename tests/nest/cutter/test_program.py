@@ -227,8 +227,10 @@ def test_the_test_mark_is_handed():
 
 
 def test_a_coupon_is_drawn_as_it_stands():
-    (stroke,) = of_contours([circle((50, 50), 20, "c")], laser(kerf=1), name="c").strokes
+    machine = laser(kerf=1, passes=3)
+    (stroke,) = of_contours([circle((50, 50), 20, "c")], machine, name="c").strokes
     assert stroke.length == pytest.approx(20 * np.pi)
+    assert stroke.passes == 3  # else it would not be cut through
 
 
 @pytest.mark.parametrize(
