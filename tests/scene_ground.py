@@ -209,7 +209,7 @@ def _lay_card(
     frame: Place,
     print_: Image,
     card: FloatArray,
-    printed: float,
+    printed: float | FloatArray,
 ) -> None:
     """A printed card, each pixel the mean of nine exact points of it."""
     seen = camera.to_pixels(frame(card))

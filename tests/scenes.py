@@ -25,9 +25,9 @@ Arguments of :func:`scene`, all but the seed by name: ``floor`` (:data:`FLOORS`)
 many), ``size`` (megapixels), ``length`` (mm, of the hide), ``mirror`` (the other side of the
 animal, or this one flesh side up), ``hides`` (2: a second hide beside it), ``crop`` (0 to 0.3:
 the camera is so near that this much of the hide leaves the frame at one end), ``printed`` (scale
-of the printer, 1, or one for each sheet), ``numbers`` (of the sheets), ``hidden`` (how many sheets
-have half of them covered), ``texture`` (a (h, w, 3) uint8 BGR picture of 1 m width, repeated, in
-place of the drawn floor).
+of the printer, 1, or one for each sheet, or for each its scales in length and height), ``numbers``
+(of the sheets), ``hidden`` (how many sheets have half of them covered), ``texture`` (a (h, w, 3)
+uint8 BGR picture of 1 m width, repeated, in place of the drawn floor).
 
     left, right = scenes(7, 2, floor="tarp")
 
@@ -142,7 +142,7 @@ def scenes(
     mirror: bool = False,
     hides: int = 1,
     crop: float = 0.0,
-    printed: float | Sequence[float] = 1.0,
+    printed: float | Sequence[float] | FloatArray = 1.0,
     numbers: Sequence[int] | None = None,
     hidden: int = 0,
     texture: Image | None = None,
@@ -183,7 +183,7 @@ def scenes(
     marks = tuple(replace(m, shape=polygons_of(m.shape.intersection(lies))[0]) for m in marks)
     first = min(spots, key=lambda s: s.number)
     cards = [_stuck(number, at, float(rng.uniform(0, 360))) for number, at in glued.items()]
-    printed = np.broadcast_to(printed, len(spots))
+    printed = np.broadcast_to(np.transpose(printed), (2, len(spots))).T
     shots = []
     for camera in cameras:
         picture = ground.seen(camera, spots, cards, printed, hidden)

@@ -1,7 +1,8 @@
 """Bundle adjustment: a camera and the places of sheets by one least-squares fit.
 
-Unknown are the camera's focal length, middle, place and two lens terms, and for each sheet its
-place (but for the first, which is at the origin) and how large it came out of the printer. What
+Unknown are the camera's focal length, middle, place and two lens terms, for each sheet its place
+(but for the first, which is at the origin) and how large it came out of the printer, and how much
+longer than high that printer makes all of them: sheets that lie turned to each other tell it. What
 the crossings leave open is held by loose beliefs: a photo straight from above says nothing of
 the focal length, and sheets of one printer are of one size. The loss is robust, so that a sheet
 that does not lie flat, or was printed at another scale, shows as odd and can be left out
@@ -40,6 +41,7 @@ CENTRE_SPREAD = 0.01  # of the long side
 LENS_SPREAD = (0.15, 0.1)
 CROSSING_NOISE = 0.1  # pixels, of a crossing
 PRINT_SPREAD = 0.001  # of the logarithm of a sheet's scale: one printer's differ by so little
+STRETCH_SPREAD = 0.006  # of the logarithm of length over height: paper feeds slip (from memory)
 MOST_APART = 0.005  # of a sheet's scale from that of the others
 
 
@@ -83,14 +85,19 @@ class SheetPose:
 
 @dataclass(frozen=True, eq=False)
 class Adjustment:
-    """Camera and sheets as fitted, and the covariance of the camera's unknowns in their units.
+    """Camera and sheets as fitted.
 
-    Those are the logarithm of pixels, pixels, radians, mm and pure numbers; :attr:`Camera.vector`.
+    Attributes
+    ----------
+    spread : covariance of the camera's unknowns in their units: the logarithm of pixels, pixels,
+        radians, mm and pure numbers; :attr:`Camera.vector`.
+    stretch : how much longer than high all sheets were printed, 1 on a true print.
     """
 
     camera: Camera
     sheets: tuple[SheetPose, ...]
     spread: FloatArray
+    stretch: float = 1.0
 
     @property
     def residual(self) -> float:
@@ -167,7 +174,7 @@ def _fitted(seen: Sequence[DetectedSheet], size: tuple[int, int], told: float | 
         (
             least_squares(
                 _errors,
-                _packed(camera, places),
+                _packed(camera, 0.0, places),
                 x_scale="jac",
                 loss="soft_l1",
                 f_scale=5.0,
@@ -177,20 +184,29 @@ def _fitted(seen: Sequence[DetectedSheet], size: tuple[int, int], told: float | 
         ),
         key=lambda result: float(result.cost),
     )
-    camera, places = _unpacked(best.x, len(seen))
+    camera, stretch, places = _unpacked(best.x, len(seen))
     slopes = np.asarray(best.jac, dtype=np.float64)
-    spread = np.linalg.inv(slopes.T @ slopes)[:UNKNOWNS, :UNKNOWNS]
-    laid = [_sheet_pose(camera, s, *place) for s, place in zip(seen, places.tolist(), strict=True)]
-    return Adjustment(camera, tuple(laid), np.asarray(spread, dtype=np.float64))
+    spread = np.linalg.inv(slopes.T @ slopes).astype(np.float64)[:UNKNOWNS, :UNKNOWNS]
+    laid = [_sheet_pose(camera, stretch, *each) for each in zip(seen, places.tolist(), strict=True)]
+    return Adjustment(camera, tuple(laid), spread, float(np.exp(stretch)))
 
 
 def _sheet_pose(
-    camera: Camera, seen: DetectedSheet, angle: float, x: float, y: float, size: float
+    camera: Camera, stretch: float, seen: DetectedSheet, place: Sequence[float]
 ) -> SheetPose:
-    scale = float(np.exp(size))
+    angle, x, y, size = place
+    corners = _printed(seen, stretch, size)
     degrees = float(np.rad2deg(angle))
-    laid = SheetPose(seen.number, degrees, x, y, seen.corners * scale, seen.pixels, scale)
+    laid = SheetPose(seen.number, degrees, x, y, corners, seen.pixels, float(np.exp(size)))
     return replace(laid, residual=rms(_misses(camera, laid)))
+
+
+def _printed(seen: DetectedSheet, stretch: float, size: float) -> FloatArray:
+    """(n, 2) mm, the crossings as large as they lie there; logarithms of scales.
+
+    The ruler beside the pattern stands upright, so heights are what it says.
+    """
+    return np.asarray(seen.corners * np.exp([size + stretch, size]))
 
 
 def _starts(
@@ -237,16 +253,21 @@ def _rebased(camera: Camera, places: FloatArray) -> tuple[Camera, FloatArray]:
     return replace(camera, turn=turn, shift=shift), moved
 
 
-def _packed(camera: Camera, places: FloatArray) -> FloatArray:
-    """Unknowns as one vector: the camera's, every sheet's scale, all places but the first."""
-    return np.concatenate([camera.vector, places[:, 3], places[1:, :3].ravel()])
+def _packed(camera: Camera, stretch: float, places: FloatArray) -> FloatArray:
+    """Unknowns as one vector: the camera's, the printer's, every sheet's scale, all places but
+    the first.
+    """
+    return np.concatenate([camera.vector, [stretch], places[:, 3], places[1:, :3].ravel()])
 
 
-def _unpacked(unknowns: FloatArray, count: int) -> tuple[Camera, FloatArray]:
-    """The inverse of :func:`_packed`: places are (n, 4), angle, x, y and logarithm of scale."""
-    scales, places = np.split(unknowns[UNKNOWNS:], [count])
+def _unpacked(unknowns: FloatArray, count: int) -> tuple[Camera, float, FloatArray]:
+    """The inverse of :func:`_packed`: the camera, the logarithm of the printer's stretch, and
+    places (n, 4): angle, x, y and logarithm of scale.
+    """
+    scales, places = np.split(unknowns[UNKNOWNS + 1 :], [count])
     places = np.vstack([np.zeros((1, 3)), places.reshape(-1, 3)])
-    return Camera.of(unknowns[:UNKNOWNS]), np.column_stack([places, scales])
+    stretch = float(unknowns[UNKNOWNS])
+    return Camera.of(unknowns[:UNKNOWNS]), stretch, np.column_stack([places, scales])
 
 
 def _errors(
@@ -257,7 +278,7 @@ def _errors(
     doubt: float,
 ) -> FloatArray:
     """Misses of all crossings, then of the beliefs, each over its deviation."""
-    camera, places = _unpacked(unknowns, len(seen))
+    camera, stretch, places = _unpacked(unknowns, len(seen))
     long = max(size) * CENTRE_SPREAD
     beliefs = [
         (unknowns[0] - np.log(focal)) / doubt,
@@ -265,19 +286,22 @@ def _errors(
         (camera.centre[1] - (size[1] - 1) / 2) / long,
         camera.lens[0] / LENS_SPREAD[0],
         camera.lens[1] / LENS_SPREAD[1],
+        stretch / STRETCH_SPREAD,
     ]
-    misses = _all_misses(camera, places, seen).ravel() / CROSSING_NOISE
+    misses = _all_misses(camera, stretch, places, seen).ravel() / CROSSING_NOISE
     return np.concatenate([misses, beliefs, places[:, 3] / PRINT_SPREAD])
 
 
 _NOWHERE = 1e6  # pixels; a wild guess of the camera sees nothing of a sheet
 
 
-def _all_misses(camera: Camera, places: FloatArray, seen: Sequence[DetectedSheet]) -> FloatArray:
+def _all_misses(
+    camera: Camera, stretch: float, places: FloatArray, seen: Sequence[DetectedSheet]
+) -> FloatArray:
     """(n, 2) pixels between the crossings of all sheets as fitted and as seen."""
     floor = np.concatenate(
         [
-            turned(s.corners * np.exp(size), float(np.rad2deg(a)), x, y)
+            turned(_printed(s, stretch, size), float(np.rad2deg(a)), x, y)
             for s, (a, x, y, size) in zip(seen, places, strict=True)
         ]
     )
@@ -288,7 +312,8 @@ def _all_misses(camera: Camera, places: FloatArray, seen: Sequence[DetectedSheet
 
 def _cost(start: tuple[Camera, FloatArray], seen: Sequence[DetectedSheet]) -> float:
     """How badly a start explains the sheets; a single bad one counts little."""
-    return float(np.sqrt(np.hypot(*_all_misses(*start, seen).T)).sum())
+    camera, places = start
+    return float(np.sqrt(np.hypot(*_all_misses(camera, 0.0, places, seen).T)).sum())
 
 
 def _misses(camera: Camera, sheet: SheetPose) -> FloatArray:

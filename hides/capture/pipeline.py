@@ -125,7 +125,11 @@ def capture(paths: Sequence[Path], label: HideLabel, asked: Asked) -> Captured:
         *_mark_doubts(doubtful),
         *lost,
     )
-    said = (*_view_remarks(views, traced, asked), *told, *remarks(hide))
+    said = (
+        *_view_remarks(views, traced, asked, stamped=bool(label.supplier_area)),
+        *told,
+        *remarks(hide),
+    )
     return Captured(hide, photos, views, frame, asked.raised, doubtful, doubts, said)
 
 
@@ -243,7 +247,15 @@ def _spread(views: Sequence[View], points: FloatArray) -> FloatArray:
 def _scale_doubts(leather: Hide, asked: Asked) -> Iterator[str]:
     """A print that was scaled as a whole shows only in the area, unless its ruler was measured."""
     stamped = leather.supplier_area
-    if asked.ruler is not None or not stamped:
+    if asked.ruler is not None:
+        return
+    if not stamped:
+        yield (
+            "Nothing tells the scale: a print at 97 % looks true in every photo and makes a hide "
+            f"6 % too large. Measure the ruler of a printed sheet, which should be "
+            f"{targets.RULER:.0f} mm long, and give it with --ruler, even if it is right; or give "
+            "the seller's area with --stamp."
+        )
         return
     off = leather.gross_area / stamped - 1
     wrong = targets.RULER * (stamped / leather.gross_area) ** 0.5
@@ -255,14 +267,16 @@ def _scale_doubts(leather: Hide, asked: Asked) -> Iterator[str]:
         )
 
 
-def _view_remarks(views: Sequence[View], traced: Traced, asked: Asked) -> Iterator[str]:
+def _view_remarks(
+    views: Sequence[View], traced: Traced, asked: Asked, *, stamped: bool
+) -> Iterator[str]:
     # What one photo cuts off, its neighbour shows.
     whole = {PARTLY.format(sheet.number) for view in views for sheet in view.sheets}
     yield from (words for view in views for words in view.warnings if words not in whole)
-    if asked.ruler is None:
+    if asked.ruler is None and stamped:
         yield (
-            "The scale is trusted from the print: measure a printed ruler and give it with "
-            "--ruler; 1 % wrong there is 2 % of the area."
+            "The scale is known only as well as the stamp: measure a printed ruler and give it "
+            "with --ruler; 1 % wrong there is 2 % of the area."
         )
     beyond = traced.outline.polygon.difference(shapely.union_all([view.span for view in views]))
     if beyond.area > BEYOND * traced.outline.area:

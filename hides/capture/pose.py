@@ -31,6 +31,7 @@ from hides.outline import FloatArray
 
 SHEET_BORDER = 60.0  # mm of floor shown around the sheets
 MOST_SCALED = 0.1  # a print that is off by more was made for another paper
+TOLD_STRETCH = 0.003  # of a print's length over its height; more is remarked
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,6 +131,12 @@ def locate(photo: Photo, ruler: float | None = None) -> View:
 
 
 def _remarks(fit: Adjustment) -> Iterator[str]:
+    if abs(fit.stretch - 1) > TOLD_STRETCH:
+        yield (
+            f"The printer made the sheets {abs(fit.stretch - 1):.1%} too "
+            f"{'long' if fit.stretch > 1 else 'short'} for their height; this was taken into "
+            "account."
+        )
     if len(fit.sheets) < GOOD_SHEETS:
         yield (
             f"Only {len(fit.sheets)} sheets could be used; {GOOD_SHEETS} or more around the hide "

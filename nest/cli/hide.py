@@ -129,7 +129,7 @@ def _add_capture(verbs: Verbs[argparse.ArgumentParser]) -> None:
     capture = add(
         verbs, "capture", _capture,
         "make a hide record from photos of a side with scale sheets around it",
-        "croupon hide capture side.jpg --readings gauge.csv --name Larch --out larch.hide.json",
+        "croupon hide capture side.jpg --ruler 180 --name Larch --out larch.hide.json",
     )  # fmt: skip
     capture.add_argument(
         "photos", type=Path, nargs="+", metavar="PHOTO", help="several that overlap are merged"
@@ -147,7 +147,7 @@ def _add_capture(verbs: Verbs[argparse.ArgumentParser]) -> None:
     )  # fmt: skip
     capture.add_argument(
         "--ruler", type=float, metavar="MM",
-        help="length of the printed ruler as you measure it (as it should be)",
+        help="length of the printed ruler as you measure it; needed unless --stamp is given",
     )  # fmt: skip
     capture.add_argument(
         "--raised", type=float, default=0.0, metavar="MM",

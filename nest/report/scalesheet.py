@@ -43,8 +43,8 @@ SAFE = 7.0  # mm that a printer of the home may leave blank
 HINTS = (
     ("Print", (
         "Print at “actual size” or 100 %, never “fit to page”. Then lay a steel rule on the "
-        f"printed ruler: it must be {targets.RULER:.0f} mm long. If it is not, give what you "
-        "measure with --ruler, or print again.",
+        f"printed ruler: it must be {targets.RULER:.0f} mm long. Write down what you measure, to "
+        "half a millimetre, and give it with --ruler, even if it is right.",
         "Use matt paper; glossy paper mirrors the light. Stick the sheets to card if they curl.",
     )),
     ("Lay out", (

@@ -122,7 +122,7 @@ def test_photos_from_several_places_give_one_true_record(tmp_path, seed, count, 
     for each in shots:
         assert not _within(each.to_pixels(each.outline), each.pixels.shape[1::-1])
     paths = [each.save(tmp_path / f"{at}.jpg") for at, each in enumerate(shots)]
-    found = capture(paths, HideLabel("Larch"), Asked())
+    found = capture(paths, HideLabel("Larch"), Asked(ruler=180.0))
     laid = [sheet for view in found.views for sheet in view.sheets]
     there = np.concatenate([sheet.to_floor(_PATTERN) for sheet in laid])
     true = {sheet.number: sheet for sheet in shots[0].sheets}

@@ -8,6 +8,7 @@ their own tests; here it is the whole road that counts.
 from __future__ import annotations
 
 import json
+import re
 from functools import cache
 from pathlib import Path
 
@@ -45,7 +46,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def found(folder: Path) -> Captured:
-    return capture([folder / "side.jpg"], LABEL, Asked(readings=folder / "gauge.csv"))
+    return capture([folder / "side.jpg"], LABEL, Asked(readings=folder / "gauge.csv", ruler=180.0))
 
 
 def truth() -> Scene:
@@ -69,7 +70,6 @@ def test_a_good_photo_is_understood_without_doubt(found: Captured) -> None:
     assert found.sure
     assert found.doubtful == ()
     assert any("No price" in words for words in found.remarks)
-    assert any("The scale is trusted from the print" in words for words in found.remarks)
     assert any("Only 6 readings" in words for words in found.remarks)
 
 
@@ -206,7 +206,7 @@ def test_two_photos_of_one_side_give_one_record(folder, tmp_path, found) -> None
     picture = truth().pixels.astype(np.int16)
     picture += np.random.default_rng(2).integers(-4, 5, picture.shape, dtype=np.int16)
     cv2.imwrite(str(tmp_path / "again.png"), picture.clip(0, 255).astype(np.uint8))
-    both = capture([folder / "side.jpg", tmp_path / "again.png"], LABEL, Asked())
+    both = capture([folder / "side.jpg", tmp_path / "again.png"], LABEL, Asked(ruler=180.0))
     assert len(both.views) == 2
     assert both.hide.gross_area == pytest.approx(found.hide.gross_area, rel=0.003)
     assert len(both.hide.flaws) == len(found.hide.flaws)
@@ -254,7 +254,8 @@ def test_a_file_beside_the_photo_that_can_not_be_used_is_named(
 def test_a_reading_off_the_leather_is_left_out_and_doubted(folder, tmp_path) -> None:
     """It may be the reading or the outline that is wrong."""
     (tmp_path / "gauge.csv").write_text("x,y,mm\n300,100,3.4\n300,-60,3.5\n", encoding="utf-8")
-    found = capture([folder / "side.jpg"], LABEL, Asked(readings=tmp_path / "gauge.csv"))
+    asked = Asked(readings=tmp_path / "gauge.csv", ruler=180.0)
+    found = capture([folder / "side.jpg"], LABEL, asked)
     assert [reading.thickness for reading in found.hide.readings] == [3.4]
     (words,) = found.doubts
     assert "The reading 3.5 mm at (300, -60) lies" in words
@@ -287,16 +288,40 @@ def test_a_print_at_another_scale_is_doubted_by_the_stamp(tmp_path, capsys) -> N
     stamp = ["--stamp", f"{Polygon(picture.outline).area / 1e4:.1f} dm2"]
     code, words = told([str(path), *stamp], tmp_path, capsys)
     assert code == 1
-    assert "as if the printed rulers were 185 mm long in place of 180" in words
+    (ruler,) = re.findall(r"as if the printed rulers were (\d+) mm long in place of 180", words)
+    assert float(ruler) == pytest.approx(1.03 * 180, rel=0.004)  # the figure asked for of an area
     code, words = told([str(path), *stamp, "--ruler", "185.4", "--force"], tmp_path, capsys)
     assert code == 0
-    assert "trusted from the print" not in words
+    assert "only as well as the stamp" not in words
+
+
+def test_a_print_of_unknown_scale_is_not_believed(tmp_path, capsys) -> None:
+    """Printed at 97 %, a hide looks 1 / 0.97² = 6.3 % too large: no record without a word on it."""
+    picture = shot(3, printed=0.97, size=3.0)
+    path = picture.save(tmp_path / "side.jpg")
+    code, words = told([str(path)], tmp_path, capsys)
+    assert code == 1
+    assert "doubt: Nothing tells the scale" in words
+    assert "--ruler" in words
+    code, words = told([str(path), "--ruler", "174.6", "--force"], tmp_path, capsys)
+    assert code == 0, words
+    hide = record.read(tmp_path / "larch.hide.json")
+    assert hide.gross_area == pytest.approx(Polygon(picture.outline).area, rel=0.012)
+
+
+def test_a_stamp_without_a_ruler_is_said_to_tell_the_scale(tmp_path, capsys) -> None:
+    path = shot(3, size=3.0).save(tmp_path / "side.jpg")
+    stamp = f"{Polygon(shot(3, size=3.0).outline).area / 1e4:.1f} dm2"
+    code, words = told([str(path), "--stamp", stamp], tmp_path, capsys)
+    assert code == 0, words
+    assert "The scale is known only as well as the stamp" in words
 
 
 def test_json_has_facts_doubts_and_files(folder, tmp_path, capsys) -> None:
     """For scripts."""
     out = tmp_path / "a.hide.json"
-    assert main(["hide", "capture", str(folder / "side.jpg"), "--out", str(out), "--json"]) == 0
+    arguments = [str(folder / "side.jpg"), "--ruler", "180", "--out", str(out), "--json"]
+    assert main(["hide", "capture", *arguments]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["doubt"] == []
     assert str(out) in told["files"]
