@@ -15,6 +15,7 @@ Numbers are mm; the head may say another unit, ``along (cm)`` (:mod:`hides.table
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -23,7 +24,7 @@ import shapely
 
 from hides import record
 from hides.capture import gauge
-from hides.capture.frame import align
+from hides.capture.frame import LEAST_STRAIGHT, Ends, Frame, align
 from hides.errors import InputError, placed
 from hides.hide import Hide
 from hides.label import HideLabel
@@ -42,13 +43,14 @@ class Measured:
     """An outline in mm, y up, and the holes in it.
 
     ``framed`` says that it is in the hide's frame already, as offsets are; ``remarks`` are what
-    was joined or left out in a drawing, in words.
+    was joined or left out in a drawing, in words; ``y_down`` that the file's own y counts down.
     """
 
     outline: Outline
     holes: tuple[Outline, ...] = ()
     framed: bool = False
     remarks: tuple[str, ...] = ()
+    y_down: bool = False
 
 
 def read(path: Path | str, unit: str | None = None) -> Measured:
@@ -78,6 +80,7 @@ def side(
     unit: str | None = None,
     readings: Path | None = None,
     turn: str | None = None,
+    backbone: Sequence[tuple[float, float]] | None = None,
 ) -> tuple[Hide, tuple[str, ...]]:
     """A side of leather of a measured outline, and what is to be said of how it was read.
 
@@ -86,17 +89,19 @@ def side(
     readings : file of gauge readings, places in the hide's frame.
     turn : left or right, the side of the animal: turn a drawing so that its straight edge lies
         along y = 0. None takes the drawing as lying in the hide's frame.
+    backbone : (2, 2) mm in the file's own frame, near the ends of that edge, the tail's first.
 
     Raises
     ------
-    InputError : as :func:`read`, or the readings' file can't be used, or a reading lies off the
-        leather, or no side has such an area.
+    InputError : as :func:`read`, or it can't be told which edge is the backbone, or the readings'
+        file can't be used, or a reading lies off the leather, or no side has such an area.
     """
     found = read(path, unit)
     said = list(found.remarks)
     rings = [found.outline, *found.holes]
-    if turn is not None and not found.framed:
-        frame = align(found.outline, side=turn)
+    if turn is not None and (backbone is not None or not found.framed):
+        with placed(file=path):
+            frame = _framed(found, turn, backbone)
         rings = [frame.outline(ring) for ring in rings]
     hide = label.side(rings[0], holes=tuple(rings[1:]))
     if readings is not None:
@@ -107,6 +112,32 @@ def side(
     except InputError as error:
         raise error.at(file=readings if error.place.startswith("reading") else path) from None
     return hide, tuple(said)
+
+
+def _framed(found: Measured, side: str, backbone: Sequence[tuple[float, float]] | None) -> Frame:
+    """The frame of a drawing; refused where another edge may as well be the backbone."""
+    if found.framed:
+        raise InputError("offsets are along the backbone already.", place="--backbone")
+    flip = (1.0, -1.0 if found.y_down else 1.0)
+    if backbone is not None:
+        return align(found.outline, side=side, backbone=np.array(backbone) * flip)
+    frame = align(found.outline, side=side)
+
+    def told(ends: Ends) -> str:
+        return " ".join(f"{x:.0f},{y:.0f}" for x, y in np.array(ends) * flip)
+
+    if frame.rival is not None:
+        raise InputError(
+            "two edges may be the backbone.",
+            mend=f"Say which, in mm: --backbone {told(frame.edge)}, or {told(frame.rival)}.",
+        )
+    if frame.straight < LEAST_STRAIGHT:
+        raise InputError(
+            "there is no long straight edge for the backbone.",
+            mend="Give its two ends in mm, the tail's first: --backbone X,Y X,Y; the straightest "
+            f"edge is {told(frame.edge)}.",
+        )
+    return frame
 
 
 def _with_readings(hide: Hide, file: Path) -> tuple[Hide, tuple[str, ...]]:
@@ -131,7 +162,7 @@ def _drawn(path: Path, unit: str | None) -> Measured:
     scale = drawing.unit if unit is None else LENGTH_UNITS[unit]
     assert scale is not None  # of the two, one is there
     scaled = [Outline.of(ring.points * scale) for ring in (drawing.outline, *drawing.holes)]
-    return Measured(scaled[0], tuple(scaled[1:]), remarks=drawing.warnings)
+    return Measured(scaled[0], tuple(scaled[1:]), remarks=drawing.warnings, y_down=drawing.y_down)
 
 
 def _listed(path: Path, unit: str | None) -> Measured:

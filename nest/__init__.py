@@ -421,6 +421,7 @@ def capture(
     raised: float = 0.0,
     side: str = "left",
     mirror: bool = False,
+    backbone: Sequence[tuple[float, float]] | None = None,
 ) -> Captured:
     """Understand photos of a side with scale sheets around it; what is doubtful is said.
 
@@ -435,6 +436,7 @@ def capture(
     raised : by how many mm the leather's face lies above the sheets.
     side : of the animal, "left" or "right".
     mirror : the photos show the flesh side.
+    backbone : pixels of the first photo near both ends of the backbone edge, the tail's first.
 
     Raises
     ------
@@ -452,6 +454,7 @@ def capture(
         raised=raised,
         side=side,
         mirror=mirror,
+        backbone=backbone,
     )
     return pipeline.capture(photos, HideLabel.of(name, tannage, stamp, price), asked)
 
@@ -466,6 +469,7 @@ def measure(
     readings: Path | None = None,
     unit: str | None = None,
     turn: str | None = None,
+    backbone: Sequence[tuple[float, float]] | None = None,
 ) -> Recorded:
     """Make a hide of offsets along the backbone, of points round the edge, or of a drawing.
 
@@ -475,6 +479,7 @@ def measure(
     readings : CSV of gauge readings in mm, by place.
     unit : "mm", "cm", "m" or "in", where the outline's file doesn't say it.
     turn : "left" or "right", the side of the animal, to turn its backbone to y = 0.
+    backbone : places in mm of the outline's file near both ends of that edge, the tail's first.
 
     Raises
     ------
@@ -485,7 +490,8 @@ def measure(
     from nest.report.recorded import Recorded
 
     label = HideLabel.of(name, tannage, stamp, price)
-    return Recorded(*measured.side(outline, label, unit=unit, readings=readings, turn=turn))
+    made = measured.side(outline, label, unit=unit, readings=readings, turn=turn, backbone=backbone)
+    return Recorded(*made)
 
 
 def scale_sheets(paper: str = "a4") -> ScaleSheets:

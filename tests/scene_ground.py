@@ -101,6 +101,8 @@ class Ground:
         high = np.minimum(ring.max(axis=0).astype(int) + pad, self.shape[::-1])
         rows, columns = slice(low[1], high[1]), slice(low[0], high[0])
         mask = _inside(ring - low, (high[1] - low[1], high[0] - low[0]))
+        for hole in lies.interiors:
+            mask ^= _inside(self.at(hole.coords[:-1]) - low, mask.shape)
         drop = cv2.GaussianBlur(mask, (0, 0), 5 / self.pixel).astype(np.float32) / 255
         way = self.rng.normal(0, 3 / self.pixel, 2)
         drop = cv2.warpAffine(drop, np.array([[1, 0, way[0]], [0, 1, way[1]]]), mask.shape[::-1])
@@ -325,7 +327,49 @@ def _brick(rng, shape, px):  # type: ignore[no-untyped-def]
     )
 
 
-_FLOORS = {"grey": _grey, "tarp": _tarp, "concrete": _concrete, "wood": _wood, "brick": _brick}
+def _tiles(rng, shape, px):  # type: ignore[no-untyped-def]
+    v, u = _axes(shape, px, rng.uniform(0, np.pi))
+    side = rng.uniform(150, 330)
+    row, column = (np.floor(axis / side).astype(int) for axis in (v, u))
+    row, column = row - row.min(), column - column.min()
+    tone = rng.normal(1, 0.03, (row.max() + 1, column.max() + 1)).astype(np.float32)
+    light = tone[row, column] * (1 + 0.03 * _noise(rng, shape, 60 / px))
+    light += 0.01 * _noise(rng, shape, 1.0)
+    joint = (v % side < 5) | (u % side < 5)
+    base = np.array(((196.0, 204.0, 208.0), (70.0, 96.0, 150.0), (92.0, 96.0, 98.0))[rng.choice(3)])
+    base = np.where(joint[..., None], (138.0, 142.0, 146.0), base).astype(np.float32)
+    return base, light.astype(np.float32)
+
+
+def _grass(rng, shape, px):  # type: ignore[no-untyped-def]
+    dry = (0.5 + 0.25 * _noise(rng, shape, 120 / px)).clip(0, 1)[..., None]
+    base = (1 - dry) * (38.0, 98.0, 70.0) + dry * (70.0, 138.0, 130.0)
+    light = 1 + 0.22 * _noise(rng, shape, 4 / px) + 0.12 * _noise(rng, shape, 1.5)
+    light += 0.10 * _noise(rng, shape, 30 / px)
+    return base.astype(np.float32), light.clip(0.25, 1.8).astype(np.float32)
+
+
+def _rug(rng, shape, px):  # type: ignore[no-untyped-def]
+    """Lozenges in three colours, woven."""
+    v, u = _axes(shape, px, rng.uniform(0, np.pi))
+    side = rng.uniform(90, 180)
+    kind = (np.floor((u + v) / side) + 2 * np.floor((u - v) / side)).astype(int) % 3
+    colours = np.array([(40, 44, 120), (92, 128, 164), (110, 62, 40)], np.float32)
+    light = 1 + 0.05 * np.sin(u * 2 * np.pi / 5) * np.sin(v * 2 * np.pi / 5)
+    light += 0.05 * _noise(rng, shape, 1.0) + 0.04 * _noise(rng, shape, 200 / px)
+    return colours[kind] * rng.normal(1, 0.06, 3).astype(np.float32), light.astype(np.float32)
+
+
+_FLOORS = {
+    "grey": _grey,
+    "tarp": _tarp,
+    "concrete": _concrete,
+    "wood": _wood,
+    "brick": _brick,
+    "tiles": _tiles,
+    "grass": _grass,
+    "rug": _rug,
+}
 
 
 def _axes(shape: tuple[int, int], px: float, angle: float) -> tuple[NDArray[np.float32], ...]:

@@ -27,7 +27,8 @@ animal, or this one flesh side up), ``hides`` (2: a second hide beside it), ``cr
 the camera is so near that this much of the hide leaves the frame at one end), ``printed`` (scale
 of the printer, 1, or one for each sheet, or for each its scales in length and height), ``numbers``
 (of the sheets), ``hidden`` (how many sheets have half of them covered), ``texture`` (a (h, w, 3)
-uint8 BGR picture of 1 m width, repeated, in place of the drawn floor).
+uint8 BGR picture of 1 m width, repeated, in place of the drawn floor), ``holes`` (radius in mm of
+each hole through the hide, by which the floor is seen).
 
     left, right = scenes(7, 2, floor="tarp")
 
@@ -77,7 +78,7 @@ __all__ = [
     "scenes",
 ]
 
-FLOORS = ("grey", "tarp", "concrete", "wood", "brick")
+FLOORS = ("grey", "tarp", "concrete", "wood", "brick", "tiles", "grass", "rug")
 PLAIN = ("grey", "tarp", "concrete")
 
 
@@ -93,6 +94,7 @@ class Scene:
     marks: tuple[Marked, ...] = ()
     stickers: dict[int, tuple[float, float]] = field(default_factory=dict)
     jpeg: bytes = b""
+    holes: tuple[Polygon, ...] = ()
 
     @property
     def outline(self) -> FloatArray:
@@ -146,6 +148,7 @@ def scenes(
     numbers: Sequence[int] | None = None,
     hidden: int = 0,
     texture: Image | None = None,
+    holes: Sequence[float] = (),
 ) -> tuple[Scene, ...]:
     """Draw ``count`` photos of one side, all in one floor frame; see the module's text."""
     rng = np.random.default_rng(seed)
@@ -176,7 +179,8 @@ def scenes(
 
     ground = Ground(cameras, rng)
     ground.floor(floor, texture)
-    for each in (lies, *others):
+    through = _holes(holes, lies, [m.shape for m in marks])
+    for each in (Polygon(lies.exterior, [h.exterior for h in through]), *others):
         ground.hide(each, leather, creases)
     for mark, asked in zip(marks, chalk, strict=True):
         ground.chalk(mark, asked, lies)
@@ -190,7 +194,7 @@ def scenes(
         picture = expose(rng, picture, shadow, vignette, blur, noise)
         picture, coded = _coded(picture, jpeg)
         shot = Scene(picture, shape, place, camera, tuple(spots), marks, glued, coded)
-        shots.append(_moved(shot, first))
+        shots.append(_moved(replace(shot, holes=through), first))
     return tuple(shots)
 
 
@@ -398,6 +402,16 @@ def _stickers(
     return found
 
 
+def _holes(radii: Sequence[float], lies: Polygon, marks: Sequence[Polygon]) -> tuple[Polygon, ...]:
+    """Lobed holes in the hide, clear of its edge, of marks and of each other."""
+    spots = _stickers(np.random.default_rng(len(radii)), len(radii), lies, marks)
+    turn = np.linspace(0, 2 * np.pi, 72, endpoint=False)
+    lobes = 1 + 0.15 * np.cos(2 * turn) + 0.08 * np.sin(3 * turn)
+    ring = np.column_stack([np.cos(turn), np.sin(turn)]) * lobes[:, None]
+    pairs = zip(radii, spots.values(), strict=True)
+    return tuple(Polygon(ring * radius + at) for radius, at in pairs)
+
+
 def _stuck(number: int, at: tuple[float, float], angle: float) -> Place:
     """Where the frame of a sticker's card lies whose middle is at a place."""
     half = targets.STICKER / 2
@@ -432,4 +446,5 @@ def _moved(shot: Scene, first: Place) -> Scene:
             for x, y in first.back(np.array([at]))
         },
         shot.jpeg,
+        tuple(Polygon(first.back(hole.exterior.coords)) for hole in shot.holes),
     )

@@ -14,14 +14,15 @@ from pathlib import Path
 
 import numpy as np
 import shapely
+from numpy.typing import ArrayLike
 from shapely import Point
 
 from hides import record
 from hides.capture import gauge, merge, photo, pose, targets
 from hides.capture.boundary import Traced
 from hides.capture.detection import PARTLY
-from hides.capture.frame import LEAST_STRAIGHT, Frame, align
-from hides.capture.marks import USUAL_LEGEND, Doubt, Legend, find
+from hides.capture.frame import LEAST_STRAIGHT, Ends, Frame, align
+from hides.capture.marks import UNMARKED, USUAL_LEGEND, Doubt, Legend, find
 from hides.capture.photo import Photo
 from hides.capture.pose import View, papers_of
 from hides.errors import InputError, placed
@@ -35,6 +36,7 @@ from hides.thickness import Reading
 BEYOND = 0.05  # of a side's area may lie beyond the hull of the crossings unremarked
 FLAT_PIXEL = 1.0  # mm per pixel of the flat picture
 MOST_SPREAD = 5.0  # mm; two deviations of the edge's place, beyond which it is doubted
+TOLD_MARKS = 5  # doubtful marks told one by one
 ON_LEATHER = 1.0  # mm; as far off the outline a reading counts as on it
 
 
@@ -49,6 +51,7 @@ class Asked:
     ruler : mm, the printed ruler as measured.
     raised : mm, by how much the leather's face lies above the sheets.
     side : of the animal, left or right.
+    backbone : (2, 2) pixels of the first photo near the backbone edge's ends, the tail's first.
     mirror : the photos show the flesh side.
     """
 
@@ -58,6 +61,7 @@ class Asked:
     ruler: float | None = None
     raised: float = 0.0
     side: str = "left"
+    backbone: Sequence[tuple[float, float]] | None = None
     mirror: bool = False
 
 
@@ -69,7 +73,7 @@ class Captured:
     ----------
     frame : from the floor of the first photo to the hide.
     raised : mm, by how much the leather's face lies above the sheets.
-    doubtful : marks that could not be read for sure, hide frame.
+    doubtful : marks that could not be read for sure, hide frame; the largest first.
     doubts : sentences on what must not be trusted unseen; empty if all is well.
     remarks : sentences on what else was met.
     """
@@ -110,7 +114,11 @@ def capture(paths: Sequence[Path], label: HideLabel, asked: Asked) -> Captured:
     stickers = {number: at for view in views for number, at in view.stickers.items()}
     covered = gauge.covered(stickers)
     found = find(flat, traced.outline, asked.legend, papers=papers_of(views), ignore=covered)
-    frame = align(traced.outline, side=asked.side, mirror=asked.mirror)
+    backbone = None
+    if asked.backbone is not None:
+        backbone = _on_floor(asked.backbone, photos[0], views[0], asked.raised)
+    with placed(file=photos[0].path):
+        frame = align(traced.outline, side=asked.side, mirror=asked.mirror, backbone=backbone)
     hide = label.side(
         frame.outline(traced.outline),
         flaws=tuple(replace(flaw, shape=frame.polygon(flaw.shape)) for flaw in found.flaws),
@@ -118,15 +126,17 @@ def capture(paths: Sequence[Path], label: HideLabel, asked: Asked) -> Captured:
     readings, told, lost = _readings(asked, views, frame, hide)
     hide = replace(hide, readings=readings)
     record.check(hide)
-    doubtful = tuple(replace(each, shape=frame.polygon(each.shape)) for each in found.doubtful)
+    ranked = sorted(found.doubtful, key=lambda each: -each.shape.area)
+    doubtful = tuple(replace(each, shape=frame.polygon(each.shape)) for each in ranked)
     doubts = (
-        *_outline_doubts(traced, views, frame, asked),
+        *_outline_doubts(traced, views, asked),
+        *_frame_doubts(frame, photos[0], views[0], asked),
         *_scale_doubts(hide, asked),
         *_mark_doubts(doubtful),
         *lost,
     )
     said = (
-        *_view_remarks(views, traced, asked, stamped=bool(label.supplier_area)),
+        *_view_remarks(views, traced, asked, hide),
         *told,
         *remarks(hide),
     )
@@ -165,7 +175,12 @@ def _guide(asked: Asked, first: Photo, view: View) -> FloatArray | None:
             place=f"line {table.lines[bad]}",
             file=asked.guide,
         )
-    return view.to_floor((table.values + 0.5) / first.reduced - 0.5, asked.raised)
+    return _on_floor(table.values, first, view, asked.raised)
+
+
+def _on_floor(pixels: ArrayLike, taken: Photo, view: View, raised: float) -> FloatArray:
+    """(n, 2) mm of (n, 2) pixels of a photo's file."""
+    return view.to_floor((np.asarray(pixels, float) + 0.5) / taken.reduced - 0.5, raised)
 
 
 def _readings(
@@ -208,9 +223,7 @@ _MEND_GUIDE = (
 )
 
 
-def _outline_doubts(
-    traced: Traced, views: Sequence[View], frame: Frame, asked: Asked
-) -> Iterator[str]:
+def _outline_doubts(traced: Traced, views: Sequence[View], asked: Asked) -> Iterator[str]:
     yield from traced.doubts
     if traced.doubts:
         mend = _GIVE_GUIDE if asked.guide is None else _MEND_GUIDE
@@ -224,10 +237,27 @@ def _outline_doubts(
             f"The sheets tell the place of the edge only to ±{spread.max():.0f} mm. Lay four or "
             "more around the hide, one near each corner, and take the photo again."
         )
-    if frame.straight < LEAST_STRAIGHT:
+
+
+def _frame_doubts(frame: Frame, first: Photo, view: View, asked: Asked) -> Iterator[str]:
+    """What speaks against the edge that was taken for the backbone, unless it was pointed out."""
+    if asked.backbone is not None:
+        return
+
+    def told(ends: Ends) -> str:
+        at = (view.to_pixels(ends, asked.raised) + 0.5) * first.reduced - 0.5
+        return " ".join(f"{x:.0f},{y:.0f}" for x, y in at)
+
+    if frame.rival is not None:
         yield (
-            "No long straight edge was found for the backbone, so the frame may be turned. Is this "
-            "one side, cut along the backbone?"
+            "Two edges may be the backbone. Say which, in pixels of the photo: --backbone "
+            f"{told(frame.edge)} (the one that was taken), or --backbone {told(frame.rival)}."
+        )
+    elif frame.straight < LEAST_STRAIGHT:
+        yield (
+            "No long straight edge was found for the backbone, so the frame may be turned. Give "
+            "its ends in pixels of the photo, the tail's first: --backbone X,Y X,Y; what was taken "
+            f"is {told(frame.edge)}."
         )
 
 
@@ -267,13 +297,16 @@ def _scale_doubts(leather: Hide, asked: Asked) -> Iterator[str]:
         )
 
 
-def _view_remarks(
-    views: Sequence[View], traced: Traced, asked: Asked, *, stamped: bool
-) -> Iterator[str]:
+def _view_remarks(views: Sequence[View], traced: Traced, asked: Asked, hide: Hide) -> Iterator[str]:
+    if count := sum(flaw.note in UNMARKED for flaw in hide.flaws):
+        yield (
+            f"Where the floor seems to be seen, {count} hole{'s' * (count > 1)} "
+            f"{'were' if count > 1 else 'was'} entered: see in the picture whether that is right."
+        )
     # What one photo cuts off, its neighbour shows.
     whole = {PARTLY.format(sheet.number) for view in views for sheet in view.sheets}
     yield from (words for view in views for words in view.warnings if words not in whole)
-    if asked.ruler is None and stamped:
+    if asked.ruler is None and hide.supplier_area:
         yield (
             "The scale is known only as well as the stamp: measure a printed ruler and give it "
             "with --ruler; 1 % wrong there is 2 % of the area."
@@ -287,8 +320,11 @@ def _view_remarks(
 
 
 def _mark_doubts(doubtful: Sequence[Doubt]) -> list[str]:
-    return [
+    told = [
         f"Mark ?{number} near ({place.x:.0f}, {place.y:.0f}): {doubt.says}"
-        for number, doubt in enumerate(doubtful, 1)
+        for number, doubt in enumerate(doubtful[:TOLD_MARKS], 1)
         for place in [doubt.shape.representative_point()]
     ]
+    if more := doubtful[TOLD_MARKS:]:
+        told.append(f"{len(more)} smaller marks are doubtful too, ?{TOLD_MARKS + 1} and on.")
+    return told

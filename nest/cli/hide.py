@@ -156,6 +156,7 @@ def _add_capture(verbs: Verbs[argparse.ArgumentParser]) -> None:
     capture.add_argument(
         "--mirror", action="store_true", help="the photo shows the flesh side; turn it over"
     )
+    _add_backbone(capture, "in pixels of the first photo")
     capture.add_argument(
         "--anyway", action="store_true", help="write the record even where it is doubtful"
     )
@@ -179,7 +180,24 @@ def _add_measure(verbs: Verbs[argparse.ArgumentParser]) -> None:
     measure.add_argument(
         "--align", action="store_true", help="turn the drawing so that its backbone lies at y = 0"
     )
+    _add_backbone(measure, "in mm of the file; turns it as --align does")
     _add_label(measure)
+
+
+def _add_backbone(verb: argparse.ArgumentParser, where: str) -> None:
+    verb.add_argument(
+        "--backbone", nargs=2, type=_place, metavar="X,Y",
+        help=f"two places near the ends of the backbone edge, the tail's first, {where}",
+    )  # fmt: skip
+
+
+def _place(text: str) -> tuple[float, float]:
+    """Two numbers, in whatever unit is asked for."""
+    try:
+        x, y = (float(number) for number in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no place; write X,Y") from None
+    return x, y
 
 
 def _add_label(verb: argparse.ArgumentParser) -> None:
@@ -216,6 +234,7 @@ def _capture(options: argparse.Namespace) -> int:
         raised=options.raised,
         side=options.side,
         mirror=options.mirror,
+        backbone=options.backbone,
     )
     files = nest.files(found, file, anyway=options.anyway)
     written = nest.save(files, options.out.parent, force=options.force)
@@ -233,7 +252,8 @@ def _measure(options: argparse.Namespace) -> int:
         **_label(options, file),
         readings=options.readings,
         unit=options.unit,
-        turn=options.side if options.align else None,
+        turn=options.side if options.align or options.backbone else None,
+        backbone=options.backbone,
     )
     written = nest.save(nest.files(made, file), options.out.parent, force=options.force)
     return report(options, nest.facts(made), written, mind=made.remarks)

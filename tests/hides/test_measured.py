@@ -13,7 +13,8 @@ from shapely.affinity import rotate
 
 from hides import record
 from hides.errors import InputError
-from hides.measured import Measured, read
+from hides.label import HideLabel
+from hides.measured import Measured, read, side
 from tests.places import DATA, ROOT
 
 SHARED = ROOT / "shared" / "hides"
@@ -202,3 +203,43 @@ def test_a_missing_file_is_named(tmp_path: Path) -> None:
     """As everywhere."""
     with pytest.raises(InputError, match=r"none.csv: there is no such file"):
         read(tmp_path / "none.csv")
+
+
+SQUARE = "x,y\n0,0\n1800,0\n1780,700\n20,700\n"  # cut straight along two edges
+
+
+def test_a_drawing_whose_backbone_is_one_of_two_edges_is_not_turned_by_guess(tmp_path) -> None:
+    """Both are named with the option that settles it; either may be said."""
+    path = tmp_path / "side.csv"
+    path.write_text(SQUARE, encoding="utf-8")
+    with pytest.raises(InputError, match="two edges may be the backbone") as caught:
+        side(path, HideLabel("Larch"), turn="left")
+    assert str(caught.value).count("--backbone") == 1
+    assert "--backbone 0,0 1800,0, or 1780,700 20,700." in str(caught.value)
+    hide, _ = side(path, HideLabel("Larch"), turn="left", backbone=[(1770.0, 690), (40, 705)])
+    assert hide.outline.bounds[1] == pytest.approx(0.0, abs=0.5)
+    left, _, right, _ = hide.outline.bounds
+    corner = hide.outline.points[np.argmin(np.hypot(*(hide.outline.points - (left, 700)).T))]
+    assert corner == pytest.approx((-20, 700), abs=2)  # the longer edge is the belly now
+    assert right - left == pytest.approx(1800, abs=2)
+
+
+def test_a_backbone_in_a_drawing_is_in_the_drawings_own_frame(tmp_path) -> None:
+    """An SVG's y counts down."""
+    svg = (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="2000mm" height="1000mm" '
+        'viewBox="0 0 2000 1000"><path d="M100,800 L1900,800 L1880,100 L120,100 Z"/></svg>'
+    )
+    path = tmp_path / "side.svg"
+    path.write_text(svg, encoding="utf-8")
+    hide, _ = side(path, HideLabel("Larch"), turn="left", backbone=[(110.0, 790), (1890, 810)])
+    assert hide.outline.bounds == pytest.approx((0, 0, 1800, 700), abs=1)
+    with pytest.raises(InputError, match="no straight edge"):
+        side(path, HideLabel("Larch"), turn="left", backbone=[(110.0, -800), (1890, -800)])
+
+
+def test_offsets_need_no_backbone_pointed_out(tmp_path) -> None:
+    path = tmp_path / "side.csv"
+    path.write_text(TAPE, encoding="utf-8")
+    with pytest.raises(InputError, match="along the backbone already"):
+        side(path, HideLabel("Larch"), turn="left", backbone=[(0.0, 0), (2000, 0)])

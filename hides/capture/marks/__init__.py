@@ -5,11 +5,12 @@
 ['hole', 'scar']
 """
 
-from hides.capture.marks.finder import Doubt, Marks, find
+from hides.capture.marks.finder import UNMARKED, Doubt, Marks, find
 from hides.capture.marks.legend import PALETTE, USUAL_LEGEND, Legend, LegendEntry, read_legend
 
 __all__ = [
     "PALETTE",
+    "UNMARKED",
     "USUAL_LEGEND",
     "Doubt",
     "Legend",

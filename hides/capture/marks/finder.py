@@ -8,7 +8,7 @@
    (:mod:`hides.capture.marks.strokes`).
 4. A group whose colour is clear and in the legend is a flaw. Everything else that looks drawn
    is listed as doubtful with what it might be; nothing is dropped but specks and faint blots
-   such as leather has by nature.
+   such as leather has by nature. What has the floor's colours all over is a hole.
 """
 
 from __future__ import annotations
@@ -19,13 +19,14 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from scipy.ndimage import distance_transform_edt
+from scipy.spatial import cKDTree
 from shapely import Polygon
 
 from hides.capture.marks.colour import Chalks, Even
 from hides.capture.marks.legend import USUAL_LEGEND, Legend, LegendEntry
 from hides.capture.marks.picture import MIXED_RIM, WINDOW, Picture, picture_of
 from hides.capture.marks.strokes import STROKE_GAP, Form, forms
-from hides.capture.masks import Floats, Mask, dilated
+from hides.capture.masks import Floats, Mask, dilated, eroded
 from hides.capture.pose import Flat
 from hides.flaws import Flaw
 from hides.outline import Outline
@@ -42,10 +43,21 @@ CLEARLY_OTHER = 4.0  # how much worse every other colour must explain it
 SURE_STRENGTH = 10.0  # least colour difference between a sure mark and bare leather
 # Below this it is the leather's own; nature draws lines and blots, but hardly ever rings.
 LEAST_STRENGTH = {"ring": 6.0, "open ring": 7.0, "area": 8.0, "line": 8.0}
+# Creases shine, and light that is too bright for the camera loses its hue: such lines and blots are
+# faint, and of no colour in particular.
+SHINE_STRENGTH = 12.0
 SECOND_COLOUR = 0.15  # of a group's paint: a second colour with more is a mark of its own
 FLOOR_REACH = 30.0  # mm; floor so near to what lies at the edge is compared with it
 FLOOR_ALIKE = 8.0  # difference of colours up to which they may be one
 FLOOR_SHARE = 0.1  # of that floor being alike, what lies at the edge may be floor
+FLOOR_SAMPLE = 4000  # pixels of the floor that are known by their colours
+FLOOR_MATCH = 4.0  # difference from the nearest of them, up to which a pixel shows the floor
+FLOOR_ALL_OVER = 0.85  # of its pixels: the floor is seen by a hole
+LARGE_AT_EDGE = 2000.0  # mm²; so large a piece of floor is no slip of the edge
+# Notes of flaws that nobody has marked: what may be floor bars all, so that no part lies there.
+SEEN_THROUGH = "the floor is seen through it"
+AT_EDGE = "floor, or a line along the edge"
+UNMARKED = (SEEN_THROUGH, AT_EDGE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +130,7 @@ class _Drawn:
     form : what was drawn, in a window whose first pixel is ``corner`` (row, column).
     look, bare : (3,) weighted L*a*b*, the usual colour of its stronger half, and of leather.
     floor : share of the floor near it that is of its colour.
+    through : share of its own pixels that look like floor.
     """
 
     form: Form
@@ -125,6 +138,7 @@ class _Drawn:
     look: Floats
     bare: Floats
     floor: float
+    through: float
 
     @property
     def strength(self) -> float:
@@ -134,7 +148,7 @@ class _Drawn:
 
 @dataclass(frozen=True, eq=False)
 class _Window:
-    """A group of strokes and what is around it; arrays are (h, w)."""
+    """A group of strokes and what is around it; arrays are (h, w), ``ground`` colours of floor."""
 
     corner: tuple[int, int]
     looks: Floats
@@ -142,6 +156,7 @@ class _Window:
     leather: Mask
     floor: Mask
     strokes: Mask
+    ground: cKDTree
     scale: float
 
     @property
@@ -160,6 +175,8 @@ def _drawn(painted: Mask, even: Even, chalks: Chalks, picture: Picture) -> Itera
 
 def _groups(painted: Mask, even: Even, picture: Picture) -> Iterator[_Window]:
     """Strokes that a usual gap joins."""
+    known = even.looks[picture.floor]
+    ground = cKDTree(known[:: max(len(known) // FLOOR_SAMPLE, 1)])
     joined = dilated(painted, STROKE_GAP / 2 / picture.scale)
     _, labels, about, _ = cv2.connectedComponentsWithStats(joined.astype(np.uint8))
     pad = int(WINDOW / picture.scale)
@@ -169,7 +186,7 @@ def _groups(painted: Mask, even: Even, picture: Picture) -> Iterator[_Window]:
         group = painted[view] & (labels[view] == i)
         window = _Window(
             *(corner, even.looks[view], even.bare, picture.leather[view], picture.floor[view]),
-            *(group, picture.scale),
+            *(group, ground, picture.scale),
         )
         if i > 0 and group.sum() >= window.least:
             yield window
@@ -187,11 +204,21 @@ def _read(window: _Window, strokes: Mask, others: Mask) -> Iterator[_Drawn]:
             own = sharp & dilated(form.shape, 2 * MIXED_RIM / scale)
             if own.any():
                 look = _look(looks[own], bare)
-                yield _Drawn(form, window.corner, look, bare, _floor_like(window, form, look))
+                beside = _floor_beside(window, form, look)
+                yield _Drawn(form, window.corner, look, bare, beside, _seen_through(window, own))
         strokes = strokes & ~dilated(paint, 2 * MIXED_RIM / scale)
 
 
-def _floor_like(window: _Window, form: Form, look: Floats) -> float:
+def _seen_through(window: _Window, own: Mask) -> float:
+    """Share of a mark's pixels that look like floor, but for its rim, which is mixed."""
+    inner = eroded(own, MIXED_RIM / window.scale)
+    if not window.ground.n or not inner.any():
+        return 0.0
+    far, _ = window.ground.query(window.looks[inner], distance_upper_bound=FLOOR_MATCH)
+    return float(np.isfinite(far).mean())
+
+
+def _floor_beside(window: _Window, form: Form, look: Floats) -> float:
     """Share of the floor near a mark that is of its colour."""
     beside = window.looks[window.floor & dilated(form.shape, FLOOR_REACH / window.scale)]
     alike = np.linalg.norm(beside - look, axis=1) < FLOOR_ALIKE
@@ -246,6 +273,15 @@ def _judged(drawn: _Drawn, chalks: Chalks, picture: Picture, legend: Legend) -> 
     off = chalks.explain(drawn.look[None])[0]
     best = int(off.argmin())
     colour = chalks.names[best]
+    clear = float(np.partition(off, 1)[1] - off[best]) >= CLEARLY_OTHER
+    if "ring" not in form and drawn.strength < SHINE_STRENGTH and not clear:
+        return None
+    if form == "line" and shape.disjoint(picture.within):
+        return Flaw("hole", "through", shape, AT_EDGE)
+    at_edge = shape.distance(picture.outline.exterior) < MIXED_RIM
+    as_floor = drawn.through >= FLOOR_ALL_OVER and "ring" not in form
+    if as_floor and not (at_edge and shape.area > LARGE_AT_EDGE):
+        return Flaw("hole", "through", shape, SEEN_THROUGH)
     if off[best] > MOST_UNEXPLAINED:
         says = "Its colour is none of the legend's: add it there, or wipe the mark off."
         return Doubt(shape, f"{_told('', form, shape)}. {says}")
@@ -262,7 +298,7 @@ def _judged(drawn: _Drawn, chalks: Chalks, picture: Picture, legend: Legend) -> 
         says = "It is faint: draw it stronger, or wipe it off."
     elif form == "open ring":
         says = "Close it if all inside is meant."
-    elif drawn.floor > FLOOR_SHARE and shape.distance(picture.outline.exterior) < MIXED_RIM:
+    elif at_edge and (as_floor or drawn.floor > FLOOR_SHARE):
         says = "It has the colour of the floor beside it: see whether the edge lies right there."
     elif shape.disjoint(picture.within):
         says = "It lies along the edge and may be floor: see whether the edge lies right there."

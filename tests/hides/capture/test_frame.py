@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from shapely import Polygon
 
-from hides.capture.frame import Frame, align
+from hides.capture.frame import LEAST_STRAIGHT, Frame, align
+from hides.errors import InputError
 from hides.outline import FloatArray, Outline, turned
 from tests.scenes import hide_shape
 
@@ -68,6 +69,54 @@ def test_shapes_keep_area_and_holes():
     moved = frame.polygon(shape)
     assert moved.area == pytest.approx(90 * 60 - 400)
     assert len(moved.interiors) == 1
+
+
+def trimmed(sag: float) -> FloatArray:
+    """A side without shanks, its shoulder cut straight over 930 mm, its backbone cut hollow by
+    ``sag`` mm in the middle: nowhere more than half of that off a straight line.
+    """
+    share = np.linspace(0.0, 1.0, 60)
+    back = np.column_stack([1800 * share, 4 * sag * share * (1 - share)])
+    rest = np.array([(1900, 150), (1300, 860), (800, 820), (300, 840), (20, 500), (-30, 200)])
+    return np.vstack([back, rest])
+
+
+@pytest.mark.parametrize("sag", [26.0, 30.0, 36.0])
+@pytest.mark.parametrize("seed", [21, 22])
+def test_a_backbone_that_is_cut_hollow_is_found(sag, seed):
+    """It lies within 15 mm of a line, or 18; a line along the hull is off its middle by all of the
+    sag, so that the straight shoulder, 50° off, was taken in its place.
+    """
+    rng = np.random.default_rng(seed)
+    floor = turned(trimmed(sag), angle := float(rng.uniform(0, 360)), 40.0, -90.0)
+    frame = align(Outline.of(floor + rng.normal(0, 1.5, floor.shape)))
+    assert abs((frame.angle - angle + 180) % 360 - 180) < 1.0
+    assert frame.straight > LEAST_STRAIGHT
+    assert frame.rival is None
+
+
+def test_two_edges_alike_are_both_named():
+    """A piece cut square at both long edges: either may be the backbone."""
+    square = Outline.of(np.array([(0.0, 0), (1800, 0), (1780, 700), (20, 700)]))
+    frame = align(square)
+    assert frame.rival is not None
+    found = sorted([frame.edge, frame.rival], key=lambda ends: ends[0][1])
+    assert np.abs(np.array(found[0])[:, 1]).max() < 15
+    assert np.abs(np.array(found[1])[:, 1] - 700).max() < 15
+
+
+def test_a_backbone_that_is_pointed_out_is_taken():
+    """By two rough places, 40 mm off; from tail to neck, so that the side is proved too."""
+    square = Outline.of(np.array([(0.0, 0), (1800, 0), (1780, 700), (20, 700)]))
+    low, high = np.array([(60.0, 40), (1700, -30)]), np.array([(1750.0, 690), (10, 730)])
+    assert abs(align(square, backbone=low).angle) < 0.2
+    assert abs(abs(align(square, backbone=high).angle) - 180) < 0.2
+    with pytest.raises(InputError, match="the belly lies as on no left side"):
+        align(square, backbone=low[::-1])
+    assert abs(abs(align(square, side="right", backbone=low[::-1]).angle) - 180) < 0.2
+    for nowhere in ([(0.0, 300), (1800, 420)], [(5.0, 5), (5, 5)], [(0.0, 0), (1750, 690)]):
+        with pytest.raises(InputError, match="no straight edge of the hide"):
+            align(square, backbone=np.array(nowhere))
 
 
 def test_a_shape_without_a_straight_edge_says_so():

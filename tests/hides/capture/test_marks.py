@@ -17,6 +17,7 @@ from shapely import LineString, Point, Polygon, box
 
 from hides.capture.marks import (
     PALETTE,
+    UNMARKED,
     USUAL_LEGEND,
     Doubt,
     Legend,
@@ -32,7 +33,7 @@ from hides.errors import InputError
 from hides.flaws import Flaw
 from hides.outline import Outline
 from tests.bench.marks import FORMS, flattened, judge, overlap, papers_of
-from tests.marked import HIDE, PAPER, SIZE, at, patch
+from tests.marked import HIDE, PAPER, SIZE, at, painted, patch
 from tests.places import ROOT
 from tests.scenes import LEATHERS, Chalk, scene
 
@@ -122,14 +123,16 @@ def test_a_line_that_runs_to_the_edge_is_a_line() -> None:
 
 
 def test_what_lies_along_the_edge_may_be_floor_that_the_edge_took_in() -> None:
-    """It is listed, not read: nobody draws a flaw 6 mm off the edge and along it."""
+    """It bars the leather: nobody draws a flaw 6 mm off the edge and along it."""
     y = HIDE.bounds[3] - 7.0
     line = LineString([(260, y), (340, y)]).buffer(3)
     assert HIDE.contains(line)
     marks = read(patch("tan", [("line", "white", line)]))
-    assert marks.flaws == ()
-    (doubt,) = marks.doubtful
-    assert doubt.says.endswith("may be floor: see whether the edge lies right there.")
+    assert marks.doubtful == ()
+    (flaw,) = marks.flaws
+    assert (flaw.kind, flaw.face) == ("hole", "through")
+    assert flaw.note in UNMARKED
+    assert overlap(flaw.shape, line) > 0.3
 
 
 def test_a_patch_of_the_floors_colour_at_the_edge_is_doubtful() -> None:
@@ -143,6 +146,37 @@ def test_a_patch_of_the_floors_colour_at_the_edge_is_doubtful() -> None:
     marks = read(flat)
     assert marks.flaws == ()
     assert any("the colour of the floor beside it" in doubt.says for doubt in marks.doubtful)
+
+
+@pytest.mark.parametrize("leather", ["tan", "natural", "black"])
+def test_a_hole_that_shows_the_floor_is_a_hole(leather: str) -> None:
+    """No chalk is drawn; the floor's grey is no colour of the legend either."""
+    hole = at(300, 260, 25)
+    flat = patch(leather, [("area", "red", at(120, 150))])
+    (flaw,) = read(flat).flaws
+    assert flaw.kind == "hole"
+    assert flaw.note not in UNMARKED
+    floor = np.median(flat.pixels[5:35, 30:500], axis=(0, 1))
+    floor = floor + np.random.default_rng(1).normal(0, 2.5, flat.pixels.shape)
+    seen = np.where(painted(hole, "area")[..., None] > 0.5, floor, flat.pixels)
+    flat = replace(flat, pixels=seen.clip(0, 255).astype(np.uint8))
+    marks = read(flat)
+    assert marks.doubtful == ()
+    (through,) = [flaw for flaw in marks.flaws if flaw.note in UNMARKED]
+    assert (through.kind, through.face) == ("hole", "through")
+    assert overlap(through.shape, hole) > 0.85
+
+
+def test_creases_that_shine_on_pale_leather_are_no_chalk() -> None:
+    """Light that is too bright for the camera loses its red first, and looks greenish then."""
+    flat = patch("natural", [("ring", "red", at(150, 200))])
+    glow = np.zeros(SIZE)
+    for start, end in [((90, 300), (380, 340)), ((330, 80), (420, 300)), ((80, 420), (200, 450))]:
+        cv2.line(glow, start, end, 0.3, 6, cv2.LINE_AA)
+    glow = 1.12 + cv2.GaussianBlur(glow, (0, 0), 3.0)[..., None]
+    marks = read(replace(flat, pixels=(flat.pixels * glow).clip(0, 255).astype(np.uint8)))
+    assert told(marks) == ["hole"]
+    assert marks.doubtful == ()
 
 
 def test_a_line_across_the_hide_is_a_line() -> None:

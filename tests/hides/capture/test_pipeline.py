@@ -18,7 +18,11 @@ import pytest
 from shapely import Polygon
 
 from hides import record
-from hides.capture.pipeline import Asked, Captured, capture
+from hides.capture.frame import Frame
+from hides.capture.marks import Doubt
+from hides.capture.photo import Photo
+from hides.capture.pipeline import TOLD_MARKS, Asked, Captured, _frame_doubts, _mark_doubts, capture
+from hides.capture.pose import locate
 from hides.errors import InputError
 from hides.label import HideLabel
 from nest.cli import main
@@ -331,3 +335,42 @@ def test_an_error_says_the_same_to_a_program(tmp_path) -> None:
     """The library raises what the command prints."""
     with pytest.raises(InputError, match="no scale sheet"):
         capture([blank(tmp_path / "floor.png")], LABEL, Asked())
+
+
+def test_a_backbone_pointed_out_on_the_photo_is_taken(folder, tmp_path, capsys, found) -> None:
+    """In pixels of the photo; the wrong way round, it contradicts the side and is refused."""
+    right = found.hide.outline.bounds[2]
+    tail, neck = (f"{x:.0f},{y:.0f}" for x, y in found.on_photo([(20.0, 6.0), (right - 20, -5.0)]))
+    rest = [str(folder / "side.jpg"), "--ruler", "180", "--backbone"]
+    code, words = told([*rest, tail, neck], tmp_path, capsys)
+    assert code == 0, words
+    made = record.read(tmp_path / "larch.hide.json")
+    assert made.outline.points == pytest.approx(found.hide.outline.points, abs=1.0)
+    (tmp_path / "larch.hide.json").unlink()
+    code, words = told([*rest, neck, tail, "--force"], tmp_path, capsys)
+    assert code == 2
+    assert "side.jpg, --backbone: from its first place to its second the belly" in words
+
+
+def test_an_edge_that_may_not_be_the_backbone_keeps_the_record_back() -> None:
+    """The two are named in pixels of the photo's file, where the user finds them."""
+    picture = shot(3)
+    view = locate(Photo(picture.pixels, Path("side.jpg")))
+    ends, other = ((0.0, 0.0), (240.0, 0.0)), ((0.0, 180.0), (240.0, 180.0))
+    frame = Frame(0.0, 0.0, 0.0, edge=ends, rival=other)
+    half = Photo(picture.pixels, Path("side.jpg"), reduced=2)
+    (words,) = _frame_doubts(frame, half, view, Asked())
+    numbers = np.array(re.findall(r"(-?\d+),(-?\d+)", words), dtype=float)
+    seen = picture.to_pixels(np.array([*ends, *other]))
+    assert (numbers + 0.5) / 2 - 0.5 == pytest.approx(seen, abs=3.0)
+    assert words.count("--backbone") == 2
+    assert list(_frame_doubts(frame, half, view, Asked(backbone=ends))) == []
+
+
+def test_doubtful_marks_are_told_by_rank_and_no_more_than_a_few() -> None:
+    """Thirteen sentences on a bare hide bury the one that counts."""
+    marks = [Doubt(Polygon([(0, 0), (9, 0), (9, 9)]), "a blot.") for _ in range(TOLD_MARKS + 3)]
+    words = _mark_doubts(marks)
+    assert len(words) == TOLD_MARKS + 1
+    assert words[-1] == "3 smaller marks are doubtful too, ?6 and on."
+    assert _mark_doubts(marks[:TOLD_MARKS]) == words[:-1]
