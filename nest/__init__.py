@@ -528,7 +528,7 @@ def picture(answer: Answer) -> Sheet:
 def files(answer: Answer, name: str, **how: object) -> dict[str, bytes]:
     """All files of an answer in memory, by name; every cut file was read back and judged.
 
-    ``how`` is ``paper`` ("a4" or "letter") for the templates of a sheath, ``anyway`` for a
+    ``how`` is ``paper`` ("a4" or "letter") for the pattern of a sheath, ``anyway`` for a
     captured hide that is doubtful, ``folder`` for a plan: where it will be saved, so that it can
     tell where its hide's record lies from there.
 

@@ -20,7 +20,7 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
     sheath.add_argument("knife", type=Path, help="NAME.knife.toml")
     sheath.add_argument("--hand", choices=("right", "left"), help="overrides the knife file")
     sheath.add_argument(
-        "--paper", choices=PAPERS, help="full-size templates too, on pages of this paper"
+        "--paper", choices=PAPERS, default="a4", help="what the pattern is printed on (a4)"
     )
 
 

@@ -112,10 +112,17 @@ class Labels:
         rings = [np.array(NEIGHBOURS) * ring for ring in range(1, steps + 1)]
         offsets = np.vstack([np.zeros((int(on_it), 2)), *rings]) * (np.array(size) / 2 + 1.1)
         places = pen.at(np.array([place]))[0] + offsets
-        free = self._free(_boxes(places, size, 0.0))
+        return self.at(places, words, style)
+
+    def at(
+        self, places: FloatArray, words: str, style: Type, *, angle: float = 0.0
+    ) -> Words | None:
+        """Write centred on the first free one of (n, 2) ``places``, page mm; nothing if none is."""
+        free = self._free(_boxes(places, words_size(words, style), angle))
         if not free.any():
             return None
-        return self.sheet.text(places[int(np.argmax(free))], words, style, anchor="middle")
+        place = places[int(np.argmax(free))]
+        return self.sheet.text(place, words, style, anchor="middle", angle=angle)
 
     def name(self, marks: Sequence[tuple[str, BaseGeometry]], style: Type) -> None:
         """Write the words of each mark within its shape where they hide little of it.

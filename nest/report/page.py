@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from shapely import box
 
-from nest.draw.palette import ALARM, BODY, INK, NOTE, PAPER, REMNANT, RULE, SMALL, TITLE
+from nest.draw.palette import ALARM, BODY, FADED, INK, NOTE, PAPER, REMNANT, RULE, TITLE
 from nest.draw.rows import Row, note
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
@@ -19,7 +19,8 @@ GUTTER = 5.0  # mm between columns
 SCALE_ROOM = 7.0  # mm left of a picture for the upright scale beside it
 RULER, SQUARE = 100.0, 50.0  # mm, to check the print by
 STAMP = 48.0  # mm, width of a stamp
-CAUTION, LARGE_CAUTION = Type(6.2, ALARM, bold=True), Type(6.4, ALARM, bold=True)
+CAUTION, LARGE_CAUTION = Type(6.2, ALARM, bold=True), Type(7.0, ALARM, bold=True)
+FINE = Type(7.0, FADED)  # the least that is written on what is printed and read at the bench
 
 
 class Page(Sheet):
@@ -111,7 +112,7 @@ def draw_ruler(sheet: Sheet, x: float, y: float) -> None:
         long = 2.5 if i % 5 == 0 else 1.5
         sheet.line([(x + 10 * i, y), (x + 10 * i, y + long)], look)
         if i % 5 == 0:
-            sheet.text((x + 10 * i, y - 3.0), f"{10 * i}", SMALL, anchor="centre")
+            sheet.text((x + 10 * i, y - 3.0), f"{10 * i}", FINE, anchor="centre")
 
 
 def draw_check(sheet: Sheet, x: float, y: float) -> None:
@@ -121,8 +122,8 @@ def draw_check(sheet: Sheet, x: float, y: float) -> None:
     """
     look = Style(edge=INK, width=0.2)
     sheet.shade(box(x, y, x + SQUARE, y + SQUARE), look, layer=2.0, name="square")
-    sheet.text((x + SQUARE / 2, y + SQUARE / 2), "50 mm square", NOTE, anchor="middle")
+    sheet.text((x + SQUARE / 2, y + SQUARE / 2), "50 mm square", FINE, anchor="middle")
     draw_ruler(sheet, x, y - 3.0)
     says = "Print at 100 %, no “fit to page”. Measure the square and the ruler before you cut."
-    for i, row in enumerate(note(says, RULER - SQUARE - 4.0, NOTE)):
+    for i, row in enumerate(note(says, RULER - SQUARE - 4.0, FINE)):
         row.draw(sheet, x + SQUARE + 4.0, y + SQUARE - i * row.height)

@@ -18,11 +18,12 @@ from shapely import Polygon, box
 
 from hides.units import PAPERS
 from nest.draw.book import Tile
-from nest.draw.palette import BODY, FADED, INK, NOTE, PAPER, SMALL, STRONG, THICK
+from nest.draw.palette import BODY, FADED, INK, PAPER, STRONG, THICK
 from nest.draw.rows import Row, cells, gap, head, height_of, note, stack
 from nest.draw.sheet import Box, Pen, Sheet, Style
-from nest.draw.words import Type, words_box
+from nest.draw.words import Type
 from nest.report.page import (
+    FINE,
     LARGE_CAUTION,
     MARGIN,
     RULER,
@@ -37,7 +38,8 @@ FOOT = 17.0  # mm, room below a tile for ruler, page number and map
 OVERLAP = 10.0  # mm by which a tile laps over the one before
 CROP = 4.0  # mm, length of a crop mark
 CROSSINGS = (0.12, 0.5, 0.88)  # where along a joint its crossing lines stand
-TOLD_AT = (0.31, 0.7, 0.06, 0.94)  # where along a joint its words may stand
+TOLD_AT = 0.31  # where along a joint its words stand
+BESIDE = 2.2  # mm from the edge of a tile to the middle of words beside it
 CROSSING = 6.0  # mm, how far one reaches to either side
 MAP = (42.0, 13.0)  # mm, most room of the map in the foot of a page
 
@@ -46,8 +48,7 @@ JOINT = Style(edge=FADED, width=0.15, dash=(3.0, 1.2))
 CUT_HERE = Style(edge=FADED, width=0.15)
 SEEN = Style(fill=PAPER, edge=FADED, width=0.15)
 HERE = Style(fill=THICK, edge=INK, width=0.3)
-WORDS = Type(6.6)
-TOLD = Type(SMALL.size, FADED, halo=PAPER)
+TOLD = Type(FINE.size, FADED, halo=PAPER)
 
 HOW = (
     "Print at 100 % (“actual size”), not “fit to page”. Measure the ruler and the square below "
@@ -64,13 +65,14 @@ class FullSize:
     """Something to print at its true size.
 
     ``title`` names it, ``below`` is a line about it, ``shown`` are the shapes on it (mm on the
-    sheet): tiles without any are left out.
+    sheet): tiles without any are left out. ``landscape`` says which way its pages lie.
     """
 
     title: str
     below: str
     sheet: Sheet
     shown: tuple[Polygon, ...]
+    landscape: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,15 +85,21 @@ class Joined:
     page: int
 
 
-def window_of(paper: str) -> tuple[float, float]:
+def window_of(paper: str, *, landscape: bool = False) -> tuple[float, float]:
     """Width and height in mm of what one page of ``paper`` of :data:`~hides.units.PAPERS` shows."""
-    height, width = PAPERS[paper]
+    width, height = _size(paper, landscape)
     return width - 2 * MARGIN, height - 2 * MARGIN - FOOT
 
 
-def count_of(width: float, height: float, paper: str) -> tuple[int, int]:
+def _size(paper: str, landscape: bool) -> tuple[float, float]:
+    return PAPERS[paper] if landscape else PAPERS[paper][::-1]
+
+
+def count_of(
+    width: float, height: float, paper: str, *, landscape: bool = False
+) -> tuple[int, int]:
     """Columns and rows of tiles for a drawing of that size in mm."""
-    pairs = zip((width, height), window_of(paper), strict=True)
+    pairs = zip((width, height), window_of(paper, landscape=landscape), strict=True)
     columns, rows = (
         max(1, math.ceil((size - OVERLAP) / (room - OVERLAP) - 1e-9)) for size, room in pairs
     )
@@ -104,19 +112,22 @@ def printed(
     paper: str,
     cautions: Sequence[str] = (),
     warnings: Sequence[str] = (),
+    second: Sequence[Sheet] = (),
 ) -> list[Sheet | Tile]:
     """Lay drawings out on pages of ``paper``, with a first page that says how to use them.
 
-    ``cautions`` stand on the first page, ``warnings`` on every page.
+    ``cautions`` stand on the first page, ``warnings`` on every page; ``second`` are pages that
+    follow the first one.
     """
     plans: list[tuple[FullSize, list[Joined]]] = []
-    next_page = 2
+    next_page = 2 + len(second)
     for drawing in drawings:
         tiles = _tiles(drawing, paper, next_page)
         plans.append((drawing, tiles))
         next_page += len(tiles)
     last = next_page - 1
-    pages: list[Sheet | Tile] = [_cover(title, plans, paper, last, (*warnings, *cautions))]
+    cover = _cover(title, plans, paper, last, (*warnings, *cautions))
+    pages: list[Sheet | Tile] = [cover, *second]
     for drawing, tiles in plans:
         for tile in tiles:
             tile_page = _page(title, drawing, tiles, tile, paper, last)
@@ -128,8 +139,8 @@ def printed(
 
 def _tiles(drawing: FullSize, paper: str, first: int) -> list[Joined]:
     """The tiles that show something, row by row from the upper left."""
-    sheet, (wide, high) = drawing.sheet, window_of(paper)
-    columns, rows = count_of(sheet.width, sheet.height, paper)
+    sheet, (wide, high) = drawing.sheet, window_of(paper, landscape=drawing.landscape)
+    columns, rows = count_of(sheet.width, sheet.height, paper, landscape=drawing.landscape)
     tiles: list[Joined] = []
     for row in range(rows):
         for column in range(columns):
@@ -146,8 +157,8 @@ def _tiles(drawing: FullSize, paper: str, first: int) -> list[Joined]:
 def _page(
     title: str, drawing: FullSize, tiles: Sequence[Joined], tile: Joined, paper: str, last: int
 ) -> Tile:
-    sheet = Sheet(*PAPERS[paper][::-1], title=title)
-    wide, high = window_of(paper)
+    sheet = Sheet(*_size(paper, drawing.landscape), title=title)
+    wide, high = window_of(paper, landscape=drawing.landscape)
     corner = (MARGIN, MARGIN + FOOT)
     _draw_crops(sheet, (*corner, corner[0] + wide, corner[1] + high))
     _draw_joints(sheet, drawing, tiles, tile)
@@ -172,10 +183,10 @@ def _draw_joints(sheet: Sheet, drawing: FullSize, tiles: Sequence[Joined], tile:
         after = places.get((tile.column + right, tile.row + down))
         if before is not None and _joins(drawing, before, tile):
             words = f"✂ cut here and lay it over page {before.page}"
-            _draw_joint(sheet, drawing, (tile, tile), words, CUT_HERE, across=across)
+            _draw_joint(sheet, (tile, tile), words, CUT_HERE, across=across)
         if after is not None and _joins(drawing, tile, after):
-            words = f"page {after.page} lies over this page up to here"
-            _draw_joint(sheet, drawing, (tile, after), words, JOINT, across=across)
+            words = f"page {after.page} lies over this page up to the dashed line"
+            _draw_joint(sheet, (tile, after), words, JOINT, across=across)
 
 
 def _joins(drawing: FullSize, before: Joined, after: Joined) -> bool:
@@ -186,7 +197,6 @@ def _joins(drawing: FullSize, before: Joined, after: Joined) -> bool:
 
 def _draw_joint(
     sheet: Sheet,
-    drawing: FullSize,
     pair: tuple[Joined, Joined],
     words: str,
     look: Style,
@@ -204,13 +214,13 @@ def _draw_joint(
     for share in CROSSINGS:
         place = ends[0] + share * (ends[1] - ends[0])
         pen.line([place - beyond, place + beyond], CROPS, layer=2.0)
-    aside = np.array([2.2, 0.0] if across else [0.0, -2.2])
-    places = [ends[0] + share * (ends[1] - ends[0]) + aside for share in TOLD_AT]
-    angle = 90.0 if across else 0.0
-    boxes = [words_box(p, words, TOLD, anchor="middle", angle=angle) for p in places]
-    hidden = [sum(one.intersection(b).area for b in drawing.shown) for one in boxes]
-    pen.text(places[int(np.argmin(hidden))], words, TOLD,
-             angle=angle, anchor="middle")  # fmt: skip
+    # The words stand outside the tile, where they hide nothing of the drawing.
+    x0, y0, x1, y1 = here.window
+    if across:
+        place = (x0 - BESIDE if here is later else x1 + BESIDE, y0 + TOLD_AT * (y1 - y0))
+    else:
+        place = (x1 - TOLD_AT * (x1 - x0), y1 + BESIDE if here is later else y0 - BESIDE)
+    pen.text(place, words, TOLD, angle=90.0 if across else 0.0, anchor="middle")
 
 
 def _draw_foot(
@@ -223,8 +233,8 @@ def _draw_foot(
 ) -> None:
     foot = MARGIN + 2.0
     draw_ruler(sheet, MARGIN, foot + 1.5)
-    sheet.text((MARGIN + RULER + 2.0, foot + 1.5), "mm", SMALL)
-    sheet.text((MARGIN, foot + 8.0), f"{title}: {drawing.title}", STRONG)
+    sheet.text((MARGIN + RULER + 2.0, foot + 1.5), "mm", FINE)
+    sheet.text((MARGIN, foot + 7.0), f"{title}: {drawing.title}", STRONG)
     right = sheet.width - MARGIN
     said = f"page {tile.page} of {last}"
     if len(tiles) > 1:
@@ -233,7 +243,7 @@ def _draw_foot(
         _draw_map(sheet, tiles, (right - wide, foot - 2.0), MAP[1], tile)
         right -= wide + 4.0
     sheet.text((right, foot + 4.4), said, BODY, anchor="right")
-    sheet.text((right, foot + 1.0), "print at 100 %", NOTE, anchor="right")
+    sheet.text((right, foot + 1.0), "print at 100 %", FINE, anchor="right")
 
 
 def _map_width(tiles: Sequence[Joined], most: tuple[float, float] = MAP) -> float:
@@ -267,7 +277,7 @@ def _draw_map(
     for tile in tiles:
         x0, y0, x1, y1 = tile.window
         middle = ((x0 + x1) / 2, (y0 + y1) / 2)
-        pen.text(middle, str(tile.page), SMALL if here else BODY, anchor="middle")
+        pen.text(middle, str(tile.page), FINE if here else BODY, anchor="middle")
 
 
 # --- the first page --------------------------------------------------------------------------
@@ -286,7 +296,7 @@ def _cover(
     draw_check(page, MARGIN, foot + 3.0)
     rows = [head("How to use these pages", room), gap(1.0)]
     for words in HOW:
-        rows += [*note(words, room, WORDS), gap(1.0)]
+        rows += [*note(words, room, BODY), gap(1.0)]
     for words in cautions:
         rows += [*caution(words, room, LARGE_CAUTION), gap(0.6)]
     rows += [gap(2.0), head("Pages", room), gap(1.0)]
@@ -301,7 +311,7 @@ def _contents(
     """A line for each drawing and, while there is room, a map of those on several pages."""
     widths = (22.0, 70.0, room - 92.0)
     lines = [
-        cells((_pages(tiles), drawing.title, drawing.below), widths, WORDS)
+        cells((_pages(tiles), drawing.title, drawing.below), widths, BODY)
         for drawing, tiles in plans
     ]
     spread = [(drawing, tiles) for drawing, tiles in plans if len(tiles) > 1]
@@ -324,7 +334,7 @@ def _maps(spread: Sequence[tuple[FullSize, list[Joined]]], room: float, height: 
 
     def draw(sheet: Sheet, x: float, top: float) -> None:
         for (drawing, tiles), width in zip(spread, widths, strict=True):
-            sheet.text((x, top - 3.0), drawing.title, NOTE)
+            sheet.text((x, top - 3.0), drawing.title, FINE)
             tall = high * fit
             _draw_map(sheet, tiles, (x, top - 5.0 - tall), tall, shown=drawing.shown)
             x += width * fit + 6.0

@@ -8,5 +8,6 @@ station, and the figures a maker works by.
 from nest.sheaths.make import make
 from nest.sheaths.model import Dimension, Facts, Retention, Sheath, Station
 from nest.sheaths.retention import told
+from nest.sheaths.stitch import BACKSTITCHES
 
-__all__ = ["Dimension", "Facts", "Retention", "Sheath", "Station", "make", "told"]
+__all__ = ["BACKSTITCHES", "Dimension", "Facts", "Retention", "Sheath", "Station", "make", "told"]

@@ -110,14 +110,17 @@ def dimensions_of(draft: Draft, parts: Sequence[Part]) -> tuple[Dimension, ...]:
     outer = inner + draft.choices.welt + draft.choices.oversize
     traced = channel.allowance + float(np.interp(x, channel.x, channel.edge))
     mid = (channel.lie.guard + channel.lie.tip) / 2
+    at_fold = channel.x[channel.back < channel.back.min() + 0.1]
+    lies = float(at_fold[np.argmin(np.abs(at_fold - mid))])
     seat_x = place.x + 5
+    clear = x + draft.choices.thumb  # on the front, where nothing else is drawn
     measures: tuple[tuple[str, XY, XY], ...] = (
         ("length along the fold", (throat, 0.0), (end, 0.0)),
         ("width at the throat", (x, -outer), (x, outer)),
-        ("fold to welt at the throat", (x, 0.0), (x, inner)),
+        ("fold to welt at the throat", (clear, 0.0), (clear, -channel.inner(clear))),
         ("margin at the handle", (x, traced), (x, outer)),
-        ("fold allowance", (mid, 0.0), (mid, channel.allowance)),
-        ("fold to welt at mid blade", (mid, 0.0), (mid, channel.inner(mid))),
+        ("fold allowance", (lies, 0.0), (lies, channel.allowance)),
+        ("fold to welt at mid blade", (mid, 0.0), (mid, -channel.inner(mid))),
         ("fold to loop's middle", (seat_x, 0.0), (seat_x, place.middle)),
     )
     found = [_on_body(draft, *measure) for measure in measures]

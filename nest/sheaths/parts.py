@@ -108,7 +108,7 @@ def _loop_places(draft: Draft) -> list[Mark]:
     low, high = place.middle - width / 2, place.middle + width / 2
     return [
         Mark("fold", np.array([[turn, low], [turn, high]]), text="loop folds here"),
-        Mark("loop", lower, closed=True, text="loop's end comes here"),
+        Mark("loop", lower, closed=True, text="loop's end"),
     ]
 
 

@@ -502,10 +502,3 @@ def test_no_library_talks_to_the_user(bench, tmp_path) -> None:
     options = ["--machine", machine, "--out", str(tmp_path), "--format", "dxf-r12", "svg"]
     done = subprocess.run([*command, *options], cwd=ROOT, capture_output=True, check=False)
     assert (done.returncode, done.stderr) == (0, b"")
-
-
-def test_a_sheath_is_printed_on_small_pages_too(tmp_path, capsys) -> None:
-    """Beside its pattern sheet, templates for the printer at home."""
-    knife = str(ROOT / "shared/knives/pip.knife.toml")
-    assert main(["sheath", knife, "--paper", "letter", "--out", str(tmp_path)]) == 0
-    assert (tmp_path / "pip.templates.pdf").read_bytes().startswith(b"%PDF")

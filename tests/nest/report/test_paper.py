@@ -155,7 +155,7 @@ def test_stitch_holes_are_printed_where_the_pattern_has_them(heron):
     holes = next(mark.points for mark in welt.marks if mark.kind == "stitch")
     true = turned(holes, 90.0 if upright else 0.0) - outline.min(axis=0) + LINE / 2
     apart = np.hypot(*(true[:, None] - found[None]).T).min(axis=0)
-    assert len(true) == 51
+    assert len(true) == 52
     assert apart.max() < 0.1
 
 

@@ -1,5 +1,6 @@
 """The pattern printed at full size: a millimetre on paper is a millimetre on the knife."""
 
+import io
 import re
 import shutil
 import subprocess
@@ -15,8 +16,11 @@ from scipy.spatial.distance import pdist
 from shapely import STRtree
 from svgelements import SVG, Group, Shape
 
+from nest.draw.book import Tile
+from nest.draw.palette import FOLD, MEASURE
+from nest.draw.parts import TRUE_HOLE
 from nest.knife import read
-from nest.report.patternsheet import pattern_sheet
+from nest.report.patternsheet import facts, files, pattern_pages, pattern_sheet
 from nest.sheaths import make
 from tests.places import ROOT
 
@@ -198,18 +202,109 @@ def test_cautions_stand_with_their_step(heron):
     )
 
 
+def drawings_of(name, hand, paper):
+    """The picture of a sample's pattern and the drawings that its printed pages show."""
+    _, sheath = made(name, hand=hand)
+    tiles = [page for page in pattern_pages(sheath, paper) if isinstance(page, Tile)]
+    return sheath, [pattern_sheet(sheath), *{id(t.drawing): t.drawing for t in tiles}.values()]
+
+
+def drawn(sheet):
+    """What stands on a sheet, from its artists in page mm: outlines, holes, lines of measures."""
+    outlines = [
+        shapely.Polygon(patch.get_path().vertices)
+        for patch in sheet.axes.patches
+        if (patch.get_gid() or "").startswith("part:")
+    ]
+    lines = sheet.axes.lines
+    holes = [xy for line in lines if (line.get_gid() or "").startswith("stitch:")
+             for xy in line.get_xydata()]  # fmt: skip
+    measures = [shapely.LineString(line.get_xydata()) for line in lines
+                if line.get_color() == MEASURE.edge]  # fmt: skip
+    return outlines, shapely.MultiPoint(holes).buffer(TRUE_HOLE / 2), measures
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
 @pytest.mark.parametrize("name", NAMES)
-def test_every_sample_reads_well(name):
-    """No words on other words, none off the page."""
+def test_no_words_stand_on_others_on_holes_on_outlines_or_under_measures(name, hand):
+    """Boxes of words against each other and against all that is drawn, in picture and print."""
+    _, sheets = drawings_of(name, hand, "a4")
+    for number, sheet in enumerate(sheets):
+        boxes = np.array([words.box for words in sheet.words])
+        pairs = STRtree(boxes).query(boxes, predicate="intersects").T
+        found = [(sheet.words[i].text, sheet.words[j].text) for i, j in pairs
+                 if i < j and boxes[i].intersection(boxes[j]).area > 0.01]  # fmt: skip
+        assert found == []
+        outlines, holes, measures = drawn(sheet)
+        assert len(outlines) > 0
+        assert len(measures) > 6 or number > 1  # the picture and the body have them
+        for words in sheet.words:
+            assert not words.box.intersects(holes), words.text
+            assert not any(words.box.intersects(line) for line in measures), words.text
+            assert not any(words.box.intersects(one.exterior) for one in outlines), words.text
+        page = shapely.box(0, 0, sheet.width, sheet.height)
+        assert [w.text for w in sheet.words if not page.contains(w.box)] == []
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
+@pytest.mark.parametrize("name", NAMES)
+def test_all_labels_are_written_and_each_lies_in_its_outline(name, hand):
+    """BACK on the back half, FRONT on the front, names on their parts, every measure told."""
+    sheath, sheets = drawings_of(name, hand, "a4")
+    for sheet in (sheets[0], sheets[1]):
+        outlines, _, _ = drawn(sheet)
+        body = max(outlines, key=lambda one: one.area)
+        (fold,) = [line.get_ydata()[0] for line in sheet.axes.lines
+                   if line.get_gid() is None and line.get_color() == FOLD.edge
+                   and np.ptp(line.get_ydata()) == 0 and np.ptp(line.get_xdata()) > 100
+                   and line.is_dashed()]  # fmt: skip
+        sides = {}
+        for words in sheet.words:
+            if words.text.endswith(("BACK, to the body", "FRONT, grain side up")):
+                assert body.contains(words.box)
+                sides[words.text[-4:]] = np.sign(words.box.centroid.y - fold)
+        assert sorted(sides.values()) == [-1.0, 1.0]
+    written = [words for sheet in sheets[1:] for words in sheet.words]
+    texts = [words.text for words in written]
+    for part in sheath.parts:
+        assert any(text.startswith(f"{sheath.name} {part.kind}: cut 1") for text in texts)
+    for d in sheath.dimensions:
+        assert f"{d.label} {d.value:.1f}" in texts
+
+
+@pytest.mark.parametrize(("paper", "size"), [("a4", (297.0, 210.0)), ("letter", (279.4, 215.9))])
+@pytest.mark.parametrize("name", NAMES)
+def test_a_pattern_prints_on_the_paper_that_is_at_hand(name, paper, size):
+    """ISO 216 and ANSI/ASME Y14.1; each page in one of the two, whatever the knife."""
     _, sheath = made(name)
-    sheet = pattern_sheet(sheath)
-    boxes = [words.box for words in sheet.words]
-    pairs = [(i, j) for i, j in STRtree(boxes).query(boxes, predicate="intersects").T if i < j]
-    found = [(sheet.words[i].text, sheet.words[j].text) for i, j in pairs
-             if boxes[i].intersection(boxes[j]).area > 0.05]  # fmt: skip
-    assert found == []
-    page = shapely.box(3, 3, sheet.width - 3, sheet.height - 3)
-    assert [w.text for w in sheet.words if not page.contains(w.box)] == []
+    pages = PdfReader(io.BytesIO(files(sheath, name, paper=paper)[f"{name}.pattern.pdf"])).pages
+    assert len(pages) >= 3
+    for page in pages:
+        mm = sorted(float(side) * 25.4 / 72 for side in page.mediabox[2:])
+        assert mm == pytest.approx(sorted(size), abs=0.1)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_nothing_is_set_in_less_than_seven_points(name):
+    """By the PDF's own operators (Tf), on all pages."""
+    _, sheath = made(name)
+    reader = PdfReader(io.BytesIO(files(sheath, name)[f"{name}.pattern.pdf"]))
+    for page in reader.pages:
+        operations = ContentStream(page.get_contents(), reader).operations
+        sizes = [float(operands[1]) for operands, operator in operations if operator == b"Tf"]
+        assert sizes
+        assert min(sizes) >= 7.0
+
+
+def test_backstitches_are_drawn_and_told(heron):
+    """Three at each end of the edge seam, on the body's halves and the welt, and of each pad."""
+    _, sheath, sheet = heron
+    drawn_twice = [line.get_xydata() for line in sheet.axes.lines
+                   if line.get_gid() == "backstitches"]  # fmt: skip
+    assert len(drawn_twice) == 2 * (2 + 1 + 2 + 2)
+    assert {len(line) for line in drawn_twice} == {4}
+    assert facts(sheath)["backstitches"].startswith("3 at each end")
+    assert "sewn twice" in " ".join(said(sheet))
 
 
 def test_a_left_hand_sheath_says_so():
@@ -217,13 +312,9 @@ def test_a_left_hand_sheath_says_so():
     assert "worn on the left" in " ".join(said(pattern_sheet(sheath)))
 
 
-def test_the_page_is_the_smallest_that_holds_all(heron):
-    """The hunter needs A3; a larger one may be asked for, a smaller one is refused."""
-    _, sheath, sheet = heron
-    assert (sheet.width, sheet.height) == (420.0, 297.0)
-    assert pattern_sheet(sheath, paper="A2").width == 594.0
-    with pytest.raises(ValueError, match="doesn't fit A4"):
-        pattern_sheet(sheath, paper="A4")
+def test_the_picture_is_the_smallest_page_that_holds_all(heron):
+    """The hunter needs A3."""
+    assert (heron[2].width, heron[2].height) == (420.0, 297.0)
 
 
 def test_two_writes_give_the_same_bytes(heron, pdf, svg, tmp_path):
