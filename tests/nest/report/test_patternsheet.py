@@ -4,6 +4,7 @@ import io
 import re
 import shutil
 import subprocess
+from functools import cache
 from xml.etree import ElementTree
 
 import numpy as np
@@ -16,11 +17,11 @@ from scipy.spatial.distance import pdist
 from shapely import STRtree
 from svgelements import SVG, Group, Shape
 
-from nest.draw.book import Tile
+from nest.draw.book import Tile, pdf_of
 from nest.draw.palette import FOLD, MEASURE
 from nest.draw.parts import TRUE_HOLE
 from nest.knife import read
-from nest.report.patternsheet import facts, files, pattern_pages, pattern_sheet
+from nest.report.patternsheet import facts, pattern_pages, pattern_sheet
 from nest.sheaths import make
 from tests.places import ROOT
 
@@ -202,6 +203,14 @@ def test_cautions_stand_with_their_step(heron):
     )
 
 
+@cache
+def printed(name, paper="a4"):
+    """A sample's printed pattern, read back."""
+    _, sheath = made(name)
+    return PdfReader(io.BytesIO(pdf_of(pattern_pages(sheath, paper))))
+
+
+@cache
 def drawings_of(name, hand, paper):
     """The picture of a sample's pattern and the drawings that its printed pages show."""
     _, sheath = made(name, hand=hand)
@@ -276,8 +285,7 @@ def test_all_labels_are_written_and_each_lies_in_its_outline(name, hand):
 @pytest.mark.parametrize("name", NAMES)
 def test_a_pattern_prints_on_the_paper_that_is_at_hand(name, paper, size):
     """ISO 216 and ANSI/ASME Y14.1; each page in one of the two, whatever the knife."""
-    _, sheath = made(name)
-    pages = PdfReader(io.BytesIO(files(sheath, name, paper=paper)[f"{name}.pattern.pdf"])).pages
+    pages = printed(name, paper).pages
     assert len(pages) >= 3
     for page in pages:
         mm = sorted(float(side) * 25.4 / 72 for side in page.mediabox[2:])
@@ -287,8 +295,7 @@ def test_a_pattern_prints_on_the_paper_that_is_at_hand(name, paper, size):
 @pytest.mark.parametrize("name", NAMES)
 def test_nothing_is_set_in_less_than_seven_points(name):
     """By the PDF's own operators (Tf), on all pages."""
-    _, sheath = made(name)
-    reader = PdfReader(io.BytesIO(files(sheath, name)[f"{name}.pattern.pdf"]))
+    reader = printed(name)
     for page in reader.pages:
         operations = ContentStream(page.get_contents(), reader).operations
         sizes = [float(operands[1]) for operands, operator in operations if operator == b"Tf"]
