@@ -59,11 +59,13 @@ __all__ = [
     "NoPlan",
     "area_text",
     "aside_in",
+    "begun",
     "capture",
     "check",
     "compare",
     "coupon",
     "cut",
+    "cut_before",
     "earlier",
     "endings",
     "facts",
@@ -268,6 +270,58 @@ def _with(week: Job, unknown_thickness: bool, **changes: Any) -> Job:
     """A week with some of its rules changed; None leaves a rule as it is."""
     week = week.taking_unknown if unknown_thickness else week
     return replace(week, **{key: value for key, value in changes.items() if value is not None})
+
+
+def begun(
+    week: Job,
+    plan: Path | str,
+    parts: Sequence[str] = (),
+    hides: Sequence[Hide] | None = None,
+) -> Job:
+    """The week with parts that are cut already: :func:`plan` then plans the rest round them.
+
+    A part counts as made where the week still asks for its knife with that outline and those
+    holes; its sheath is finished from the same hide. Whatever else was cut is leather that is
+    gone, and the plan's remarks say so.
+
+    Parameters
+    ----------
+    plan : the file of the plan that was cut, of this week or of another on the same hide. What
+        it knows to be cut before stays so.
+    parts : what its pages call the parts, such as "A1", "A1W".
+    hides : what the week is cut from; those that it names unless given.
+
+    >>> week = read_week("shared/weeks/week-4.week.toml")
+    >>> rest = begun(week, "out/week-4.plan.json", ["A1", "B2W"])      # doctest: +SKIP
+    >>> (planned,) = plan(rest)                                        # doctest: +SKIP
+
+    Raises
+    ------
+    InputError : no plan, one that did not pass the checker or was edited since, a part that it
+        doesn't place, or a hide that isn't offered; nothing is left to plan.
+    """
+    from nest import resume
+    from nest.plans import read_checked
+
+    offered = hides_of(week) if hides is None else hides
+    try:
+        return resume.begun(week, read_checked(plan), parts, offered)
+    except InputError as error:
+        raise error.at(file=plan) from None
+
+
+def cut_before(plan: Path | str) -> tuple[str, ...]:
+    """The parts that a plan file knows to be cut already, as its pages call them.
+
+    Raises
+    ------
+    InputError : it is no plan, or was edited.
+    """
+    from nest.plans import labels_of, read_checked
+
+    old = read_checked(plan)
+    cut = {placement.id for placement in old.cut}
+    return tuple(label for label, wanted in labels_of(old).items() if wanted.id in cut)
 
 
 def compare(

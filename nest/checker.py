@@ -39,7 +39,7 @@ from nest.job import Wanted
 from nest.part import Part
 from nest.plans import TOLERANCE, Placement, Plan, Verdict
 
-VERSION = 2  # of the rules below; a plan's verdict names it
+VERSION = 3  # of the rules below; a plan's verdict names it
 SHAPE_TOLERANCE = 0.001  # mm; a drawn outline against its definition: rounding, nothing else
 ANGLE_TOLERANCE = 0.05  # degrees; far below what a hand can lay
 RISK_TOLERANCE = 1e-6  # a probability; rounding of the risk in the file
@@ -61,6 +61,7 @@ class Code(StrEnum):
     UNCOVERED = "shape.uncovered"  # regions that don't cover their part, so it escapes judgement
     OVERLAP = "place.overlap"  # two parts share leather
     GAP = "place.gap"  # two parts nearer than the gap
+    CUT = "place.cut"  # on, or nearer than the gap to, leather that is gone: a part cut already
     BED = "place.bed"  # across the border of two windows of a cutter's bed
     EDGE = "place.edge"  # over the hide's edge or a hole, or nearer than the margin
     FLAW = "ground.flaw"  # on, or nearer than the margin to, a flaw that bars the face
@@ -102,15 +103,16 @@ class _Piece:
 
 def check(plan: Plan, hide: Hide) -> tuple[Finding, ...]:
     """Return everything that is wrong with a plan on a hide; nothing for a valid plan."""
-    pieces = _pieces(plan)
+    pieces, gone = _pieces(plan)
     shapes = [piece.drawn for piece in pieces]
     ids = [piece.id for piece in pieces]
     return (
         *_record(plan, hide),
         *_counts(plan),
         *_covers(plan),
-        *_outlines(pieces),
+        *_outlines([*pieces, *gone]),
         *clearances(shapes, plan.gap, hide.polygon, margin=plan.edge_margin, names=ids),
+        *_gone(pieces, gone, plan, hide),
         *_across_borders(pieces, plan),
         *_flaws(pieces, hide),
         *_thickness(pieces, hide),
@@ -151,10 +153,12 @@ def clearances(
 # --- shapes ----------------------------------------------------------------------------------
 
 
-def _pieces(plan: Plan) -> list[_Piece]:
+def _pieces(plan: Plan) -> tuple[list[_Piece], list[_Piece]]:
+    """The parts to be cut, which are judged, and those cut already, whose leather is gone."""
     by_id = plan.by_id
-    pieces = []
-    for index, placement in enumerate(plan.placements):
+    pieces: list[_Piece] = []
+    gone: list[_Piece] = []
+    for index, placement in enumerate(plan.lying):
         wanted = by_id.get(placement.id)
         placed = _laid(wanted.part.outline.polygon, placement) if wanted else None
         drawn = plan.drawn[index].polygon if plan.drawn else placed
@@ -162,8 +166,9 @@ def _pieces(plan: Plan) -> list[_Piece]:
             continue  # unknown and without a shape: there is its count finding, no more to see
         regions = wanted.part.regions if wanted else ()
         laid = tuple((region.face, _laid(region.outline.polygon, placement)) for region in regions)
-        pieces.append(_Piece(placement, wanted, drawn, placed, laid))
-    return pieces
+        lot = pieces if index < len(plan.placements) else gone
+        lot.append(_Piece(placement, wanted, drawn, placed, laid))
+    return pieces, gone
 
 
 def _laid(shape: Polygon, placement: Placement) -> Polygon:
@@ -214,7 +219,7 @@ def _record(plan: Plan, hide: Hide) -> Iterator[Finding]:
 
 
 def _counts(plan: Plan) -> Iterator[Finding]:
-    times = Counter(placement.id for placement in plan.placements)
+    times = Counter(placement.id for placement in plan.lying)
     for wanted in plan.expected:
         if not times[wanted.id]:
             yield Finding(Code.MISSING, wanted.id, "", 1.0, "", f"{wanted.id} is missing.")
@@ -333,6 +338,24 @@ def _over_the_edge(
             says = f"{names[i]} lies {by - margin:.3f} mm over the edge or a hole."
         if by > TOLERANCE:
             yield Finding(Code.EDGE, names[i], "", by, "mm", says)
+
+
+def _gone(
+    pieces: Sequence[_Piece], gone: Sequence[_Piece], plan: Plan, hide: Hide
+) -> Iterator[Finding]:
+    """Parts keep the gap to leather that is gone, and what was cut was cut from this hide."""
+    shapes = [piece.drawn for piece in gone]
+    yield from _over_the_edge(shapes, hide.polygon, 0.0, [piece.id for piece in gone])
+    tree = STRtree(shapes)
+    for piece in pieces:
+        for index in sorted(tree.query(piece.drawn, predicate="dwithin", distance=plan.gap)):
+            by = _shortfall(piece.drawn, shapes[index], plan.gap)
+            if by > TOLERANCE:
+                says = (
+                    f"{piece.id} lies {by:.3f} mm too near to {gone[index].id}, which is cut "
+                    f"already: {plan.gap:g} mm is the gap to where it lay."
+                )
+                yield Finding(Code.CUT, piece.id, gone[index].id, by, "mm", says)
 
 
 def _across_borders(pieces: Sequence[_Piece], plan: Plan) -> Iterator[Finding]:

@@ -25,7 +25,7 @@ from nest.cutter.machine import KERF, OFFSET, Machine
 from nest.cutter.program import Program
 from nest.cutter.setups import Setup
 from nest.errors import CutError, PlanError
-from nest.plans import Plan, read_checked
+from nest.plans import Plan, leather_left, read_checked
 
 Place = tuple[float, float]
 FOLDERS = (Path(), Path("hides"), Path("shared/hides"))  # where a plan's hide is looked for
@@ -164,7 +164,7 @@ def cut(
             raise CutError(what, mend="Leave them out (--format, --marked), or name a machine.")
         return Cut(plan, hide, machine, paper=paper or "a4")
     marked = marked or {}
-    laid = setups.split(plan, machine, hide.polygon)
+    laid = setups.split(plan, machine, leather_left(plan, hide))
     for number in marked:
         if not 1 <= number <= len(laid):
             what = f"there is no set-up {number}; this plan takes {len(laid)} on {machine.name}."

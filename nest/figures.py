@@ -43,7 +43,8 @@ class Figure:
 
 # A new figure is a row here (one that goes on is indented), and its value in :func:`measure`.
 _TABLE = """
-net_area | Net part area | mm2 | Area of the outlines of all parts placed.
+net_area | Net part area | mm2 | Area of the outlines of all parts placed, those cut already too.
+cut_area | Cut already | mm2 | Area of the outlines of the parts that are cut already.
 gross_area | Gross hide area | mm2 | Leather within the hide's outline, holes left out.
 stamped_area | Stamped area | mm2 | Area the seller stamped on the hide.
 usable_area | Usable area | mm2 | Gross area without the flaws that bar every face of a part, as
@@ -59,7 +60,7 @@ yield_on_used | Yield on the used area | ratio | Net part area / used area.
 bound_area | Bound on the used area | mm2 | No plan can use less: leather up to the nearest
     straight line at which the areas of all parts, with half the gap around them, find ground
     allowed to them, and which no part passes even where it would lie alone. How well shapes fit
-    together is left out.
+    together is left out. What is cut already stays where it lay.
 bound_gap | Gap to the bound | ratio | Used area / bound on the used area, less one.
 remnants | Remnants | count | Pieces of 1 dm² or more beyond the line.
 remnant_area | Remnant area | mm2 | Area of all remnants, flaws in them included.
@@ -123,10 +124,11 @@ def measure(plan: Plan, hide: Hide, least: Bound | None = None) -> Figures:
     ------
     PlanError : the plan places a part that it doesn't define.
     """
-    areas = {p.id: placed_outline(plan, p).area for p in plan.placements}
+    areas = {p.id: placed_outline(plan, p).area for p in plan.lying}
     net, gross, stamped = sum(areas.values()), hide.gross_area, hide.supplier_area
     numbers: dict[str, float | None] = {
         "net_area": net,
+        "cut_area": sum(areas[p.id] for p in plan.cut) if plan.cut else None,
         "gross_area": gross,
         "stamped_area": stamped,
         "usable_area": hide.usable_area,
@@ -135,7 +137,7 @@ def measure(plan: Plan, hide: Hide, least: Bound | None = None) -> Figures:
         "yield_on_stamped": net / stamped if stamped else None,
         "yield_on_usable": net / hide.usable_area,
     }
-    cut = _Split.of(plan, hide) if plan.placements else None
+    cut = _Split.of(plan, hide) if plan.lying else None
     if cut is not None:
         least = bound_of(plan, hide) if least is None else least
         numbers |= cut.numbers() | _against(cut.used, net, least) | _costs(cut.used, net, hide)
@@ -152,7 +154,8 @@ def measure(plan: Plan, hide: Hide, least: Bound | None = None) -> Figures:
 def bound_of(plan: Plan, hide: Hide) -> Bound:
     """Return the least leather that the plan's expected parts need, by the plan's rules."""
     rules = {"gap": plan.gap, "edge_margin": plan.edge_margin}
-    return bound(plan.expected, hide, keep=plan.keep, windows=plan.bed_windows, **rules)
+    cut = [placed_outline(plan, placement).polygon for placement in plan.cut]
+    return bound(plan.expected, hide, keep=plan.keep, windows=plan.bed_windows, cut=cut, **rules)
 
 
 def text(key: str, value: float, currency: str = "") -> str:
@@ -195,7 +198,7 @@ class _Split:
     @classmethod
     def of(cls, plan: Plan, hide: Hide) -> _Split:
         u = np.array(keep_direction(plan.keep))
-        points = np.vstack([placed_outline(plan, p).points for p in plan.placements])
+        points = np.vstack([placed_outline(plan, p).points for p in plan.lying])
         frontier = float((points @ u).max())
         beyond = _beyond(hide, u, frontier)
         left = hide.polygon.intersection(beyond)

@@ -53,7 +53,8 @@ class Kit:
 class Pin:
     """A part that stays where it is: ``part`` is its id, the place as in a plan (mm, degrees).
 
-    ``hide`` names the hide it lies on; empty where only one is offered.
+    ``hide`` names the hide it lies on; empty where only one is offered. What is ``cut`` already
+    is not judged any more, and its leather is gone.
     """
 
     part: str
@@ -61,6 +62,7 @@ class Pin:
     y: float
     angle: float
     hide: str = ""
+    cut: bool = False
 
     @property
     def kit(self) -> str:
@@ -79,7 +81,7 @@ class Job:
     mm of a strap to be left at the kept end, ``prefer`` which kits go first when not all fit
     (one of :data:`PREFERS`), ``shift`` how far the hide is moved on a cutter's bed between two
     set-ups, mm along the backbone and across it: then no part crosses a border of windows that
-    large.
+    large, ``remarks`` what whoever cuts should know of it, in sentences.
     """
 
     name: str
@@ -95,6 +97,7 @@ class Job:
     remnant: tuple[float, float] | None = None
     pins: tuple[Pin, ...] = ()
     shift: tuple[float, float] | None = None
+    remarks: tuple[str, ...] = ()
 
     def of(self, kits: Iterable[Kit]) -> Job:
         """The same job with these kits only, and their pins."""
@@ -113,6 +116,16 @@ class Job:
         """The same job, whose parts may lie on leather whose thickness nobody knows, too."""
         kits = (replace(kit, parts=tuple(map(_taking_unknown, kit.parts))) for kit in self.kits)
         return replace(self, kits=tuple(kits))
+
+    @property
+    def cut(self) -> frozenset[str]:
+        """Ids of the parts that are cut already."""
+        return frozenset(pin.part for pin in self.pins if pin.cut)
+
+    @property
+    def to_cut(self) -> tuple[Wanted, ...]:
+        """All parts but those that are cut already."""
+        return tuple(wanted for wanted in self.parts if wanted.id not in self.cut)
 
     @property
     def pinned(self) -> Job:

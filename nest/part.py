@@ -9,9 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeVar
 
+import numpy as np
+
 from hides.outline import FloatArray, Outline
 
 KINDS = ("body", "welt", "loop")
+SAME = 0.01  # mm; points of two parts that are one and the same shape: far below any cutter
 Degrees = TypeVar("Degrees", float, FloatArray)
 
 XY = tuple[float, float]  # mm; one point, where outlines and holes are arrays (n, 2)
@@ -67,6 +70,21 @@ class Part:
     marks: tuple[Mark, ...]
     axis: float = 0.0
     window: float = 15.0
+
+
+def alike(one: Part, other: Part) -> bool:
+    """Whether two parts are cut and pricked alike: kind, outline and holes to :data:`SAME` mm."""
+    pairs = zip(_rings(one), _rings(other), strict=False)
+    return (
+        one.kind == other.kind
+        and [len(ring) for ring in _rings(one)] == [len(ring) for ring in _rings(other)]
+        and all(bool((np.abs(ring - its) <= SAME).all()) for ring, its in pairs)
+    )
+
+
+def _rings(part: Part) -> list[FloatArray]:
+    holes = [mark.points for mark in part.marks if mark.kind in ("stitch", "drain")]
+    return [part.outline.points, *holes]
 
 
 def off_line(direction: Degrees, line: Degrees) -> Degrees:

@@ -29,7 +29,15 @@ from nest.figures import Figures, bound_of, measure
 from nest.job import Budget, Job
 from nest.place.search import Step
 from nest.place.solve import Filled
-from nest.plans import Plan, as_filed, bed_windows, keep_direction, number_of, refuse_too_large
+from nest.plans import (
+    Plan,
+    as_filed,
+    bed_windows,
+    keep_direction,
+    number_of,
+    refuse_too_large,
+    said_of_cut,
+)
 
 GAUGE = (
     "Gauge it and add the readings (croupon hide add), give a zone its thickness, or cut it at "
@@ -220,6 +228,7 @@ def _checked(
             remarks=said,
             bed_windows=bed_windows(hide, job.shift, job.keep),
         )
+        plan = replace(plan, remarks=(*plan.remarks, *said_of_cut(plan)))
         findings = (*check(plan, hide), *too_near(plan, strap))
         if not findings:
             break

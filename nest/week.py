@@ -10,7 +10,7 @@ import datetime
 import difflib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -23,13 +23,14 @@ from nest import knife as knives
 from nest import sheaths
 from nest.errors import WeekError
 from nest.job import KEEPS, PREFERS, Job, Kit, Pin, Wanted
-from nest.part import KINDS
+from nest.part import KINDS, Part, alike
+from nest.plans import named, read_checked
 
 _WEEK_KEYS = (
     *("name", "hides", "keep", "gap", "edge_margin", "seconds", "effort", "seed", "sheath"),
     *("prefer", "remnant", "pin"),
 )
-_PIN_KEYS = ("sheath", "kind", "x", "y", "angle", "hide")
+_PIN_KEYS = ("sheath", "kind", "plan", "part", "x", "y", "angle", "hide")
 _SHEATH_KEYS = ("knife", "count", "leather", "may_split", "risk", "due", "value")
 _NUMBERS = {  # key: lowest, highest
     "gap": (0.0, 50.0),
@@ -77,11 +78,15 @@ class Order:
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """A week file as written; ``rules`` is a job without kits, but with its pins."""
+    """A week file as written; ``rules`` is a job without kits, but with its pins.
+
+    ``seen`` are parts that pins name by a plan's letters, by id, as that plan has them.
+    """
 
     rules: Job
     orders: tuple[Order, ...]
     source: Path
+    seen: Mapping[str, Part] = field(default_factory=dict)
 
 
 def read(path: Path | str) -> Week:
@@ -100,7 +105,8 @@ def read(path: Path | str) -> Week:
             what, mend = "the week wants no sheath.", 'Add a table [[sheath]] with knife = "..."'
             raise WeekError(what, mend=mend)
         orders = tuple(_order_of(row, n, path.parent) for n, row in enumerate(rows, start=1))
-        return Week(_rules_of(table, path), orders, path)
+        pins, seen = _pins_of(table, path.parent)
+        return Week(replace(_rules_of(table, path), pins=pins), orders, path, seen)
     except InputError as error:
         raise error.at(file=path) from None
 
@@ -128,7 +134,7 @@ def job_of(week: Week) -> Job:
     job = replace(week.rules, kits=tuple(kits))
     for n, pin in enumerate(job.pins, start=1):
         with _at(f"pin {n}", week.source):
-            _known_part(pin, job)
+            _known_part(pin, job, week.seen.get(pin.part))
     return job
 
 
@@ -144,10 +150,15 @@ def _at(place: str, file: Path | None = None) -> Iterator[None]:
         raise
 
 
-def _known_part(pin: Pin, job: Job) -> None:
-    """Refuse a pin on a part that the week doesn't want."""
+def _known_part(pin: Pin, job: Job, seen: Part | None) -> None:
+    """Refuse a pin on a part that the week doesn't want, or not as it was ``seen`` in a plan."""
     known = {wanted.id: wanted.kit for wanted in job.parts}
     if pin.part in known:
+        now = next(wanted.part for wanted in job.parts if wanted.id == pin.part)
+        if seen is not None and not alike(seen, now):
+            what = f"{pin.part} has another shape in that plan than the week asks for now."
+            mend = "Plan the week anew, or take the pin out."
+            raise WeekError(what, mend=mend, place="key 'part'")
         return
     kit, _, kind = pin.part.rpartition("/")
     if kit in known.values():
@@ -214,7 +225,6 @@ def _rules_of(table: Mapping[str, object], path: Path) -> Job:
         hides=tuple(path.parent / text(hide, "hides") for hide in hides),
         seed=seed,
         remnant=_remnant_of(table),
-        pins=_pins_of(table),
         **rules,
     )
 
@@ -233,25 +243,62 @@ def _remnant_of(table: Mapping[str, object]) -> tuple[float, float] | None:
     return max(length, width), min(length, width)
 
 
-def _pins_of(table: Mapping[str, object]) -> tuple[Pin, ...]:
+def _pins_of(table: Mapping[str, object], folder: Path) -> tuple[tuple[Pin, ...], dict[str, Part]]:
+    """The pins, and those of their parts that are named by a plan's letters, as it has them."""
     pins: dict[str, Pin] = {}
+    seen: dict[str, Part] = {}
     for n, row in enumerate(_tables(table, "pin"), start=1):
         with _at(f"pin {n}"):
-            pin = _pin_of(row)
+            known_keys(row, _PIN_KEYS)
+            if "plan" in row or "part" in row:
+                pin, part = _pin_by_letter(row, folder)
+                seen[pin.part] = part
+            else:
+                pin = _pin_of(row)
             if pin.part in pins:
                 raise WeekError(f"{pin.part} is pinned twice.")
             pins[pin.part] = pin
-    return tuple(pins.values())
+    return tuple(pins.values()), seen
 
 
 def _pin_of(row: Mapping[str, object]) -> Pin:
-    known_keys(row, _PIN_KEYS)
     sheath, kind = text(row.get("sheath"), "sheath"), row.get("kind")
     one_of(kind, "kind", KINDS)
-    x, y = (number(row.get(key), key, -10_000.0, 10_000.0, " mm") for key in ("x", "y"))
-    angle = number(row.get("angle"), "angle", -360.0, 360.0, " degrees")
-    hide = text(row["hide"], "hide") if "hide" in row else ""
-    return Pin(f"{sheath}/{kind}", x, y, angle, hide)
+    x, y, angle = (_coordinate(row.get(key), key) for key in ("x", "y", "angle"))
+    return Pin(f"{sheath}/{kind}", x, y, angle, _hide_of(row))
+
+
+def _pin_by_letter(row: Mapping[str, object], folder: Path) -> tuple[Pin, Part]:
+    """A pin on a part as a plan calls it: where it lies there, unless the row says otherwise."""
+    for key in ("sheath", "kind"):
+        if key in row:
+            what = "a part is named by its letter in a plan, or by sheath and kind, not by both."
+            raise WeekError(what, mend=f"Take out {key}.", place=f"key '{key}'")
+    file = folder / text(row.get("plan"), "plan")
+    label = text(row.get("part"), "part")
+    if not file.exists():
+        what = f"there is no such file: {file}."
+        raise WeekError(what, mend="Correct the name or the folder.", place="key 'plan'")
+    plan = read_checked(file)
+    with _at("key 'part'"):
+        wanted = named(plan, label)
+    at = next(placement for placement in plan.lying if placement.id == wanted.id)
+    x, y, angle = (
+        _coordinate(row.get(key, value), key)
+        for key, value in (("x", at.x), ("y", at.y), ("angle", at.angle))
+    )
+    return Pin(wanted.id, x, y, angle, _hide_of(row) or plan.hide_name), wanted.part
+
+
+def _coordinate(value: object, key: str) -> float:
+    """A place of a pin in mm, or its angle in degrees."""
+    if key == "angle":
+        return number(value, key, -360.0, 360.0, " degrees")
+    return number(value, key, -10_000.0, 10_000.0, " mm")
+
+
+def _hide_of(row: Mapping[str, object]) -> str:
+    return text(row["hide"], "hide") if "hide" in row else ""
 
 
 def _order_of(row: Mapping[str, object], n: int, folder: Path) -> Order:

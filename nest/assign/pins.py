@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from hides.errors import InputError
 from hides.hide import Hide
 from nest.checker import check
 from nest.errors import WeekError
-from nest.job import Job
+from nest.job import Job, Pin
 from nest.place.solve import places_of_pins
 from nest.plans import Plan, bed_windows
 
@@ -47,7 +47,7 @@ def refuse_namesakes(hides: Sequence[Hide]) -> None:
 def _known_homes(job: Job, names: Sequence[str]) -> None:
     """Every pin names a hide that is offered, and a kit's pins name the same."""
     homes: dict[str, str] = {}
-    for n, pin in enumerate(job.pins, start=1):
+    for n, pin in _numbered(job):
         if not pin.hide and len(names) > 1:
             what = f"several hides are offered, and the pin of {pin.part} names none."
             raise WeekError(what, mend=f'Add hide = "{names[0]}".', place=f"pin {n}")
@@ -55,7 +55,8 @@ def _known_homes(job: Job, names: Sequence[str]) -> None:
             what = f"{pin.part} is pinned to {pin.hide}, which is not offered."
             mend = f"Offered: {', '.join(names)}."
             raise WeekError(what, mend=mend, place=f"pin {n}, key 'hide'")
-        if homes.setdefault(pin.kit, pin.hide) != pin.hide:
+        home = pin.hide or names[0]
+        if homes.setdefault(pin.kit, home) != home:
             what = f"{pin.kit} is pinned to two hides."
             raise WeekError(what, mend="A sheath comes from one hide.", place=f"pin {n}")
 
@@ -68,9 +69,20 @@ def _pins_allowed(job: Job, hide: Hide, *, alone: bool) -> None:
     only = replace(job, pins=here).pinned
     windows = bed_windows(hide, job.shift, job.keep)
     for finding in check(Plan.of(only, hide, places_of_pins(only), bed_windows=windows), hide):
-        number = next(n for n, pin in enumerate(job.pins, start=1) if pin.part == finding.part)
+        if finding.part in job.cut:
+            raise WeekError(
+                f"{finding.part} was not cut from {hide.name} as this record shows it: "
+                f"{finding.says}",
+                mend="Name the plan that was cut, and the record in the frame it was made for.",
+            )
+        number = next(n for n, pin in _numbered(job) if pin.part == finding.part)
         raise WeekError(
             f"{finding.part} can't stay where it is pinned: {finding.says}",
             mend="Move it, turn it, or take the pin out.",
             place=f"pin {number}",
         )
+
+
+def _numbered(job: Job) -> Iterator[tuple[int, Pin]]:
+    """The pins as the week's file numbers them; those of parts that are cut come after."""
+    return enumerate(sorted(job.pins, key=lambda pin: pin.cut), start=1)

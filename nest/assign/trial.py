@@ -13,7 +13,7 @@ from nest.bound import Bound, bound
 from nest.errors import NoPlan
 from nest.job import Budget, Job
 from nest.place.search import Step
-from nest.place.solve import Filled, place
+from nest.place.solve import Filled, place, places_of_pins, shapes_of
 from nest.plans import bed_windows
 
 TRIAL = 0.12  # of the budget, for finding out whether a set of kits fits
@@ -24,7 +24,8 @@ def least_leather(job: Job, hide: Hide) -> Bound:
     """The bound for a job's parts by its rules."""
     windows = bed_windows(hide, job.shift, job.keep)
     rules = {"gap": job.gap, "edge_margin": job.edge_margin}
-    return bound(job.parts, hide, keep=job.keep, windows=windows, **rules)
+    cut = shapes_of(job, [at for at in places_of_pins(job) if at.id in job.cut])
+    return bound(job.to_cut, hide, keep=job.keep, windows=windows, cut=cut, **rules)
 
 
 @dataclass(slots=True)

@@ -107,16 +107,23 @@ class Leather:
     """A hide by the checker's rules, drawn generously: what lies inside, is sound, is thick.
 
     ``u`` is the keep direction, ``inside`` where parts may lie by the edge alone (``edge_margin``
-    in mm), ``windows`` those of a cutter's bed, in one of which each part lies.
+    in mm), ``windows`` those of a cutter's bed, in one of which each part lies, ``gone`` what no
+    part may lie on (hide frame).
     """
 
     def __init__(
-        self, hide: Hide, edge_margin: float, keep: str, windows: tuple[Box, ...] = ()
+        self,
+        hide: Hide,
+        edge_margin: float,
+        keep: str,
+        windows: tuple[Box, ...] = (),
+        gone: BaseGeometry | None = None,
     ) -> None:
         self.hide = hide
         self.windows = windows
         self.u = keep_direction(keep)
-        self.inside = hide.polygon.buffer(TOLERANCE - edge_margin)
+        inside = hide.polygon.buffer(TOLERANCE - edge_margin)
+        self.inside = inside if gone is None else inside.difference(gone)
         self.sound, self.thick = cache(self._sound), cache(self._thick)
 
     def _sound(self, face: str) -> BaseGeometry:

@@ -6,8 +6,12 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property, lru_cache, partial
+from math import inf
 
 import numpy as np
+import shapely
+from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
 from hides.thickness import Need
@@ -72,6 +76,7 @@ def bound(
     edge_margin: float,
     keep: str,
     windows: tuple[Box, ...] = (),
+    cut: Sequence[Polygon] = (),
 ) -> Bound:
     """Return the least leather that the parts need on a hide, whatever the plan.
 
@@ -81,9 +86,17 @@ def bound(
     gap, edge_margin : mm, the plan's rules.
     keep : the end to be kept, one of :data:`nest.job.KEEPS`.
     windows : those of a cutter's bed, if no part may cross from one to another.
+    cut : where parts lay that are cut already, mm: the others keep the gap to them, and what they
+        took is used.
     """
     kinds = Counter(Kind.of(one) for one in wanted)
-    return _on(hide, edge_margin, keep, windows).bound(kinds, gap)
+    gone = shapely.union_all([shape.buffer(gap - TOLERANCE) for shape in cut]) if cut else None
+    known = _on(hide, edge_margin, keep, windows, gone)
+    least = known.bound(kinds, gap)
+    reached = max((edges_of(shape, known.leather.u)[:, :, 0].max() for shape in cut), default=-inf)
+    if least.shortages or reached <= least.frontier:
+        return least
+    return Bound(known.used(reached), float(reached), (), "parts that are cut already lay there.")
 
 
 def used_area(hide: Hide, keep: str) -> Callable[[float], float]:
@@ -92,8 +105,10 @@ def used_area(hide: Hide, keep: str) -> Callable[[float], float]:
 
 
 @lru_cache(MOST_HIDES)
-def _on(hide: Hide, edge_margin: float, keep: str, windows: tuple[Box, ...]) -> _Known:
-    return _Known(Leather(hide, edge_margin, keep, windows))
+def _on(
+    hide: Hide, edge_margin: float, keep: str, windows: tuple[Box, ...], gone: BaseGeometry | None
+) -> _Known:
+    return _Known(Leather(hide, edge_margin, keep, windows, gone))
 
 
 class _Known:

@@ -16,6 +16,8 @@ from nest.cli.watch import watched
 if TYPE_CHECKING:
     from nest import Hide, Job, Planned
 
+PLAN = ".plan.json"
+
 
 def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
     """Add both verbs to the command's."""
@@ -32,6 +34,12 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
     plan.add_argument(
         "--partial", action="store_true", help="plan what fits when not everything does"
     )
+    plan.add_argument(
+        "--cut", nargs="+", action="append", metavar=("PLAN", "PART"), default=[],
+        help="parts that are cut already, as the pages of their plan call them: "
+        "out/week-4.plan.json A1 A1W; the rest is planned round them, and kits are finished. Once "
+        "for each plan",
+    )  # fmt: skip
     compare = add(
         verbs, "compare", _compare, "plan the same week on several hides and compare them",
         "croupon compare shared/weeks/week-12.week.toml --hide shared/hides/*.hide.json",
@@ -68,7 +76,7 @@ def _asked(options: argparse.Namespace, kind: str) -> tuple[Job, tuple[Hide, ...
         hides = nest.hides_of(week, options.hides)
     except nest.InputError as error:
         raise error.at(file=options.week) from None
-    names = [name, *(f"{name}.{_name_of(hide)}" for hide in hides)] if kind == "Planned" else [name]
+    names = _names(options, hides) if kind == "Planned" else [name]
     for one in names:
         if names.count(one) > 1:  # the files of one would take the place of the other's
             what = f"two of the hides offered have a file of the name {one.removeprefix(name)[1:]}."
@@ -86,6 +94,7 @@ def _name_of(hide: Hide) -> str:
 
 def _plan(options: argparse.Namespace) -> int:
     week, hides = _asked(options, "Planned")
+    week = _begun(options, week, hides)
     machine = (
         nest.read_machine(options.machine, beside=options.week.parent) if options.machine else None
     )
@@ -134,12 +143,40 @@ def _plan(options: argparse.Namespace) -> int:
     return DONE
 
 
+def _begun(options: argparse.Namespace, week: Job, hides: Sequence[Hide]) -> Job:
+    """The week without what is cut already; a plan that knows of more is not written over."""
+    asked = {}
+    for file, *parts in options.cut:
+        plan = Path(file)
+        if not plan.name.endswith(PLAN):
+            what = f"--cut {file} names no plan, and letters mean nothing without theirs."
+            last = options.out / f"{stem(options.week, 'week')}{PLAN}"
+            mend = f"Write the plan first: --cut {last} {' '.join((file, *parts))}"
+            raise nest.InputError(what, mend=mend)
+        asked[plan.resolve()] = parts
+        week = nest.begun(week, plan, parts, hides)
+    for name in _names(options, hides):
+        old = options.out / f"{name}{PLAN}"
+        if old.exists() and old.resolve() not in asked and (parts := nest.cut_before(old)):
+            what = f"this plan would be replaced, and it knows what is cut: {', '.join(parts)}."
+            mend = f"Go on from it with --cut {old}, or write to another folder with --out."
+            raise nest.InputError(what, mend=mend, file=old)
+    return week
+
+
+def _names(options: argparse.Namespace, hides: Sequence[Hide]) -> list[str]:
+    """What the files of plans may be called: as the week, and as the week and a hide."""
+    name = stem(options.week, "week")
+    return [name, *(f"{name}.{_name_of(hide)}" for hide in hides)]
+
+
 def _plan_facts(planned: Planned) -> dict[str, object]:
     plan = planned.plan
     facts: dict[str, object] = {
         "plan": planned.number,
         "hide": planned.hide.name,
         "parts": len(plan.placements),
+        "cut": [placement.id for placement in plan.cut],
         "seed": plan.seed,
         "left_out": list(plan.left_out),
         "figures": dict(planned.figures.numbers),

@@ -22,7 +22,7 @@ from nest.cutter.route import arrange, travel_of
 from nest.cutter.setups import CROSS, Setup, places, split
 from nest.cutter.stroke import Stroke, along
 from nest.errors import CutError
-from nest.plans import TOLERANCE, Plan, digest_of, placed_outline
+from nest.plans import TOLERANCE, Plan, digest_of, leather_left, placed_outline
 
 __all__ = ["Program", "Stroke", "build", "handed", "of_contours"]
 
@@ -103,7 +103,7 @@ def build(
         raise CutError("a hand needs no file.", mend="Print the templates with --paper.")
     if hide is not None:
         fit_for(machine, hide.tannage)
-    leather = None if hide is None else hide.polygon
+    leather = None if hide is None else leather_left(plan, hide)
     laid = split(plan, machine, leather) if setups is None else tuple(setups)
     pattern = contours(plan, machine)
     depth = _depth(plan, hide)

@@ -37,6 +37,7 @@ BLACK = "#000000"
 LEATHER = "#f6ecdc"
 THIN, THICK = "#fdf9f1", "#dcc19a"  # the ends of the thickness tints
 PATTERN_FILL, KNIFE_FILL, FLOOR = "#fdfaf4", "#ebe6dc", "#eef0f0"
+ASH = "#dcd8d2"  # leather that is gone
 BAR, BEST_BAR = "#d9c8a8", "#c98b3c"  # words stand beside these
 
 # One per sheath pattern. Any two differ, for normal and for colour-blind eyes, and by 4.5 in
@@ -84,6 +85,7 @@ SEAM = Style(fill=THREAD)
 BED_BORDER = Style(edge=FADED, width=0.2, dash=(0.6, 0.9))
 FRONTIER = Style(edge=REMNANT, width=0.5, dash=(4.0, 1.6))
 LEFT_OVER = Style(edge=LEAF, width=0.3, hatch="/")
+GONE = Style(fill=ASH, edge=FADED, width=0.2, hatch="\\\\\\")  # cut already
 PATTERN = Style(fill=PATTERN_FILL, edge=INK, width=0.3)
 KNIFE = Style(fill=KNIFE_FILL, edge=FADED, width=0.2)
 MEASURE = Style(edge=UMBER, width=0.15)

@@ -89,7 +89,7 @@ def refuse_too_large(job: Job, hides: Sequence[Hide]) -> None:
         room for hide in hides for room in _rooms(hide, bed_windows(hide, job.shift, job.keep))
     ]
     fits: dict[Hashable, bool] = {}
-    for wanted in job.parts:
+    for wanted in job.to_cut:
         key, part = wanted.likeness, wanted.part
         if key not in fits:
             fits[key] = any(_fits(part, room) for room in rooms)

@@ -1,9 +1,10 @@
 """The plan file, ``NAME.plan.json``: written whole or not at all, read strictly.
 
-It is a GeoJSON FeatureCollection in the hide's own frame. Its features are what is cut (role
-``part``), drawn on it (``mark``) and left over (``remnant``). Its members hold the definition
-of each distinct part, which parts were wanted, the rules, and the hide record's path from the
-plan's folder with the SHA-256 of its bytes, so that plan file and record together can be checked.
+It is a GeoJSON FeatureCollection in the hide's own frame. Its features are what is to be cut (role
+``part``), drawn on it (``mark``), cut already (``cut``) and left over (``remnant``). Its members
+hold the definition of each distinct part, which parts were wanted, the rules, and the hide record's
+path from the plan's folder with the SHA-256 of its bytes, so that plan file and record together can
+be checked.
 It is the bytes and no normal form of them, for then whatever was done to the record is seen, and
 any other program can show the same digest. The member ``digest`` is a SHA-256 of all the rest,
 whatever its layout as text, so that an edit is seen (:func:`read_checked`); only the record's path
@@ -59,6 +60,7 @@ FRAME = {
 }
 ROLES = {
     "part": ("Polygon",),
+    "cut": ("Polygon",),
     "mark": ("Point", "MultiPoint", "LineString"),
     "remnant": ("Polygon",),
 }
@@ -232,12 +234,13 @@ def _definition(wanted: Wanted) -> dict[str, object]:
 
 def _features(plan: Plan) -> list[dict[str, object]]:
     features = []
-    for index, placement in enumerate(plan.placements):
+    for index, placement in enumerate(plan.lying):
         wanted = plan.by_id.get(placement.id)
         outline = plan.drawn[index] if plan.drawn else placed_outline(plan, placement)
+        is_cut = index >= len(plan.placements)
         features.append(
             feature(
-                "part",
+                "cut" if is_cut else "part",
                 "Polygon",
                 _ring(outline),
                 id=placement.id,
@@ -247,7 +250,7 @@ def _features(plan: Plan) -> list[dict[str, object]]:
                 origin=[rounded(placement.x), rounded(placement.y)],
             )
         )
-        marks = wanted.part.marks if wanted else ()
+        marks = wanted.part.marks if wanted and not is_cut else ()
         features += [_mark_feature(mark, placement) for mark in marks]
     return features + [_remnant_feature(remnant) for remnant in plan.remnants]
 
@@ -294,7 +297,7 @@ def _known(found: Feature) -> Feature:
 
 
 def _plan(top: Node, features: Sequence[Feature]) -> Plan:
-    parts = [found for found in features if found.role == "part"]
+    parts, cut = ([found for found in features if found.role == role] for role in ("part", "cut"))
     hide, rules, verdict = top.get("hide"), top.get("rules"), top.maybe("check")
     remarks = top.maybe("remarks")
     stated = rules.get("tolerance")
@@ -317,8 +320,9 @@ def _plan(top: Node, features: Sequence[Feature]) -> Plan:
         remnants=tuple(_remnant(found) for found in features if found.role == "remnant"),
         check=_verdict(verdict) if verdict else None,
         bed_windows=_bed_windows(rules),
+        cut=tuple(_placement(found.properties) for found in cut),
         remarks=tuple(said.text() for said in remarks.items()) if remarks else (),
-        drawn=tuple(_only_ring(found.coordinates) for found in parts),
+        drawn=tuple(_only_ring(found.coordinates) for found in (*parts, *cut)),
     )
 
 

@@ -11,7 +11,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
 from hides.outline import Outline
@@ -118,9 +120,11 @@ class Plan:
     check : the checker's verdict, None while it has not spoken.
     bed_windows : parts of the hide that a cutter's bed takes at one laying, in mm of its frame;
         no part crosses from one to another. None: parts may lie anywhere.
+    cut : where wanted parts lay that are cut already, so that their leather is gone; none of
+        them is among ``placements``.
     remarks : what is to be known of how the plan came to be, a sentence each.
-    drawn : the parts as the plan's file draws them, one for each placement in order; empty for
-        a plan that comes from no file.
+    drawn : the parts as the plan's file draws them, one for each of ``placements`` and ``cut`` in
+        order; empty for a plan that comes from no file.
     """
 
     name: str
@@ -139,6 +143,7 @@ class Plan:
     remnants: tuple[Remnant, ...] = ()
     check: Verdict | None = None
     bed_windows: tuple[Box, ...] = ()
+    cut: tuple[Placement, ...] = ()
     remarks: tuple[str, ...] = ()
     drawn: tuple[Outline, ...] = ()
 
@@ -151,13 +156,13 @@ class Plan:
         for x0, y0, x1, y1 in self.bed_windows:
             if not (np.isfinite([x0, y0, x1, y1]).all() and x0 < x1 and y0 < y1):
                 raise PlanError(f"({x0}, {y0}) to ({x1}, {y1}) is no window of a bed.")
-        for p in self.placements:
+        for p in self.lying:
             if not np.isfinite([p.angle, p.x, p.y]).all():
                 raise PlanError(f"'{p.id}' lies at angle {p.angle}, ({p.x}, {p.y}): no place.")
         if len(self.by_id) != len(self.wanted):
             raise PlanError("two wanted parts share one id.", mend="Give each its own.")
-        if self.drawn and len(self.drawn) != len(self.placements):
-            raise PlanError(f"{len(self.drawn)} parts drawn, {len(self.placements)} placed.")
+        if self.drawn and len(self.drawn) != len(self.lying):
+            raise PlanError(f"{len(self.drawn)} parts drawn, {len(self.lying)} placed.")
 
     @classmethod
     def of(
@@ -172,6 +177,7 @@ class Plan:
         remarks: tuple[str, ...] = (),
     ) -> Plan:
         """Make the plan of a job on a hide; placements are rounded as the file will hold them."""
+        lie = [p.rounded() for p in placements]
         wanted = job.parts
         if hide.thickness.unknown(hide.polygon).is_empty:  # then it makes no difference
             wanted = tuple(replace(one, need=replace(one.need, unknown=False)) for one in wanted)
@@ -181,7 +187,8 @@ class Plan:
             hide_name=hide.name,
             hide_sha256=hide.sha256,
             hide_file=hide.source.name if hide.source else "",
-            placements=tuple(p.rounded() for p in placements),
+            placements=tuple(p for p in lie if p.id not in job.cut),
+            cut=tuple(p for p in lie if p.id in job.cut),
             gap=job.gap,
             edge_margin=job.edge_margin,
             keep=job.keep,
@@ -189,7 +196,7 @@ class Plan:
             budget=budget,
             left_out=tuple(left_out),
             bed_windows=bed_windows,
-            remarks=remarks,
+            remarks=(*job.remarks, *remarks),
         )
 
     @property
@@ -209,9 +216,21 @@ class Plan:
         return {wanted.id: wanted for wanted in self.wanted}
 
     @property
+    def lying(self) -> tuple[Placement, ...]:
+        """Where all parts lie or lay: those to cut, then those that are cut already."""
+        return (*self.placements, *self.cut)
+
+    @property
     def expected(self) -> tuple[Wanted, ...]:
-        """The parts that must lie on the hide: all wanted but those of kits left out."""
-        return tuple(wanted for wanted in self.wanted if wanted.kit not in self.left_out)
+        """The parts that must lie there to be cut: all wanted but those cut already and those of
+        kits left out.
+        """
+        cut = {placement.id for placement in self.cut}
+        return tuple(
+            wanted
+            for wanted in self.wanted
+            if wanted.kit not in self.left_out and wanted.id not in cut
+        )
 
 
 def placed_outline(plan: Plan, placement: Placement) -> Outline:
@@ -225,3 +244,9 @@ def placed_outline(plan: Plan, placement: Placement) -> Outline:
     if wanted is None:
         raise PlanError(f"the plan places '{placement.id}', which it does not define.")
     return placement.outline_of(wanted.part)
+
+
+def leather_left(plan: Plan, hide: Hide) -> BaseGeometry:
+    """The hide's leather, mm in its frame, without what is cut already."""
+    gone = [placed_outline(plan, placement).polygon for placement in plan.cut]
+    return hide.polygon.difference(shapely.union_all(gone)) if gone else hide.polygon

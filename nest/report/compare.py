@@ -252,7 +252,7 @@ def _draw_layouts(
         leather.draw_ground(pen, t.hide)
         leather.draw_flaws(pen, t.hide)
         for one in shown_of(t.plan):
-            look = Style(fill=one.pattern.fill, edge=PART_EDGE.edge, width=0.12)
+            look = Style(fill=one.fill, edge=PART_EDGE.edge, width=0.12)
             name = f"part:{t.hide.name}:{one.placement.id}"
             pen.shade(one.shape, look, layer=3.0, name=name)
         for remnant in t.figures.remnants:

@@ -10,6 +10,7 @@ as the paper allows.
 from __future__ import annotations
 
 import os
+from collections.abc import Container
 from dataclasses import replace
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from nest.draw.palette import (
     BED_BORDER,
     FOLD,
     FRONTIER,
+    GONE,
     INK,
     LEATHER,
     LEFT_OVER,
@@ -35,6 +37,7 @@ from nest.draw.palette import (
     SEAM,
     SMALL,
     STRETCH,
+    fill_of,
 )
 from nest.draw.parts import draw_part
 from nest.draw.rows import (
@@ -55,9 +58,9 @@ from nest.draw.tints import draw_levels, ramp, tints_of
 from nest.draw.words import Type
 from nest.figures import FIGURES, Figures, SheathCost
 from nest.planning import Planned
-from nest.plans import Plan, borders, text_of
+from nest.plans import Pattern, Plan, borders, patterns_of, text_of
 from nest.report.lists import figures_text, parts_text
-from nest.report.names import Pattern, patterns_of, shown_of, union_bounds
+from nest.report.names import draw_gone, gone_of, shown_of, union_bounds
 from nest.report.page import GUTTER, ISO_A, MARGIN, Page
 
 ENDINGS = (
@@ -68,6 +71,7 @@ ENDINGS = (
 # What a maker asks first; the CSV has them all.
 SHOWN = (
     "net_area",
+    "cut_area",
     "used_area",
     "gross_area",
     "usable_area",
@@ -147,9 +151,9 @@ def cut_detail(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -
     ------
     ValueError : the plan places nothing.
     """
-    if not plan.placements:
+    if not plan.lying:
         raise ValueError("a plan without parts has no detail to show")
-    world = union_bounds([one.shape for one in shown_of(plan)], DETAIL_AROUND)
+    world = union_bounds([one.shape for one in (*shown_of(plan), *gone_of(plan))], DETAIL_AROUND)
     upright = world[3] - world[1] > world[2] - world[0]
     size = ISO_A[paper][::-1] if upright else ISO_A[paper]
     page = Page(size, f"{plan.name}: detail", f"hide “{hide.name}”, grain side up", plan=plan)
@@ -175,23 +179,24 @@ def _below(plan: Plan, hide: Hide) -> str:
 
 def draw_layout(pen: Pen, plan: Plan, hide: Hide, figures: Figures) -> None:
     """Draw the hide, the parts with their labels, and what is kept, with a pen of the hide."""
-    parts = shown_of(plan)
-    covered = shapely.union_all([one.shape for one in parts])
+    parts, gone = shown_of(plan), gone_of(plan)
+    covered = shapely.union_all([one.shape for one in (*parts, *gone)])
     leather.draw_ground(pen, hide)
     leather.draw_flaws(pen, hide, layer=3.8)
     for border in shapely.get_parts(borders(plan.bed_windows).intersection(hide.polygon)):
         pen.line(border.coords, BED_BORDER, layer=2.6, name="bed-border")
     for one in parts:
         name = f"part:{one.placement.id}"
-        draw_part(pen, one.wanted.part, one.placement, one.pattern.fill, name=name)
+        draw_part(pen, one.wanted.part, one.placement, one.fill, name=name)
+    draw_gone(pen, gone)
     labels = Labels(pen)
     labels.obstacles += leather.flaw_marks(pen, hide)
-    for one in parts:
+    for one in (*parts, *gone):
         one.write_label(pen, labels, covered)
     leather.name_flaws(pen, hide, labels)
     _draw_kept(pen, figures, labels)
     leather.draw_regions(pen, hide, labels, avoid=covered)
-    labels.obstacles += [pen.on_page(one.shape) for one in parts]
+    labels.obstacles += [pen.on_page(one.shape) for one in (*parts, *gone)]
     draw_levels(pen, hide, labels)
     leather.draw_stretch(pen, hide, avoid=covered)
 
@@ -221,13 +226,16 @@ def _sheath_rows(plan: Plan, figures: Figures, room: float) -> list[Row]:
         foot += note(f"Left out: {', '.join(plan.left_out)}.", SIDEBAR, OMITTED)
     for words in plan.remarks:
         foot += note(words, SIDEBAR, OMITTED)
+    if plan.cut:
+        foot += swatch(GONE, "cut already: this leather is gone", SIDEBAR)
     foot += [gap(1.0), *stroke(FOLD, "fold line", SIDEBAR), *stroke(SEAM, "stitch holes", SIDEBAR)]
     patterns = list(dict.fromkeys(patterns_of(plan).values()))
     title = head("Sheaths", SIDEBAR)
     room -= title.height + height_of(foot)
-    rows = [row for pattern in patterns for row in _pattern_rows(pattern, figures, costs=True)]
+    left = {wanted.kit for wanted in plan.expected}
+    rows = [r for one in patterns for r in _pattern_rows(one, figures, left, costs=True)]
     if height_of(rows) > room:
-        rows = [row for pattern in patterns for row in _pattern_rows(pattern, figures, costs=False)]
+        rows = [r for one in patterns for r in _pattern_rows(one, figures, left, costs=False)]
     if height_of(rows) > room:
         shown = int(room / rows[0].height) - 1
         more = f"and {len(rows) - shown} more: see the parts list"
@@ -235,10 +243,15 @@ def _sheath_rows(plan: Plan, figures: Figures, room: float) -> list[Row]:
     return [title, *rows, *foot]
 
 
-def _pattern_rows(pattern: Pattern, figures: Figures, *, costs: bool) -> list[Row]:
+def _pattern_rows(
+    pattern: Pattern, figures: Figures, left: Container[str], *, costs: bool
+) -> list[Row]:
+    """A pattern with its sheaths; ``left`` are the kits of which something is to be cut."""
     made = [sheath for sheath in figures.sheaths if sheath.kit in pattern.kits]
-    words = f"{pattern.letter}  {pattern.name} × {len(made)}"
-    rows = swatch(replace(PART_EDGE, fill=pattern.fill), words, SIDEBAR, Type(6.4, INK))
+    done = sum(sheath.kit not in left for sheath in made)
+    words = f"{pattern.letter}  {pattern.name} × {len(made) - done}"
+    words += f", {done} cut already" if done else ""
+    rows = swatch(replace(PART_EDGE, fill=fill_of(pattern.number)), words, SIDEBAR, Type(6.4, INK))
     if costs and made:
         rows += [*note(_cost_words(made[0], figures.currency), SIDEBAR, indent=8.0), gap(0.7)]
     return rows

@@ -26,7 +26,7 @@ from nest.draw.rows import Row, cells, gap, note, parted, stack
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.plans import Placement, Plan
-from nest.report.names import Shown, shown_of
+from nest.report.names import Shown, draw_gone, gone_of, shown_of
 from nest.report.page import LARGE_CAUTION, MARGIN, Page, caution
 from nest.report.templates import targets
 
@@ -108,28 +108,31 @@ def _picture(
 ) -> Sheet:
     where = f"hide “{plan.hide_name}”, grain side up"
     page = Page(size, f"{plan.name}: placing sheet", where, plan=plan)
-    parts = shown_of(plan)
+    parts, gone = shown_of(plan), gone_of(plan)
     pen = page.view(page.frame(MARGIN + 9.0), hide.outline.bounds)
     leather.draw_ground(pen, hide)
     leather.draw_flaws(pen, hide, layer=3.8)
     leather.draw_edges(pen, hide)
-    _draw_parts(pen, parts, found)
+    draw_gone(pen, gone)
+    _draw_parts(pen, parts, gone, found)
     stack(page, leather.scale_bar(pen.scale, 60.0), MARGIN, MARGIN + 7.0)
     return page
 
 
-def _draw_parts(pen: Pen, parts: Sequence[Shown], found: Sequence[PlacingRow]) -> None:
+def _draw_parts(
+    pen: Pen, parts: Sequence[Shown], gone: Sequence[Shown], found: Sequence[PlacingRow]
+) -> None:
     labels = Labels(pen)
-    covered = shapely.union_all([one.shape for one in parts])
+    covered = shapely.union_all([one.shape for one in (*parts, *gone)])
     for one in parts:
-        draw_part(pen, one.wanted.part, one.placement, one.pattern.fill)
+        draw_part(pen, one.wanted.part, one.placement, one.fill)
     spots = pen.at([place for row in found for place in (row.p, row.q)])
     labels.obstacles += polygons_of(MultiPoint(spots).buffer(SPOT_WIDTH / 2))
     for row in found:
         for letter, place in (("P", row.p), ("Q", row.q)):
             pen.dots([place], SPOT_WIDTH, SPOT, layer=4.0)
             labels.near(pen, place, letter, HOLE_LETTER, on_it=False)
-    for one in parts:
+    for one in (*parts, *gone):
         one.write_label(pen, labels, covered)
 
 
@@ -144,7 +147,7 @@ def _list_page(
     top = page.top
     if first:
         rows = [row for words in HOW for row in (*note(words, page.room, LINE), gap(1.0))]
-        for words in CAUTIONS:
+        for words in (*plan.warnings, *CAUTIONS):
             rows += caution(words, page.room, LARGE_CAUTION)
         top = stack(page, [*rows, gap(3.0)], MARGIN, top)
     titles = cells(LIST_HEADS, LIST_WIDTHS, TITLES, right=NUMBERS)

@@ -23,6 +23,7 @@ from nest.draw.palette import (
     ALARM,
     BACKBONE,
     FADED,
+    GONE,
     HIDE_EDGE,
     HIDE_FILL,
     INK,
@@ -34,7 +35,7 @@ from nest.draw.rows import Row, cells, gap, head, note, pair, stack
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.words import Type
 from nest.plans import Plan
-from nest.report.names import shown_of
+from nest.report.names import gone_of, shown_of
 from nest.report.page import ISO_A, MARGIN, Page, caution
 
 SIDEBAR = 74.0  # mm, width of the column at the right
@@ -106,12 +107,14 @@ def _draw_bed(pen: Pen, plan: Plan, hide: Hide, setup: Setup, program: Program) 
 
 
 def _draw_parts(pen: Pen, plan: Plan, setup: Setup, labels: Labels) -> None:
-    """What is cut now in colour and named, all else as a pale line."""
+    """What is cut now in colour and named, what is cut already as gone, the rest a pale line."""
     parts = shown_of(plan)
     shapes = [shapely.transform(one.shape, setup.to_bed.on) for one in parts]
+    for one in gone_of(plan):
+        pen.shade(shapely.transform(one.shape, setup.to_bed.on), GONE, layer=2.0)
     covered = pen.on_page(shapely.union_all(shapes))
     for one, shape in zip(parts, shapes, strict=True):
-        name, fill = one.placement.id, one.pattern.fill
+        name, fill = one.placement.id, one.fill
         if name not in setup.parts:
             pen.shade(shape, LATER, layer=2.0)
             continue
@@ -154,7 +157,11 @@ def _rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
         *_program_rows(plan, setup, program),
         gap(2.0),
         head("Mind", SIDEBAR),
-        *[row for words in program.cautions for row in (*caution(words, SIDEBAR), gap(0.6))],
+        *[
+            row
+            for words in (*plan.warnings, *program.cautions)
+            for row in (*caution(words, SIDEBAR), gap(0.6))
+        ],
     ]
 
 

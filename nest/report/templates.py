@@ -25,8 +25,7 @@ from nest.draw.parts import TILTS, TRUE_HOLE, draw_marks, outline_of
 from nest.draw.sheet import Box, Sheet, Style
 from nest.draw.words import Type
 from nest.part import Part
-from nest.plans import Placement, Plan, number_of
-from nest.report.names import SUFFIX, patterns_of
+from nest.plans import SUFFIX, Placement, Plan, number_of, patterns_of
 from nest.report.tiles import OVERLAP, FullSize, count_of, printed, window_of
 
 TEMPLATE_AIR = 3.0  # mm kept round each template

@@ -10,6 +10,7 @@ every page has the ruler.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -43,6 +44,7 @@ BESIDE = 2.2  # mm from the edge of a tile to the middle of words beside it
 CROSSING = 6.0  # mm, how far one reaches to either side
 MAP = (42.0, 13.0)  # mm, most room of the map in the foot of a page
 
+LINE_LENGTH = 100  # characters that find room in a line of the foot beside a few more words
 CROPS = Style(edge=INK, width=0.15)
 JOINT = Style(edge=FADED, width=0.15, dash=(3.0, 1.2))
 CUT_HERE = Style(edge=FADED, width=0.15)
@@ -131,10 +133,17 @@ def printed(
     for drawing, tiles in plans:
         for tile in tiles:
             tile_page = _page(title, drawing, tiles, tile, paper, last)
-            for at, words in enumerate(warnings):
-                tile_page.page.text((MARGIN, MARGIN + 13.4 + 3.0 * at), words, LARGE_CAUTION)
+            if warnings:
+                tile_page.page.text((MARGIN, MARGIN + 13.4), _in_short(warnings), LARGE_CAUTION)
             pages.append(tile_page)
     return pages
+
+
+def _in_short(warnings: Sequence[str]) -> str:
+    """What finds room in the foot of a page: the first of warnings, and where the rest stands."""
+    first = textwrap.shorten(warnings[0], LINE_LENGTH, placeholder=" …")
+    whole = len(warnings) == 1 and first == warnings[0]
+    return first if whole else f"{first} More on the first page."
 
 
 def _tiles(drawing: FullSize, paper: str, first: int) -> list[Joined]:

@@ -27,9 +27,16 @@ def only(findings, code):
 
 def drawn(of, **changes):
     """The plan as if read from a file, some outlines drawn otherwise than placed."""
-    shapes = {p.id: placed_outline(of, p) for p in of.placements}
+    shapes = {p.id: placed_outline(of, p) for p in of.lying}
     shapes |= {key: outline(shape.exterior.coords) for key, shape in changes.items()}
-    return replace(of, drawn=tuple(shapes[p.id] for p in of.placements))
+    return replace(of, drawn=tuple(shapes[p.id] for p in of.lying))
+
+
+def with_cut(of, *names):
+    """The plan with some of its parts cut already."""
+    lie = {p.id: p for p in of.placements}
+    left = tuple(p for p in of.placements if p.id not in names)
+    return replace(of, placements=left, cut=tuple(lie[name] for name in names))
 
 
 def moved_left_body(x, y=100.0, angle=0.0):
@@ -54,6 +61,62 @@ def test_a_plan_without_any_part_is_judged_without_fuss():
     found = check(replace(plan(), placements=()), hide())
     assert {f.code for f in found} == {Code.MISSING}
     assert len(found) == 5
+
+
+# --- what is cut already ------------------------------------------------------------------
+
+
+def test_a_part_that_is_cut_already_is_not_judged_and_not_missed():
+    """The hunter's body lay on a hole that was drawn in since; that is as it is now."""
+    flaw = Flaw("hole", "through", box(140, 90, 160, 110))
+    of = plan(hide(flaws=(flaw,)))
+    found = check(of, hide(flaws=(flaw,)))
+    assert {(f.code, f.part) for f in found} == {(Code.FLAW, "hunter-1/body")}
+    assert check(with_cut(of, "hunter-1/body"), hide(flaws=(flaw,))) == ()
+    assert check(drawn(with_cut(of, "hunter-1/body")), hide(flaws=(flaw,))) == ()
+
+
+def test_leather_that_is_gone_is_no_ground():
+    """The skinner's loop, 30 mm high, lies 10 mm into where the hunter's loop was cut."""
+    of = plan(
+        hunter_1_loop=Placement("hunter-1/loop", 0.0, 330.0, 400.0),
+        skinner_1_loop=Placement("skinner-1/loop", 0.0, 330.0, 420.0),
+    )
+    found = only(check(with_cut(of, "hunter-1/loop"), hide()), Code.CUT)
+    assert (found.part, found.other, found.by) == ("skinner-1/loop", "hunter-1/loop", EXACT(12.0))
+
+
+def test_the_gap_is_kept_to_leather_that_is_gone():
+    """Two loops side by side 1.5 mm apart: 0.5 mm too near, whichever of them is cut."""
+    near = Placement("skinner-1/loop", 0.0, 330.0, 300.0)
+    of = plan(
+        hunter_1_loop=Placement("hunter-1/loop", 90.0, 330.0 + 50 + 1.5 + 15, 300.0),
+        skinner_1_loop=near,
+    )
+    assert only(check(of, hide()), Code.GAP).by == EXACT(0.5)
+    for name, other in itertools.permutations(["hunter-1/loop", "skinner-1/loop"]):
+        found = only(check(with_cut(of, name), hide()), Code.CUT)
+        assert (found.part, found.other, found.by) == (other, name, EXACT(0.5))
+
+
+def test_a_part_both_cut_and_to_be_cut_is_there_twice():
+    of = plan()
+    found = check(replace(of, cut=of.placements[:1]), hide())
+    assert {f.code for f in found} == {Code.TWICE, Code.CUT}
+
+
+def test_what_was_cut_lay_on_the_leather():
+    """A plan of another hide or frame: the cut part would lie 20 mm over the edge."""
+    of = plan(hunter_1_loop=Placement("hunter-1/loop", 0.0, 30.0, 500.0))
+    found = only(check(with_cut(of, "hunter-1/loop"), hide()), Code.EDGE)
+    assert (found.part, found.by) == ("hunter-1/loop", EXACT(20.0))
+
+
+def test_a_cut_part_drawn_elsewhere_than_it_lay_is_seen():
+    """What the file draws is what somebody takes for gone."""
+    of = with_cut(plan(), "hunter-1/loop")
+    aside = affinity.translate(placed_outline(of, of.cut[0]).polygon, 3.0, 0.0)
+    assert only(check(drawn(of, **{"hunter-1/loop": aside}), hide()), Code.MOVED).by == EXACT(3.0)
 
 
 @settings(max_examples=40, deadline=None)

@@ -206,8 +206,34 @@ def test_impossible_waste_is_refused(waste):
 # --- words -------------------------------------------------------------------------------
 
 
+def begun_plan():
+    """The small plan, of which the hunter's body and loop are cut already."""
+    of = plan()
+    return replace(of, cut=(of.placements[0], of.placements[2]),
+                   placements=(of.placements[1], *of.placements[3:]))  # fmt: skip
+
+
+def test_what_is_cut_already_is_told_apart_and_its_leather_stays_used():
+    """The hunter's loop, which is cut, reaches farthest: the line stays where it was."""
+    numbers, whole = measure(begun_plan(), hide()).numbers, measure(plan(), hide()).numbers
+    assert numbers["cut_area"] == pytest.approx(BODY_AREA + LOOP_AREA)
+    assert "cut_area" not in whole
+    for key in ("net_area", "frontier", "used_area", "remnant_area", "leather_cost"):
+        assert numbers[key] == pytest.approx(whole[key]), key
+
+
+def test_a_part_left_to_cut_alone_has_no_bound_below_what_is_cut():
+    """The welt could lie at the very tail, but the cut loop reaches to x = 415."""
+    of = plan()
+    alone = replace(of, wanted=(of.wanted[1], of.wanted[2]), placements=of.placements[1:2],
+                    cut=of.placements[2:3])  # fmt: skip
+    assert bound_of(alone, hide()).frontier == pytest.approx(FRONTIER)
+    assert bound_of(replace(alone, cut=(), left_out=()), hide()).frontier < FRONTIER
+
+
 def test_every_figure_says_what_it_is():
-    assert set(measure(plan(), hide(supplier_area=6 * FT2)).numbers) == set(FIGURES)
+    of = begun_plan()
+    assert set(measure(of, hide(supplier_area=6 * FT2)).numbers) == set(FIGURES)
     for figure in FIGURES.values():
         assert figure.definition.endswith(".")
         assert figure.unit in {"mm", "mm2", "ratio", "count", "money", "money/ft2"}

@@ -33,6 +33,9 @@ def full():
         figures={"net_area": 37404.0, "yield_on_used": 0.1234567890123},
         remnants=(Remnant(with_hole, (700.0, 300.0, 171.25)),),
         check=Verdict(True, 0, 0.01, 1),
+        placements=plan().placements[1:],
+        cut=plan().placements[:1],
+        remarks=("A1 was cut from thinner leather.",),
     )
 
 
@@ -156,7 +159,7 @@ def test_a_fault_put_into_the_file_is_found(tmp_path):
                 point[0] += 3.0
 
     found = check(read(spoiled(tmp_path, drag)), hide())
-    assert [(f.code, f.part) for f in found] == [(Code.MOVED, "hunter-1/body")]
+    assert [(f.code, f.part) for f in found] == [(Code.MOVED, "hunter-1/welt")]
     assert found[0].by == pytest.approx(3.0, abs=1e-5)
 
 
@@ -172,7 +175,7 @@ def test_the_file_is_geojson():
     """RFC 7946: closed rings (3.1.6), outer ones counter-clockwise; marks by their geometry."""
     content = json.loads(text_of(full()))
     assert content["type"] == "FeatureCollection"
-    types = {"part": set(), "mark": set(), "remnant": set()}
+    types = {"part": set(), "cut": set(), "mark": set(), "remnant": set()}
     for feature in content["features"]:
         geometry, properties = feature["geometry"], feature["properties"]
         types[properties["role"]].add(geometry["type"])
@@ -182,6 +185,7 @@ def test_the_file_is_geojson():
             assert Polygon(outer).exterior.is_ccw
     assert types == {
         "part": {"Polygon"},
+        "cut": {"Polygon"},
         "mark": {"LineString", "MultiPoint", "Point"},
         "remnant": {"Polygon"},
     }

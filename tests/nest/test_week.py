@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from hides import record
 from hides.errors import InputError
-from nest.job import Pin
+from nest.job import Job, Pin
+from nest.plans import Placement, Plan, Verdict, text_of
 from nest.week import job_of, read
 from tests.places import ROOT
 
@@ -107,6 +110,48 @@ def test_pins_remnant_and_preference_are_read(tmp_path: Path) -> None:
     assert job.pins == (Pin("heron-1/body", 300.0, 200.0, 5.0, "Birch"),)
     assert job.of([]).pins == ()
     assert job.of(job.kits) == job
+
+
+def planned(folder: Path, **changes) -> Job:
+    """A week of one heron, planned on paper: its body lies at (300, 200), turned by 5 degrees."""
+    job = job_of(read(week(folder, f"[[sheath]]\n{KNIFE}\n")))
+    spots = [Placement(w.id, 5.0, 300.0 + 400 * n, 200.0) for n, w in enumerate(job.parts)]
+    plan = replace(
+        Plan.of(job, record.read(ROOT / "shared/hides/birch.hide.json"), spots),
+        check=Verdict(True, 0, 0.01, 1),
+        **changes,
+    )
+    (folder / "old.plan.json").write_text(text_of(plan))
+    return job
+
+
+def test_a_pin_names_a_part_by_its_letter_in_a_plan(tmp_path: Path) -> None:
+    """It lies where it lies there, or where the pin says; the plan's hide is the pin's."""
+    planned(tmp_path)
+    pin = "[[pin]]\nplan = 'old.plan.json'\npart = 'A1W'\n"
+    (held,) = job_of(read(week(tmp_path, f"[[sheath]]\n{KNIFE}\n{pin}"))).pins
+    assert held == Pin("heron-1/welt", 700.0, 200.0, 5.0, "Birch")
+    moved = f"[[sheath]]\n{KNIFE}\n{pin}y = 250\n"
+    assert job_of(read(week(tmp_path, moved))).pins[0].y == 250.0
+
+
+@pytest.mark.parametrize(
+    ("sheath", "pin", "says"),
+    [
+        ("", "plan = 'old.plan.json'\npart = 'D1'\n", "places no part 'D1'"),
+        ("", "plan = 'none.plan.json'\npart = 'A1'\n", "no such file"),
+        ("", "plan = 'old.plan.json'\n", "part"),
+        ("", "part = 'A1'\n", "plan"),
+        ("", "plan = 'old.plan.json'\npart = 'A1'\nkind = 'body'\n", "not by both"),
+        ("stitch = 7.0\n", "plan = 'old.plan.json'\npart = 'A1'\n", "another shape in that plan"),
+    ],
+)
+def test_a_letter_that_can_not_be_meant_is_refused(tmp_path, sheath, pin, says) -> None:
+    """The last one's sheath has changed since: its letter no longer names what lies there."""
+    planned(tmp_path)
+    with pytest.raises(InputError, match=says) as caught:
+        job_of(read(week(tmp_path, f"[[sheath]]\n{KNIFE}\n{sheath}[[pin]]\n{pin}")))
+    assert "pin 1" in str(caught.value)
 
 
 @pytest.mark.parametrize(

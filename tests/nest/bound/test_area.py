@@ -53,6 +53,17 @@ def test_without_rules_it_is_the_parts_area():
     assert found.frontier <= 100.0
 
 
+def test_leather_that_is_gone_is_no_room():
+    """A strip of 100 mm at the tail is cut: as much more is needed, and the gap of 2 mm to it."""
+    gone, parts = box(0, 0, 100, 600), wanted(10, block(100, 60))
+    rules = {"gap": 0.0, "edge_margin": 0.0, "keep": "neck"}
+    assert bound(parts, plain(), cut=[gone], **rules).frontier == pytest.approx(200.0, abs=NEAR)
+    far = bound(parts, plain(), cut=[box(700, 0, 800, 600)], **rules)
+    assert (far.frontier, far.used_area) == (800.0, pytest.approx(800 * 600))
+    assert bound(wanted(90, block(100, 60)), plain(), cut=[gone], **rules).fits
+    assert not bound(wanted(91, block(100, 60)), plain(), cut=[gone], **rules).fits
+
+
 def test_the_margin_takes_its_strip():
     """5 mm on three sides: the parts lie in 590 mm of depth from x = 5 on."""
     found = least(wanted(10, block(100, 60)), plain(), edge_margin=5.0)

@@ -16,7 +16,7 @@ from nest.draw.sheet import Style
 from nest.draw.words import Type
 from tests.places import ROOT
 
-GROUNDS = ("PAPER", "LEATHER", "THIN", "THICK", "PATTERN_FILL", "KNIFE_FILL", "FLOOR")
+GROUNDS = ("PAPER", "LEATHER", "THIN", "THICK", "PATTERN_FILL", "KNIFE_FILL", "FLOOR", "ASH")
 OVER_PARTS = ("INK", "FLAW", "THREAD")  # beside the fills' own ground
 WORDS = (*OVER_PARTS, "FADED", "REMNANT", "ALARM", "UMBER")
 LINES = (*WORDS, "TAN", "LEAF")

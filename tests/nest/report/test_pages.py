@@ -14,13 +14,13 @@ from svgelements import SVG, Shape
 
 import nest
 from hides.hide import Hide
+from nest.draw.palette import fill_of
 from nest.figures import FIGURES, Figures, measure
 from nest.job import Job, Kit, Wanted
-from nest.plans import Placement, Plan, Verdict, placed_outline
+from nest.plans import Placement, Plan, Verdict, patterns_of, placed_outline
 from nest.report.compare import Comparison, best_of, compare_sheet
 from nest.report.cutplan import SHOWN, cut_detail, cut_plan
 from nest.report.hidesheet import hide_sheet
-from nest.report.names import patterns_of
 from tests import small
 from tests.places import ROOT
 from tests.sheets import overlaps, said
@@ -245,7 +245,7 @@ def test_sheaths_share_a_letter_by_pattern():
     patterns = patterns_of(plan)
     assert [patterns[w.kit].label(w) for w in wanted] == ["A1", "B1", "A2", "C1"]
     assert [patterns[kit].name for kit in ids] == ["heron", "pip", "heron", "barn-owl"]
-    assert patterns["heron-1"].fill != patterns["pip-1"].fill
+    assert fill_of(patterns["heron-1"].number) != fill_of(patterns["pip-1"].number)
 
 
 def test_the_other_hand_and_another_shape_get_their_own_letter_and_name():
