@@ -25,6 +25,7 @@ from hides.outline import FloatArray, Outline, buffered, grown, polygons_of
 from hides.stretch import StretchField
 from hides.thickness import Need, Reading, Regions, ThicknessMap, Zone, chance_outside
 from hides.units import area_unit
+from hides.whole import Whole
 
 Polygonal = Polygon | MultiPolygon
 
@@ -63,6 +64,8 @@ class Hide:
     stretch_lines : (n, 2) mm each, the user's directions of least stretch.
     supplier_area : mm², as stamped by the seller.
     parent : name of the hide that a remnant was cut from.
+    whole : that hide before anything was cut off it, where more than its name is known; readings
+        may then lie off the leather, where it was.
     source, sha256 : the file it was read from, and the digest of its bytes.
     """
 
@@ -79,6 +82,7 @@ class Hide:
     price: Price | None = None
     supplier_area: float | None = None
     parent: str | None = None
+    whole: Whole | None = None
     source: Path | None = None
     sha256: str = ""
     _grounds: dict[tuple[str, Need, float], Polygonal] = field(
@@ -104,23 +108,26 @@ class Hide:
     @cached_property
     def thickness(self) -> ThicknessMap:
         """Thickness at any point; of a side it is known beforehand where it thins."""
-        left, _, right, _ = self.outline.bounds
-        regions = Regions(left, right - left, self.outline.area / (right - left))
-        return ThicknessMap(self.readings, self.zones, regions if self.piece == "side" else None)
+        of = self.as_whole
+        regions = Regions(of.tail, of.length, of.depth, of.back) if of.piece == "side" else None
+        return ThicknessMap(self.readings, self.zones, regions)
 
     @cached_property
     def stretch(self) -> StretchField:
         """Direction of least stretch at any point."""
-        left, _, right, _ = self.outline.bounds
-        length = right - left
+        of, lines = self.as_whole, self.stretch_lines
         return StretchField(
-            self.piece,
-            left,
-            length,
-            self.outline.area / length,
-            self.stretch_lines,
-            right=self.polygon.centroid.y < 0,
+            of.piece, of.tail, of.length, of.depth, lines, right=of.right, back=of.back
         )
+
+    @cached_property
+    def as_whole(self) -> Whole:
+        """What regions are scaled to: what it was cut from, else itself."""
+        if self.whole is not None:
+            return self.whole
+        left, _, right, _ = self.outline.bounds
+        length, is_right = right - left, bool(self.polygon.centroid.y < 0)
+        return Whole(self.piece, left, 0.0, length, self.outline.area / length, is_right)
 
     def ground(self, face: str, need: Need, margin: float) -> Polygonal:
         """Where a region of that face may lie.

@@ -18,8 +18,11 @@ stretch    LineString                  none; runs along the least stretch
 
 Members: ``croupon`` {kind: hide, version: 1}, ``name``, ``piece``, ``frame``, and if wanted
 ``tannage``, ``price`` {amount, currency, per: ft2, dm2 or piece}, ``supplier_area``
-{value, unit} (as a number, or as stamped: "22³"), ``parent``. Members and properties not
-named here (``photo``, ``gauge``) may be there and are not kept when a record is written anew.
+{value, unit} (as a number, or as stamped: "22³"), and of a remnant ``parent``, the name of what
+it was cut from, with ``whole`` {piece, tail, back, length, depth, right}: that piece before
+anything was cut off it, mm in this frame; its readings may lie off the remnant. Members and
+properties not named here (``photo``, ``gauge``) may be there and are not kept when a record is
+written anew.
 """
 
 from __future__ import annotations
@@ -29,7 +32,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
-from shapely import LineString, Point, Polygon
+from shapely import LineString, Point, Polygon, box
 
 from hides.errors import HideError, placed
 from hides.files import write_whole
@@ -50,6 +53,7 @@ from hides.outline import Outline, buffered
 from hides.stretch import PIECES
 from hides.thickness import MOST_READINGS, Reading, Zone
 from hides.units import AREA_UNITS, FT2, THICKEST, area_text, area_unit, parse_area, parse_thickness
+from hides.whole import Whole
 
 VERSION = 1
 FRAME = {
@@ -67,7 +71,7 @@ SMALLEST_REMNANT = 2e3  # mm²
 
 _MEMBERS = (
     *("type", "croupon", "name", "piece", "tannage", "frame"),
-    *("price", "supplier_area", "photo", "parent", "features"),
+    *("price", "supplier_area", "photo", "parent", "whole", "features"),
 )
 # Of each role: the geometries it may have, and its properties.
 _ROLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
@@ -167,6 +171,7 @@ def _hide(top: Node, features: Sequence[Feature], path: Path, sha256: str) -> Hi
         price=_price(top.maybe("price")),
         supplier_area=_supplier_area(top.maybe("supplier_area")),
         parent=parent.text() if parent else None,
+        whole=_whole(top.maybe("whole")),
         source=path,
         sha256=sha256,
     )
@@ -273,6 +278,17 @@ def _price(node: Node | None) -> Price | None:
     )
 
 
+def _whole(node: Node | None) -> Whole | None:
+    if node is None:
+        return None
+    right = node.get("right")
+    if not isinstance(right.value, bool):
+        raise right.wrong("true or false")
+    tail, back = (node.get(key).number(-1e4, 1e4) for key in ("tail", "back"))
+    length, depth = (node.get(key).number(1.0, 1e4) for key in ("length", "depth"))
+    return Whole(node.get("piece").text(*PIECES), tail, back, length, depth, right.value)
+
+
 def _supplier_area(node: Node | None) -> float | None:
     """Stamped area in mm²; a text value may carry the quarter digit."""
     if node is None:
@@ -307,8 +323,10 @@ def _check_size(hide: Hide) -> None:
 def _check_readings(hide: Hide, places: Sequence[str]) -> None:
     if len(places) > MOST_READINGS:
         raise HideError(f"{len(places)} readings; at most {MOST_READINGS} can be used.")
+    of = hide.whole
+    leather = hide.polygon if of is None else box(*of.around)
     for reading, place in zip(hide.readings, places, strict=True):
-        off = hide.polygon.distance(Point(reading.x, reading.y))
+        off = leather.distance(Point(reading.x, reading.y))
         if off > 1.0:
             raise HideError(
                 f"the reading at ({reading.x:g}, {reading.y:g}) lies {off:.0f} mm off the leather.",
@@ -330,6 +348,7 @@ def _members(hide: Hide) -> dict[str, object]:
         "price": asdict(hide.price) if hide.price else None,
         "supplier_area": _told_area(hide.supplier_area) if hide.supplier_area else None,
         "parent": hide.parent,
+        "whole": asdict(hide.whole) if hide.whole else None,
     }
     return {name: value for name, value in told.items() if value is not None}
 

@@ -12,7 +12,7 @@ a user's own lines override it:
 A side's bend ends at about 0.60 of its length and 0.60 of its depth; the direction turns
 smoothly around those borders. Depth is area over length, which a leg doesn't change much.
 Other pieces have one default direction throughout: double butt and bend 0°, shoulder 90°,
-belly 75°, remnant 0° (a remnant keeps what was known of its hide as stretch lines).
+belly 75°, remnant 0°, unless its record says what it was cut from (:class:`hides.whole.Whole`).
 
 Directions have no arrow, so angles are blended as doubled-angle vectors.
 """
@@ -49,6 +49,7 @@ class StretchField:
     length, depth : mm; what the regions of a side are scaled to.
     lines : the user's lines of least stretch, (n, 2) mm each, n >= 2, no point repeated.
     right : the animal's right side, whose belly lies at y < 0: all turns the other way.
+    back : y in mm of the backbone.
     """
 
     piece: str
@@ -57,6 +58,7 @@ class StretchField:
     depth: float
     lines: tuple[FloatArray, ...] = ()
     right: bool = False
+    back: float = 0.0
 
     def direction(self, points: FloatArray) -> FloatArray:
         """Direction in degrees, 0 <= d < 180, at (n, 2) points; (n,)."""
@@ -79,7 +81,7 @@ class StretchField:
         if self.piece != "side":
             return np.full(len(points), _DEFAULTS[self.piece])
         shoulder = smoothstep((points[:, 0] - self.tail) / self.length, *BEND_END)
-        flank = smoothstep(np.abs(points[:, 1]) / self.depth, *BELLY_LINE)
+        flank = smoothstep(np.abs(points[:, 1] - self.back) / self.depth, *BELLY_LINE)
         left = 90.0 * shoulder + FLANK * flank * (1.0 - shoulder)
         return -left if self.right else left
 

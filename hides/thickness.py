@@ -142,15 +142,17 @@ class Regions:
     ----------
     tail : x in mm where the side begins.
     length, depth : mm; depth is area over length, which a leg doesn't change much.
+    back : y in mm of the backbone.
     """
 
     tail: float
     length: float
     depth: float
+    back: float = 0.0
 
     def drops(self, points: FloatArray) -> FloatArray:
         """Shares 0..1 of the whole drop to belly and to neck at (n, 2) points; (n, 2)."""
-        belly = smoothstep(np.abs(points[:, 1]) / self.depth, *BELLY_SPAN)
+        belly = smoothstep(np.abs(points[:, 1] - self.back) / self.depth, *BELLY_SPAN)
         neck = smoothstep((points[:, 0] - self.tail) / self.length, *NECK_SPAN)
         return np.column_stack([belly, neck])
 

@@ -83,6 +83,7 @@ __all__ = [
     "read_week",
     "refuse_taken",
     "remarks",
+    "remnants",
     "save",
     "scale_sheets",
     "sheath",
@@ -546,6 +547,35 @@ def measure(
     label = HideLabel.of(name, tannage, stamp, price)
     made = measured.side(outline, label, unit=unit, readings=readings, turn=turn, backbone=backbone)
     return Recorded(*made)
+
+
+def remnants(
+    plan: Plan, hide: Hide, *, name: str | None = None, wide: float | None = None
+) -> tuple[Recorded, ...]:
+    """What a plan leaves of its hide, each piece as a hide of its own with all that is known of it.
+
+    They are there once the plan is cut and the hide is cut along the frontier. Each has its
+    share of the price by area.
+
+    Parameters
+    ----------
+    name : of the piece, numbered where there are several; the hide's and "rest" unless given.
+    wide : also pieces from between the parts, as far as they are so many mm wide everywhere.
+
+    >>> week = read_week("shared/weeks/week-4.week.toml")
+    >>> (planned,) = plan(week, effort=0.01)
+    >>> (rest,) = remnants(planned.plan, planned.hide)
+    >>> rest.hide.name, rest.hide.parent
+    ('Birch rest', 'Birch')
+
+    Raises
+    ------
+    InputError : the plan places no part, leaves no piece of a dm², or was made for another hide.
+    """
+    from nest import leftover
+    from nest.report import recorded
+
+    return recorded.remnants(leftover.leftover(plan, hide, wide=wide), plan, hide, name)
 
 
 def scale_sheets(paper: str = "a4") -> ScaleSheets:

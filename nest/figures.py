@@ -4,10 +4,8 @@
 its definition beside it; :func:`measure` computes them from plan and hide alone. A figure
 that can't be told (no price, no stamped area, nothing placed) is left out, never zero.
 
-The frontier is the straight line across the hide, square to the keep direction
-(:func:`nest.plans.keep_direction`), that touches the part lying farthest towards the end that
-is kept. Leather up to it is used, leather beyond it remains; the line itself is where the
-remnant is cut off.
+Leather up to the frontier (:mod:`nest.leftover`) is used, leather beyond it remains; the line
+itself is where the remnant is cut off.
 """
 
 from __future__ import annotations
@@ -22,12 +20,12 @@ from shapely import LineString, MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
-from hides.outline import FloatArray, polygons_of
-from hides.units import DM2, FT2, area_text
+from hides.outline import polygons_of
+from hides.units import FT2, area_text
 from nest.bound import Bound, bound
-from nest.plans import Plan, Remnant, keep_direction, placed_outline
+from nest.leftover import LEAST_PIECE, beyond, frontier_of
+from nest.plans import Plan, Remnant, placed_outline
 
-LEAST_REMNANT = DM2  # mm²; a smaller piece is waste: it holds no part of a sheath
 CIRCLE_TOLERANCE = 0.5  # mm; how closely the largest circle is found
 
 
@@ -197,16 +195,13 @@ class _Split:
 
     @classmethod
     def of(cls, plan: Plan, hide: Hide) -> _Split:
-        u = np.array(keep_direction(plan.keep))
-        points = np.vstack([placed_outline(plan, p).points for p in plan.lying])
-        frontier = float((points @ u).max())
-        beyond = _beyond(hide, u, frontier)
-        left = hide.polygon.intersection(beyond)
-        pieces = [piece for piece in polygons_of(left) if piece.area >= LEAST_REMNANT]
+        end = beyond(plan, hide)
+        left = hide.polygon.intersection(end)
+        pieces = [piece for piece in polygons_of(left) if piece.area >= LEAST_PIECE]
         remnants = tuple(Remnant(piece, _circle(piece, hide)) for piece in pieces)
-        edge = LineString(np.asarray(beyond.exterior.coords)[:2])
+        edge = LineString(np.asarray(end.exterior.coords)[:2])
         line = _lines(edge.intersection(hide.polygon))
-        return cls(frontier, hide.gross_area - float(left.area), remnants, line)
+        return cls(frontier_of(plan), hide.gross_area - float(left.area), remnants, line)
 
     def numbers(self) -> dict[str, float | None]:
         areas = [remnant.polygon.area for remnant in self.remnants]
@@ -219,16 +214,6 @@ class _Split:
             "largest_remnant": max(areas, default=None),
             "remnant_circle": max(circles, default=None),
         }
-
-
-def _beyond(hide: Hide, u: FloatArray, frontier: float) -> Polygon:
-    """A rectangle that holds all of the hide beyond the frontier; its first edge lies on it."""
-    across = np.array([-u[1], u[0]])
-    points = hide.outline.points
-    low, high = (points @ across).min() - 1.0, (points @ across).max() + 1.0
-    far = max((points @ u).max(), frontier) + 1.0
-    corners = [(frontier, low), (frontier, high), (far, high), (far, low)]
-    return Polygon([s * u + t * across for s, t in corners])
 
 
 def _lines(shape: BaseGeometry) -> MultiLineString:

@@ -145,4 +145,5 @@ def _counts_for_none(job: Job, plan: Plan, old: str, names: Sequence[str]) -> st
         why = "was cut in another shape than the week asks for now, or once more than it asks for"
     else:
         why = f"was cut, and the week asks for no {_knife(old)} any more"
-    return f"{', '.join(names)} ({old}) {why}: its leather is gone, and it counts for no sheath."
+    told = f"{', '.join(names)} of the earlier plan ({old}) {why}"
+    return f"{told}: its leather is gone, and it counts for no sheath."

@@ -26,7 +26,9 @@ LAYERS = (
     "hides.flaws",
     "hides.thickness",
     "hides.stretch",
+    "hides.whole",
     "hides.hide",
+    "hides.piece",
     "hides.record",
     "hides.remarks",
     "hides.label",
@@ -62,6 +64,7 @@ LAYERS = (
     "nest.assign.trial",
     "nest.assign",
     # what is shown and written
+    "nest.leftover",
     "nest.figures",
     "nest.planning",
     "nest.draw",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import re
 from pathlib import Path
 from typing import Any
 
 import nest
-from nest.cli.told import DONE, NO_PLAN, as_json, report
-from nest.cli.verb import PAPERS, Verbs, add, may_replace, stem, writes
+from nest.cli.told import DONE, NO_PLAN, as_json, files, report
+from nest.cli.verb import PAPERS, Verbs, add, may_replace, positive, stem, writes
 
 RECORD = "NAME.hide.json"
 ENDING = ".hide.json"
@@ -38,6 +39,7 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
     _add_targets(below)
     _add_capture(below)
     _add_measure(below)
+    _add_remnant(below)
 
 
 # ---------------------------------------------------------------- looked at
@@ -45,8 +47,8 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
 
 def _show(options: argparse.Namespace) -> int:
     hide = nest.read_hide(options.hide)
-    files = nest.files(hide, stem(options.hide, "hide"))
-    return report(options, nest.facts(hide), nest.save(files, options.out, force=options.force))
+    made = nest.files(hide, stem(options.hide, "hide"))
+    return report(options, nest.facts(hide), nest.save(made, options.out, force=options.force))
 
 
 def _check(options: argparse.Namespace) -> int:
@@ -92,8 +94,8 @@ def _gauge(options: argparse.Namespace) -> int:
         count=options.count,
         reach=options.reach,
     )
-    files = nest.files(gauged, stem(options.hide, "hide"))
-    return report(options, nest.facts(gauged), nest.save(files, options.out, force=options.force))
+    made = nest.files(gauged, stem(options.hide, "hide"))
+    return report(options, nest.facts(gauged), nest.save(made, options.out, force=options.force))
 
 
 def _add_targets(verbs: Verbs[argparse.ArgumentParser]) -> None:
@@ -236,8 +238,8 @@ def _capture(options: argparse.Namespace) -> int:
         mirror=options.mirror,
         backbone=options.backbone,
     )
-    files = nest.files(found, file, anyway=options.anyway)
-    written = nest.save(files, options.out.parent, force=options.force)
+    made = nest.files(found, file, anyway=options.anyway)
+    written = nest.save(made, options.out.parent, force=options.force)
     done = found.sure or options.anyway
     state = "written" if done else "not written, as something is doubtful (see --anyway)"
     facts = nest.facts(found) | {"record": state}
@@ -257,6 +259,39 @@ def _measure(options: argparse.Namespace) -> int:
     )
     written = nest.save(nest.files(made, file), options.out.parent, force=options.force)
     return report(options, nest.facts(made), written, mind=made.remarks)
+
+
+def _add_remnant(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    remnant = add(
+        verbs, "remnant", _remnant,
+        "make a hide of each piece that a plan leaves, with all that is known of its leather",
+        "croupon hide remnant out/week-12.plan.json --name 'Birch II' --out hides",
+    )  # fmt: skip
+    writes(remnant)
+    remnant.add_argument("plan", type=Path, help="NAME.plan.json, which is cut by now")
+    remnant.add_argument("--hide", type=Path, help="the hide's record (where the plan says it is)")
+    remnant.add_argument("--name", help="what you call it (the hide's name and 'rest')")
+    remnant.add_argument(
+        "--wide", type=positive, metavar="MM",
+        help="also pieces from between the parts, as far as they are so wide everywhere",
+    )  # fmt: skip
+
+
+def _remnant(options: argparse.Namespace) -> int:
+    plan, hide = nest.read_plan(options.plan, options.hide)
+    found = nest.remnants(plan, hide, name=options.name, wide=options.wide)
+    made: dict[str, bytes] = {}
+    for one in found:
+        made |= nest.files(one, "-".join(re.findall(r"\w+", one.hide.name.lower())))
+    written = nest.save(made, options.out, force=options.force)
+    if options.json:
+        told = [nest.facts(one) | {"mind": list(one.remarks)} for one in found]
+        return as_json({"hides": told, "files": written})
+    for one in found:
+        report(options, nest.facts(one), mind=one.remarks)
+        print()
+    files(written)
+    return DONE
 
 
 def _record_file(options: argparse.Namespace, kind: str) -> str:

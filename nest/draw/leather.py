@@ -10,7 +10,7 @@ from collections import Counter
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPoint, box
+from shapely import LineString, MultiPoint, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.flaws import FACES, FLAW_KINDS, Flaw, bars
@@ -56,13 +56,14 @@ def draw_ground(pen: Pen, hide: Hide) -> None:
 
 
 def draw_readings(pen: Pen, hide: Hide, labels: Labels) -> None:
-    """Dot every gauge reading and write its thickness beside it."""
-    if not hide.readings:
+    """Dot every gauge reading on the leather and write its thickness beside it."""
+    lie = [r for r in hide.readings if hide.polygon.dwithin(Point(r.x, r.y), 1.0)]
+    if not lie:
         return
-    places = [(r.x, r.y) for r in hide.readings]
+    places = [(r.x, r.y) for r in lie]
     pen.dots(places, DOT, Style(fill=INK), layer=6.0, name="readings")
     labels.obstacles += polygons_of(MultiPoint(pen.at(places)).buffer(DOT / 2))
-    for reading in hide.readings:
+    for reading in lie:
         place = (reading.x, reading.y)
         labels.near(pen, place, f"{reading.thickness:.2f}", READING, on_it=False, steps=2)
 
@@ -170,6 +171,8 @@ def _sides(hide: Hide) -> tuple[str, str]:
     _, y0, _, y1 = hide.outline.bounds
     if hide.piece == "side":  # a right side's belly is at y < 0
         return ("backbone", "belly edge") if y1 > -y0 else ("belly edge", "backbone")
+    if hide.whole is not None and hide.whole.right:
+        return "towards the belly", "towards the backbone"
     both = y0 < -0.25 * y1  # the backbone runs through it
     return "towards the belly" if both else "towards the backbone", "towards the belly"
 

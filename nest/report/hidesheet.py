@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from shapely import Point
+
 from hides.hide import Hide
 from hides.remarks import remarks
 from hides.units import area_text
@@ -16,6 +18,7 @@ from nest.draw.words import Type
 from nest.report.page import ISO_A, MARGIN, Page
 
 ENDINGS = tuple(f".hide.{kind}" for kind in KINDS)
+ON_IT = 1.0  # mm; a reading so near to the leather is on it
 SIDEBAR = 56.0  # mm, width of the column at the right
 REMARK = Type(6.0)
 
@@ -39,7 +42,7 @@ def facts(hide: Hide) -> dict[str, str]:
         "gross area": area_text(hide.gross_area),
         "usable area": area_text(hide.usable_area),
         "flaws": str(len(hide.flaws)),
-        "readings": str(len(hide.readings)),
+        "readings": _readings(hide),
     }
     if hide.supplier_area:
         told["stamped area"] = area_text(hide.supplier_area)
@@ -60,8 +63,14 @@ def _below(hide: Hide) -> str:
     facts = [f"{hide.piece}, {hide.tannage} tanned, grain side up"]
     if hide.parent:
         facts.append(f"cut from “{hide.parent}”")
-    facts.append(f"{len(hide.flaws)} flaws, {len(hide.readings)} readings")
+    facts.append(f"{len(hide.flaws)} flaws, {_readings(hide)} readings")
     return "    ·    ".join(facts)
+
+
+def _readings(hide: Hide) -> str:
+    """How many; of a remnant most may lie off it, where its hide was."""
+    on = sum(hide.polygon.dwithin(Point(r.x, r.y), ON_IT) for r in hide.readings)
+    return f"{len(hide.readings)}" + (f" ({on} on it)" if on < len(hide.readings) else "")
 
 
 def _draw(pen: Pen, hide: Hide) -> None:

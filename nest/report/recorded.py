@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+from shapely import Polygon
+
 from hides import record
+from hides.errors import InputError
 from hides.hide import Hide
+from hides.piece import piece_of
 from hides.remarks import remarks as odd
 from nest.draw.sheet import Sheet
+from nest.plans import Plan
 from nest.report import hidesheet
 
 ENDINGS = (".hide.json", *hidesheet.ENDINGS)
@@ -24,6 +30,26 @@ class Recorded:
     def remarks(self) -> tuple[str, ...]:
         """What was met, and what looks odd in the hide."""
         return (*self.said, *odd(self.hide))
+
+
+def remnants(
+    pieces: Sequence[Polygon], plan: Plan, hide: Hide, name: str | None = None
+) -> tuple[Recorded, ...]:
+    """Pieces (mm, the hide's frame) that a plan leaves of a hide, recorded as hides of their own.
+
+    Raises
+    ------
+    InputError : there is none.
+    """
+    if not pieces:
+        raise InputError(f"the plan of {plan.name} leaves no piece of a dm² of {hide.name}.")
+    stem = name or f"{hide.name} rest"
+    names = [stem] if len(pieces) == 1 else [f"{stem} {n}" for n in range(1, len(pieces) + 1)]
+    said = f"Cut from {hide.name} once the plan of {plan.name} is cut, and the line."
+    return tuple(
+        Recorded(piece_of(hide, piece, one), (said,))
+        for piece, one in zip(pieces, names, strict=True)
+    )
 
 
 def facts(recorded: Recorded) -> dict[str, str]:

@@ -73,7 +73,7 @@ def test_a_sheath_is_added_round_what_is_cut(job, birch, first, tmp_path) -> Non
     assert min(float(shapely.distance(shape, gone)) for shape in left) >= plan.gap - 0.01
     (tmp_path / "a.plan.json").write_text(text_of(plan))
     again = read_plan(tmp_path / "a.plan.json")
-    assert (again.cut, again.remarks) == (plan.cut, ())
+    assert (again.cut, again.remarks) == (plan.cut, plan.remarks)
     assert check(again, birch) == ()
 
 
@@ -99,12 +99,13 @@ def test_a_knife_that_left_the_week_is_taken_leather_and_said(job, birch, first)
     """Its ground is gone, it counts for nothing, and no part is missing."""
     fewer = replace(job, kits=tuple(kit for kit in job.kits if kit.id != "heron-1"))
     asked = begun(fewer, first, CUT, [birch])
-    assert any("A1, A1W (heron-1) was cut, and the week asks for no heron" in r
+    assert any("A1, A1W of the earlier plan (heron-1) was cut, and the week asks for no heron" in r
                for r in asked.remarks)  # fmt: skip
     assert {w.id for w in asked.to_cut} == {w.id for w in fewer.parts} - {"mallow-1/body"}
     plan = plan_week(asked, birch, effort=0.02).plan
     assert {"heron-1 cut/body", "heron-1 cut/welt"} <= {p.id for p in plan.cut}
-    assert plan.remarks == asked.remarks
+    told = "Cut already, and not to be cut again: A1, C1, C1W."
+    assert plan.warnings == (*asked.remarks, told)
     back = begun(job, plan, [], [birch])  # the sheath is ordered again: now it counts
     assert back.cut == {"heron-1/body", "heron-1/welt", "mallow-1/body"}
     assert back.remarks == ()

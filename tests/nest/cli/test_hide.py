@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -128,3 +129,20 @@ def test_a_bad_measure_is_refused_with_its_file_and_place(
     assert main(arguments) == 2
     assert says in capsys.readouterr().err
     assert not (tmp_path / "a.hide.json").exists()
+
+
+def test_a_remnant_of_a_plan_is_planned_on(tmp_path, capsys) -> None:
+    """What a week leaves is a hide with readings, flaws and a price, on which the next lies."""
+    week, out = str(ROOT / "shared/weeks/week-4.week.toml"), ["--out", str(tmp_path)]
+    assert main(["plan", week, "--effort", "0.01", *out]) == 0
+    plan = str(tmp_path / "week-4.plan.json")
+    assert main(["hide", "remnant", plan, "--name", "Birch II", *out]) == 0
+    said = capsys.readouterr().out
+    assert re.search(r"price +2\d\d\.\d\d EUR", said)
+    file = tmp_path / "birch-ii.hide.json"
+    hide = record.read(file)
+    assert (hide.name, hide.parent, hide.piece) == ("Birch II", "Birch", "remnant")
+    assert (len(hide.readings), len(hide.flaws)) == (36, 10)
+    assert main(["plan", week, "--effort", "0.01", "--hide", str(file), "--out",
+                 str(tmp_path / "next")]) == 0  # fmt: skip
+    assert "12 parts, checked" in capsys.readouterr().out

@@ -190,7 +190,8 @@ def test_labels_lie_on_their_parts(sheets):
 def test_the_figures_stand_with_their_definitions(sheets):
     figures = measure(small.plan(), small.hide())
     words = " ".join(said(sheets["plan"]))
-    for key in SHOWN:
+    assert set(SHOWN) - set(figures.numbers) == {"cut_area"}  # nothing is cut yet
+    for key in set(SHOWN) & set(figures.numbers):
         assert FIGURES[key].label in words
         assert figures.text(key) in words
         assert FIGURES[key].definition in words
