@@ -276,14 +276,19 @@ class _Filling:
 
     def _does_not_fit(self, fits: set[str]) -> str:
         names = " and ".join(hide.name for hide in self.hides)
-        kits = [kit.id for kit in self.job.kits]
+        left = {wanted.kit for wanted in self.job.to_cut}
+        kits = [kit.id for kit in self.job.kits if kit.id in left]
         short = least_leather(self.job, self.hides[0]).shortages if len(self.hides) == 1 else ()
         if not fits and (not short or self.trials.stop()):
             return self.trials.nowhere or f"no valid plan was found on {names} within the budget."
         lacking = "".join(f" Lacking: {shortage}." for shortage in short)
+        cut = {pin.kit for pin in self.job.pins if pin.cut}
+        begun = [kit for kit in kits if kit in cut]
+        if begun and not fits:
+            lacking += f" Partly cut, and so never left out: {', '.join(begun)}."
         some = f" These fit: {', '.join(kit for kit in kits if kit in fits)}." if fits else ""
         return (
-            f"{len(fits)} of {len(kits)} sheaths fit on {names}; "
+            f"{len(fits & left)} of {len(kits)} sheaths fit on {names}; "
             f"no room for {', '.join(kit for kit in kits if kit not in fits)}.{some}{lacking} "
             "Offer a larger hide, leave sheaths out, or let the plan hold what fits (--partial)."
         )

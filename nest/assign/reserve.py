@@ -22,6 +22,7 @@ from nest.part import Part, Region
 from nest.place.solve import place
 from nest.plans import Plan, Remnant, placed_outline
 
+STRAP = "the strap"  # what findings call it
 STRAP_WINDOW = 10.0  # degrees off the line of least stretch; a strap across it would give
 STRAP_EFFORT = 0.02  # enough for one part
 ANY_THICKNESS = Need(0.1, THICKEST, may_split=True)  # a strap is chosen later; thin is told apart
@@ -46,12 +47,13 @@ def strap(job: Job, hide: Hide) -> Polygon | None:
 
 
 def too_near(plan: Plan, strap: Polygon | None) -> tuple[Finding, ...]:
-    """Parts that lie on the reserved strap or nearer to it than the gap."""
+    """Parts, cut already or not, that lie on the reserved strap or nearer to it than the gap."""
     if strap is None:
         return ()
-    parts = [placed_outline(plan, placement).polygon for placement in plan.placements]
-    names = [placement.id for placement in plan.placements]
-    return clearances([*parts, strap], plan.gap, names=[*names, "the strap"])
+    parts = [placed_outline(plan, placement).polygon for placement in plan.lying]
+    names = [placement.id for placement in plan.lying]
+    found = clearances([*parts, strap], plan.gap, names=[*names, STRAP])
+    return tuple(finding for finding in found if STRAP in (finding.part, finding.other))
 
 
 def remnant_of(strap: Polygon) -> Remnant:

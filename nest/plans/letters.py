@@ -116,7 +116,7 @@ def _hand(body: Part) -> str:
     (:mod:`nest.sheaths.pattern`).
     """
     y = {region.face: region.outline.polygon.centroid.y for region in body.regions}
-    return "right" if y["back"] > y["front"] else "left"
+    return "right" if y.get("back", 0.0) > y.get("front", 0.0) else "left"
 
 
 def _letter(index: int) -> str:

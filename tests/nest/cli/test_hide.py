@@ -142,7 +142,8 @@ def test_a_remnant_of_a_plan_is_planned_on(tmp_path, capsys) -> None:
     file = tmp_path / "birch-ii.hide.json"
     hide = record.read(file)
     assert (hide.name, hide.parent, hide.piece) == ("Birch II", "Birch", "remnant")
-    assert (len(hide.readings), len(hide.flaws)) == (36, 10)
+    assert len(hide.readings) == 36
+    assert {"wrinkle", "vein", "healed"} <= {flaw.kind for flaw in hide.flaws}
     assert main(["plan", week, "--effort", "0.01", "--hide", str(file), "--out",
                  str(tmp_path / "next")]) == 0  # fmt: skip
     assert "12 parts, checked" in capsys.readouterr().out
