@@ -45,6 +45,7 @@ if TYPE_CHECKING:  # the classes of answers, under one name for annotations
     from nest.draw.sheet import Sheet as Sheet
     from nest.job import Job as Job
     from nest.knife import Knife as Knife
+    from nest.part import Part as Part
     from nest.planning import Planned as Planned
     from nest.planning import Progress as Progress
     from nest.plans import Plan as Plan

@@ -17,11 +17,16 @@ def report(
     options: argparse.Namespace,
     facts: Mapping[str, str],
     written: Sequence[Path] = (),
+    data: Mapping[str, object] | None = None,
     **remarks: Sequence[str],
 ) -> int:
-    """Print facts by label, sentences by their weight, and the files written; the exit code."""
+    """Print facts by label, sentences by their weight, and the files written; the exit code.
+
+    ``data`` is for scripts alone.
+    """
     if options.json:
-        return as_json({**facts, **{k: list(v) for k, v in remarks.items()}, "files": written})
+        said = {kind: list(sentences) for kind, sentences in remarks.items()}
+        return as_json({**facts, **said, **(data or {}), "files": written})
     table([[label, value] for label, value in facts.items()])
     for kind, sentences in remarks.items():
         for sentence in sentences:

@@ -4,7 +4,9 @@ import json
 
 import pytest
 from pypdf import PdfReader
+from shapely import Polygon
 
+import nest
 from nest.cli import main
 from tests.places import ROOT
 
@@ -73,3 +75,23 @@ def test_an_old_key_that_does_nothing_any_more_is_told_in_terminal_json_and_page
     assert f"mind: {remark}" in terminal
     assert remark in answer["mind"]
     assert remark in page
+
+
+def test_json_holds_outlines_holes_fit_and_figures_with_their_units(told):
+    """All that the pattern is drawn from, as the sheath itself has it."""
+    terminal, answer, _ = told("welt = 10.0", "welt = 10.0")
+    sheath = nest.sheath(nest.read_knife(ROOT / "shared/knives/heron.knife.toml"))
+    assert "lengths in mm" in answer["units"]
+    for given, part in zip(answer["parts"], sheath.parts, strict=True):
+        assert given["kind"] == part.kind
+        assert Polygon(given["outline"]).area == pytest.approx(
+            answer["figures"]["areas"][part.kind]
+        )
+        holes = [point for seam in given["holes"] for point in seam["points"]]
+        assert len(holes) == sum(len(m.points) for m in part.marks if m.kind == "stitch")
+    body = {line["name"]: line["points"] for line in answer["parts"][0]["holes"]}
+    assert len(body["edge seam, front"]) == answer["figures"]["stitches"] + 1
+    rows = [line.split() for line in terminal.splitlines() if " blade " in line]
+    blade = [row for row in answer["fit"] if row["where"] == "blade"]
+    assert [row[3] for row in rows] == [f"{row['available']:.1f}" for row in blade]
+    assert answer["figures"]["retention"]["word"] == "little"
