@@ -150,6 +150,14 @@ def kind_of(name: str) -> FlawKind:
     return FLAW_KINDS[name]
 
 
+def spoils(flaw: Flaw) -> bool:
+    """Whether no clean piece may lie on a flaw: it goes through the leather, bars every face of a
+    part, or is a brand.
+    """
+    through = flaw.face == "through" or all(bars(flaw, face) for face in FACES)
+    return through or flaw.kind == "brand"
+
+
 def bars(flaw: Flaw, face: str) -> bool:
     """Say whether a region of that face must stay clear of the flaw.
 

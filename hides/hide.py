@@ -20,7 +20,7 @@ from shapely import MultiPolygon, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.errors import InputError
-from hides.flaws import FACES, FLAW_KINDS, Flaw, bars
+from hides.flaws import FACES, FLAW_KINDS, Flaw, bars, spoils
 from hides.outline import FloatArray, Outline, buffered, grown, polygons_of
 from hides.stretch import StretchField
 from hides.thickness import Need, Reading, Regions, ThicknessMap, Zone, chance_outside
@@ -164,6 +164,12 @@ class Hide:
     def usable(self) -> BaseGeometry:
         """The leather without the flaws that bar every face, as drawn (no margins)."""
         lost = [f.shape for f in self.flaws if all(bars(f, face) for face in FACES)]
+        return self.polygon.difference(shapely.union_all(lost)) if lost else self.polygon
+
+    @cached_property
+    def clean(self) -> BaseGeometry:
+        """The leather without the flaws that :func:`hides.flaws.spoils` names, as drawn."""
+        lost = [flaw.shape for flaw in self.flaws if spoils(flaw)]
         return self.polygon.difference(shapely.union_all(lost)) if lost else self.polygon
 
     @cached_property

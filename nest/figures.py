@@ -1,18 +1,20 @@
-"""Figures of a plan: yields, leather used and left, and what it cost.
+"""Figures of a plan: yields, leather cut into and left, and what it cost.
 
 :data:`FIGURES` says in one place what each number is, so that whoever shows a figure can show
 its definition beside it; :func:`measure` computes them from plan and hide alone. A figure
 that can't be told (no price, no stamped area, nothing placed) is left out, never zero.
 
-Leather up to the frontier (:mod:`nest.leftover`) is used, leather beyond it remains; the line
-itself is where the remnant is cut off.
+Leather up to the frontier (:mod:`nest.leftover`) is cut into, leather beyond it remains; the line
+itself is where the remnant is cut off. What of the leather cut into lies beside the parts in large
+pieces stays usable too: these are the offcuts.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 import shapely
@@ -20,12 +22,15 @@ from shapely import LineString, MultiLineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
-from hides.outline import polygons_of
+from hides.outline import FloatArray, polygons_of
 from hides.units import FT2, area_text
 from nest.bound import Bound, bound
 from nest.leftover import LEAST_PIECE, beyond, frontier_of
-from nest.plans import Plan, Remnant, placed_outline
+from nest.plans import Plan, Remnant, keep_direction, placed_outline
 
+# mm; an offcut has room for a disc so wide at every place, as a belt loop or a key fob asks for.
+# Common practice, no published source.
+OFFCUT_WIDTH = 60.0
 CIRCLE_TOLERANCE = 0.5  # mm; how closely the largest circle is found
 
 
@@ -47,14 +52,16 @@ gross_area | Gross hide area | mm2 | Leather within the hide's outline, holes le
 stamped_area | Stamped area | mm2 | Area the seller stamped on the hide.
 usable_area | Usable area | mm2 | Gross area without the flaws that bar every face of a part, as
     drawn.
-frontier | Frontier | mm | Farthest that any part reaches towards the end that is kept, from the
-    frame's origin.
-used_area | Used area | mm2 | Leather up to the straight line across the hide that touches the
-    farthest part.
-yield_on_hide | Yield on the hide | ratio | Net part area / gross hide area.
-yield_on_stamped | Yield on the stamped area | ratio | Net part area / stamped area.
-yield_on_usable | Yield on the usable area | ratio | Net part area / usable area.
-yield_on_used | Yield on the used area | ratio | Net part area / used area.
+cut_line | Cut line, from the tail | mm | Where the straight line along which the remnant is cut
+    off starts at the backbone: 0 on the scale is the tail root.
+cut_line_belly | Cut line at the belly, from the tail | mm | Where that line, which runs askew,
+    ends.
+cut_line_across | Cut line, from the backbone | mm | Where the straight line along which the
+    remnant is cut off lies, beside the backbone.
+used_area | Used area | mm2 | Leather up to the cut line, the straight line across the hide that
+    touches the farthest part: the leather cut into.
+yield_on_hide | Yield of the whole hide | ratio | Net part area / gross hide area.
+yield_on_used | Yield of the leather cut into | ratio | Net part area / used area.
 bound_area | Bound on the used area | mm2 | No plan can use less: leather up to the nearest
     straight line at which the areas of all parts, with half the gap around them, find ground
     allowed to them, and which no part passes even where it would lie alone. How well shapes fit
@@ -63,14 +70,18 @@ bound_gap | Gap to the bound | ratio | Used area / bound on the used area, less 
 remnants | Remnants | count | Pieces of 1 dm² or more beyond the line.
 remnant_area | Remnant area | mm2 | Area of all remnants, flaws in them included.
 largest_remnant | Largest remnant | mm2 | Area of the largest remnant.
-remnant_circle | Largest circle left | mm | Diameter of the largest circle in any remnant that is
-    clear of holes and of flaws that bar every face.
+remnant_circle | Largest clean circle left | mm | Diameter of the largest circle in any remnant
+    that is clear of holes, flaws that go through or bar every face, and brands.
+offcuts | Offcuts | count | Pieces of 1 dm² or more among the leather cut into that stay usable
+    beside the parts: as clean, and 60 mm wide at every place.
+offcut_area | Offcut area | mm2 | Area of all offcuts.
 hide_cost | Cost of the hide | money | Price by the stamped area, or gross if unstamped.
 leather_cost | Leather cost | money | Cost of the hide × used area / gross hide area.
 parts_cost | Leather in the parts | money | Cost of the hide × net area / gross area.
-waste_cost | Waste cost | money | Leather cost less the leather in the parts.
-usable_cost | Cost of usable leather | money/ft2 | Leather cost / net part area: what a square
-    foot that became a part has cost.
+offcut_cost | Leather in the offcuts | money | Cost of the hide × offcut area / gross area.
+scrap_cost | Leather in the scrap | money | Leather cost less what is in parts and offcuts.
+usable_cost | Cost of usable leather | money/ft2 | Leather cost / (net part area + offcut area):
+    what a square foot that became a part or stays usable has cost.
 """
 _ROWS = re.sub(r"\n +", " ", _TABLE.strip()).split("\n")
 FIGURES: Mapping[str, Figure] = {
@@ -83,8 +94,8 @@ class SheathCost:
     """One sheath's leather.
 
     ``net_area`` in mm² of its parts; ``net_cost`` the money their own leather cost;
-    ``cost`` its share of the plan's leather cost, by net area, so that waste is shared
-    alike. Both costs are None where the hide has no price.
+    ``cost`` its share of the plan's leather cost, by net area, so that offcuts and scrap are
+    shared alike. Both costs are None where the hide has no price.
     """
 
     kit: str
@@ -94,17 +105,37 @@ class SheathCost:
 
 
 @dataclass(frozen=True, slots=True)
+class Offcut:
+    """A piece of the leather cut into that stays usable: its name, its shape in mm, hide frame,
+    and what its leather cost; None where the hide has no price.
+    """
+
+    name: str
+    polygon: Polygon
+    cost: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Figures:
     """A plan's figures: ``numbers`` by the keys of :data:`FIGURES`, in that order.
 
-    ``cut_line`` is where the frontier crosses the hide, in mm, hide frame.
+    ``frontier`` is the farthest that any part reaches towards the end that is kept, mm along
+    :func:`nest.plans.keep_direction`; -inf where nothing is placed. ``cut_line`` is where it
+    crosses the hide, in mm, hide frame. ``offcuts`` are the largest first.
     """
 
     numbers: Mapping[str, float]
     sheaths: tuple[SheathCost, ...]
     remnants: tuple[Remnant, ...]
+    offcuts: tuple[Offcut, ...]
+    frontier: float
     cut_line: MultiLineString
     currency: str
+
+    def offcut_text(self, offcut: Offcut) -> str:
+        """An offcut's area in dm² and ft² and what its leather cost."""
+        words = area_text(offcut.polygon.area)
+        return words if offcut.cost is None else f"{words}, {offcut.cost:.2f} {self.currency}"
 
     def text(self, key: str) -> str:
         """Show one figure as people read it, "" where it can't be told."""
@@ -132,18 +163,19 @@ def measure(plan: Plan, hide: Hide, least: Bound | None = None) -> Figures:
         "usable_area": hide.usable_area,
         "hide_cost": hide.paid,
         "yield_on_hide": net / gross,
-        "yield_on_stamped": net / stamped if stamped else None,
-        "yield_on_usable": net / hide.usable_area,
     }
     cut = _Split.of(plan, hide) if plan.lying else None
     if cut is not None:
         least = bound_of(plan, hide) if least is None else least
-        numbers |= cut.numbers() | _against(cut.used, net, least) | _costs(cut.used, net, hide)
+        numbers |= cut.numbers() | _against(cut.used, net, least)
+        numbers |= _costs(cut.used, net, sum(one.area for one in cut.offcuts), hide)
     told = ((key, numbers.get(key)) for key in FIGURES)
     return Figures(
         {key: float(value) for key, value in told if value is not None},
         _sheaths(plan, hide, areas, numbers.get("leather_cost")),
         cut.remnants if cut else (),
+        _named(cut.offcuts, hide) if cut else (),
+        cut.frontier if cut else -inf,
         cut.line if cut else MultiLineString(),
         hide.price.currency if hide.price else "",
     )
@@ -186,12 +218,16 @@ def usable_cost(cost: float, area: float, waste: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Split:
-    """The hide cut in two at the frontier: ``used`` mm², the remnants, and the line between."""
+    """The hide cut in two at the frontier: ``used`` mm², the remnants, the offcuts, the line
+    between, and where it lies by the names of figures.
+    """
 
     frontier: float
     used: float
     remnants: tuple[Remnant, ...]
+    offcuts: tuple[Polygon, ...]
     line: MultiLineString
+    places: Mapping[str, float]
 
     @classmethod
     def of(cls, plan: Plan, hide: Hide) -> _Split:
@@ -201,18 +237,23 @@ class _Split:
         remnants = tuple(Remnant(piece, _circle(piece, hide)) for piece in pieces)
         edge = LineString(np.asarray(end.exterior.coords)[:2])
         line = _lines(edge.intersection(hide.polygon))
-        return cls(frontier_of(plan), hide.gross_area - float(left.area), remnants, line)
+        used, frontier = hide.gross_area - float(left.area), frontier_of(plan)
+        places = _places(np.array(keep_direction(plan.keep)), frontier, line)
+        offcuts = _offcuts(plan, hide.clean.difference(end))
+        return cls(frontier, used, remnants, offcuts, line, places)
 
     def numbers(self) -> dict[str, float | None]:
         areas = [remnant.polygon.area for remnant in self.remnants]
         circles = [2 * remnant.circle[2] for remnant in self.remnants]
         return {
-            "frontier": self.frontier,
+            **self.places,
             "used_area": self.used,
             "remnants": len(areas),
             "remnant_area": sum(areas),
             "largest_remnant": max(areas, default=None),
             "remnant_circle": max(circles, default=None),
+            "offcuts": len(self.offcuts),
+            "offcut_area": sum(piece.area for piece in self.offcuts),
         }
 
 
@@ -223,10 +264,42 @@ def _lines(shape: BaseGeometry) -> MultiLineString:
     )
 
 
+def _places(u: FloatArray, frontier: float, line: MultiLineString) -> dict[str, float]:
+    """Where a tape finds the cut line: mm from the tail, or beside the backbone."""
+    if u[0] == 0.0:
+        return {"cut_line_across": frontier / u[1]}
+    places = {"cut_line": frontier / u[0]}
+    if u[1] != 0.0 and not line.is_empty:
+        x, _ = max(shapely.get_coordinates(line), key=lambda end: abs(end[1]))
+        places["cut_line_belly"] = float(x)
+    return places
+
+
+def _offcuts(plan: Plan, clean: BaseGeometry) -> tuple[Polygon, ...]:
+    """The pieces of clean leather beside the parts that are large enough, the largest first.
+
+    A place belongs to one if a disc of :data:`OFFCUT_WIDTH` round some place near it lies wholly
+    in what is free (an opening: Serra, Image Analysis and Mathematical Morphology, 1982, cited
+    from memory).
+    """
+    taken = [placed_outline(plan, p).polygon.buffer(plan.gap) for p in plan.lying]
+    free = clean.difference(shapely.union_all(taken))
+    opened = free.buffer(-OFFCUT_WIDTH / 2).buffer(OFFCUT_WIDTH / 2).intersection(free)
+    pieces = [piece for piece in polygons_of(opened) if piece.area >= LEAST_PIECE]
+    return tuple(sorted(pieces, key=lambda piece: -piece.area))
+
+
+def _named(pieces: Sequence[Polygon], hide: Hide) -> tuple[Offcut, ...]:
+    return tuple(
+        Offcut(f"offcut {number}", piece, hide.cost(piece.area))
+        for number, piece in enumerate(pieces, 1)
+    )
+
+
 def _circle(piece: Polygon, hide: Hide) -> tuple[float, float, float]:
-    """(x, y, radius) of the largest circle in a remnant, clear of flaws that bar every face."""
+    """(x, y, radius) of the largest circle in a remnant that is clean (:attr:`Hide.clean`)."""
     best = (0.0, 0.0, 0.0)
-    for sound in polygons_of(piece.intersection(hide.usable)):
+    for sound in polygons_of(piece.intersection(hide.clean)):
         radius = shapely.maximum_inscribed_circle(sound, CIRCLE_TOLERANCE)
         if radius.length > best[2]:
             x, y = radius.coords[0]
@@ -243,15 +316,17 @@ def _against(used: float, net: float, least: Bound) -> dict[str, float | None]:
     }
 
 
-def _costs(used: float, net: float, hide: Hide) -> dict[str, float | None]:
-    whole, parts = hide.cost(used), hide.cost(net)
-    if whole is None or parts is None:
+def _costs(used: float, net: float, spare: float, hide: Hide) -> dict[str, float | None]:
+    """Of ``used`` mm² that were cut into, ``net`` are parts and ``spare`` stays usable."""
+    whole, parts, offcuts = hide.cost(used), hide.cost(net), hide.cost(spare)
+    if whole is None or parts is None or offcuts is None:
         return {}
     return {
         "leather_cost": whole,
         "parts_cost": parts,
-        "waste_cost": whole - parts,
-        "usable_cost": usable_cost(whole, used, 1 - net / used),
+        "offcut_cost": offcuts,
+        "scrap_cost": whole - parts - offcuts,
+        "usable_cost": usable_cost(whole, used, 1 - (net + spare) / used),
     }
 
 

@@ -75,7 +75,7 @@ class Planned:
             return False
         x, y = keep_direction(self.plan.keep)
         nearest = min(x * px + y * py for px, py in self.strap.exterior.coords)
-        return nearest >= self.figures.numbers["frontier"]
+        return nearest >= self.figures.frontier
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ from nest.draw.tints import draw_tints
 from nest.draw.words import Type
 
 DOT = 0.9  # page mm, width of a reading's dot
+TOLD_APART = 12.0  # page mm between the numbers of a ruler at least
 STRETCH_PITCH = 9.0  # page mm between stretch ticks
 STRETCH_TICK = 2.6  # page mm, length of one
 
@@ -198,7 +199,8 @@ def draw_regions(pen: Pen, hide: Hide, labels: Labels, avoid: BaseGeometry | Non
 def _ruler(
     pen: Pen, span: tuple[float, float], *, across: tuple[float, float], upright: bool
 ) -> None:
-    """Ticks every 100 mm of the frame over ``span``, a number at every 500.
+    """Ticks every 100 mm of the frame over ``span``, a number at every 500, or at each where there
+    is room.
 
     ``across`` is the line they stand on: a frame coordinate, and page mm away from it.
     """
@@ -206,8 +208,9 @@ def _ruler(
     marks = np.arange(np.ceil(span[0] / 100), np.floor(span[1] / 100) + 1) * 100.0
     line = np.column_stack([marks, np.full(len(marks), start)])
     out = np.array([away, 0.0] if upright else [0.0, away])
+    told = 100 if 100 * pen.scale >= TOLD_APART else 500
     for mark, place in zip(marks, pen.at(line[:, ::-1] if upright else line) + out, strict=True):
-        long = mark % 500 == 0
+        long = mark % told == 0
         tick = out / abs(away) * (1.4 if long else 0.7)
         pen.sheet.line([place, place + tick], Style(edge=FADED, width=0.15), layer=1.0)
         if long:

@@ -55,12 +55,13 @@ TABLE = (
     "remnant_circle",
     "hide_cost",
     "leather_cost",
-    "waste_cost",
+    "offcut_cost",
+    "scrap_cost",
     "usable_cost",
 )
 DEFINITIONS = {FIGURES[key].label: FIGURES[key].definition for key in TABLE} | {
     "Sheaths": "Sheaths of the week that found room.",
-    COST: "Leather cost / sheaths: what one sheath bears, waste shared.",
+    COST: "Leather cost / sheaths: what one sheath bears, offcuts and scrap shared.",
 }
 
 
@@ -277,7 +278,7 @@ def _draw_bars(
     panels = (
         ("Used area (the tick is its bound)", *_told("used_area")),
         (COST, _cost, _money),
-        ("Yield on the used area", *_told("yield_on_used")),
+        (FIGURES["yield_on_used"].label, *_told("yield_on_used")),
     )
     best = best_of(tried)
     for i, (title, value, words) in enumerate(panels):

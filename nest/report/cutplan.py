@@ -53,12 +53,12 @@ from nest.draw.rows import (
     stroke,
     swatch,
 )
-from nest.draw.sheet import Pen, Sheet
+from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.tints import draw_levels, ramp, tints_of
 from nest.draw.words import Type
 from nest.figures import FIGURES, Figures, SheathCost
 from nest.planning import Planned
-from nest.plans import Pattern, Plan, borders, patterns_of, text_of
+from nest.plans import Pattern, Plan, borders, keep_direction, patterns_of, text_of
 from nest.report.lists import figures_text, parts_text
 from nest.report.names import draw_gone, gone_of, shown_of, union_bounds
 from nest.report.page import GUTTER, ISO_A, MARGIN, Page
@@ -72,19 +72,25 @@ ENDINGS = (
 SHOWN = (
     "net_area",
     "cut_area",
+    "yield_on_hide",
+    "yield_on_used",
+    "cut_line",
+    "cut_line_belly",
+    "cut_line_across",
     "used_area",
     "gross_area",
-    "usable_area",
-    "yield_on_used",
-    "yield_on_hide",
     "bound_area",
     "bound_gap",
     "remnant_area",
     "remnant_circle",
     "leather_cost",
-    "waste_cost",
+    "parts_cost",
+    "offcut_cost",
+    "scrap_cost",
 )
+OFFCUT = Style(edge=REMNANT, width=0.25, dash=(0.8, 0.8))
 DETAIL_AROUND = 30.0  # mm of leather shown round the parts of a detail
+DETAIL_EDGE = 10.0  # mm shown beyond the hide's edge
 SIDEBAR = 50.0  # mm, width of the column at the right
 FIGURE_COLUMNS = 3
 HEAD_HEIGHT = head("", 0.0).height
@@ -93,9 +99,10 @@ KEPT = Type(6.0, REMNANT, bold=True, halo=LEATHER)
 
 
 def facts(planned: Planned) -> dict[str, str]:
-    """Yields and costs, as :data:`nest.figures.FIGURES` defines them."""
+    """Yields and costs, as :data:`nest.figures.FIGURES` defines them, and each offcut."""
     figures = planned.figures
-    return {FIGURES[key].label: figures.text(key) for key in figures.numbers}
+    told = {FIGURES[key].label: figures.text(key) for key in figures.numbers}
+    return told | {one.name: figures.offcut_text(one) for one in figures.offcuts}
 
 
 def picture(planned: Planned) -> Sheet:
@@ -145,7 +152,8 @@ def cut_plan(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> 
 
 
 def cut_detail(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -> Sheet:
-    """Draw the used part of the hide as large as ``paper`` allows, upright or landscape.
+    """Draw the used part of the hide as large as ``paper`` allows, upright or landscape, with the
+    edge at which the parts gather: at the tail a tape is laid to 0.
 
     Raises
     ------
@@ -153,16 +161,33 @@ def cut_detail(plan: Plan, hide: Hide, figures: Figures, *, paper: str = "A4") -
     """
     if not plan.lying:
         raise ValueError("a plan without parts has no detail to show")
-    world = union_bounds([one.shape for one in (*shown_of(plan), *gone_of(plan))], DETAIL_AROUND)
+    world = _detail(plan, hide)
     upright = world[3] - world[1] > world[2] - world[0]
     size = ISO_A[paper][::-1] if upright else ISO_A[paper]
     page = Page(size, f"{plan.name}: detail", f"hide “{hide.name}”, grain side up", plan=plan)
     x, y, width, height = page.frame(MARGIN + 16.0)
     pen = page.view((x, y, width, height + 2.0), world, cut=True)
     leather.draw_rulers(pen, world)
+    if world[0] <= 0.0:  # below the ruler, which begins at the tail root
+        page.text(pen.at([(world[0], world[1])])[0] - (0.0, 2.8), "← tail", leather.EDGE_WORD)
     draw_layout(pen, plan, hide, figures)
     stack(page, leather.scale_bar(pen.scale, SIDEBAR), MARGIN, MARGIN + 7.0)
     return page
+
+
+def _detail(plan: Plan, hide: Hide) -> Box:
+    """The parts with some leather round them, up to the hide's edge away from the kept end."""
+    box = list(
+        union_bounds([one.shape for one in (*shown_of(plan), *gone_of(plan))], DETAIL_AROUND)
+    )
+    bounds = hide.outline.bounds
+    for axis, way in enumerate(keep_direction(plan.keep)):
+        low, high = bounds[axis], bounds[axis + 2]
+        if way > 0:
+            box[axis] = min(box[axis], low, 0.0) - DETAIL_EDGE
+        elif way < 0:
+            box[axis + 2] = max(box[axis + 2], high) + DETAIL_EDGE
+    return box[0], box[1], box[2], box[3]
 
 
 def _below(plan: Plan, hide: Hide) -> str:
@@ -194,15 +219,15 @@ def draw_layout(pen: Pen, plan: Plan, hide: Hide, figures: Figures) -> None:
     for one in (*parts, *gone):
         one.write_label(pen, labels, covered)
     leather.name_flaws(pen, hide, labels)
-    _draw_kept(pen, figures, labels)
+    _draw_kept(pen, hide, figures, labels)
     leather.draw_regions(pen, hide, labels, avoid=covered)
     labels.obstacles += [pen.on_page(one.shape) for one in (*parts, *gone)]
     draw_levels(pen, hide, labels)
     leather.draw_stretch(pen, hide, avoid=covered)
 
 
-def _draw_kept(pen: Pen, figures: Figures, labels: Labels) -> None:
-    """Draw what is left: the frontier, the remnants, the largest circle in each."""
+def _draw_kept(pen: Pen, hide: Hide, figures: Figures, labels: Labels) -> None:
+    """Draw what is left: the cut line, the remnants, the largest circle in each, the offcuts."""
     for remnant in figures.remnants:
         pen.shade(remnant.polygon, LEFT_OVER, layer=1.8, name="remnant")
         x, y, radius = remnant.circle
@@ -211,6 +236,13 @@ def _draw_kept(pen: Pen, figures: Figures, labels: Labels) -> None:
         for words in (f"kept: {area_text(remnant.polygon.area)}", f"circle Ø {2 * radius:.0f} mm"):
             for room in polygons_of(pen.on_page(circle))[:1]:
                 labels.inside(room, words, KEPT)
+    flaws = shapely.union_all([flaw.shape for flaw in hide.flaws])
+    for offcut in figures.offcuts:
+        pen.shade(offcut.polygon, OFFCUT, layer=2.1, name=offcut.name)
+        for room in polygons_of(pen.on_page(offcut.polygon.difference(flaws)))[:1]:
+            words = f"{offcut.name}: {offcut.polygon.area / DM2:.1f} dm²"
+            if not labels.inside(room, words, KEPT):
+                labels.inside(room, offcut.name.removeprefix("offcut "), KEPT)
     for piece in figures.cut_line.geoms:
         pen.line(piece.coords, FRONTIER, layer=4.5, name="frontier")
         labels.obstacles.append(pen.on_page(piece))
@@ -266,8 +298,10 @@ def _leather_rows(plan: Plan, hide: Hide, figures: Figures) -> list[Row]:
     rows = [head("Leather", SIDEBAR), *ramp(tints_of(hide), SIDEBAR)]
     rows += stroke(STRETCH, "direction of least stretch", SIDEBAR)
     if figures.remnants:
-        rows += swatch(LEFT_OVER, "kept in one piece, with its largest circle", SIDEBAR)
-    rows += stroke(FRONTIER, "frontier: no part lies beyond it", SIDEBAR)
+        rows += swatch(LEFT_OVER, "kept in one piece, with its largest clean circle", SIDEBAR)
+    if figures.offcuts:
+        rows += swatch(OFFCUT, "offcut: stays usable", SIDEBAR)
+    rows += stroke(FRONTIER, "cut line: no part lies beyond it", SIDEBAR)
     if len(plan.bed_windows) > 1:
         rows += stroke(BED_BORDER, "border of the bed: no part crosses it", SIDEBAR)
     return rows + leather.flaw_legend(hide, SIDEBAR)

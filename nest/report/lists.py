@@ -55,6 +55,13 @@ def figures_text(plan: Plan, figures: Figures) -> str:
         about = FIGURES[key]
         unit = about.unit.replace("money", figures.currency)
         rows.append((key, about.label, _plain(value), unit, about.definition))
+    for offcut in figures.offcuts:
+        says = "Leather cut into that stays usable beside the parts."
+        rows.append((offcut.name, "Offcut", _plain(offcut.polygon.area), "mm2", says))
+        if offcut.cost is not None:
+            says, label = "Cost of the hide × its area / gross area.", f"Leather in {offcut.name}"
+            key, cost = f"{offcut.name}, cost", _plain(offcut.cost)
+            rows.append((key, label, cost, figures.currency, says))
     for sheath in figures.sheaths:
         says, label = "Net area of the sheath's parts.", f"Parts of {sheath.kit}"
         rows.append((f"net_area:{sheath.kit}", label, _plain(sheath.net_area), "mm2", says))

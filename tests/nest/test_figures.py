@@ -10,8 +10,8 @@ from hides.flaws import Flaw
 from hides.hide import Price
 from hides.units import DM2, FT2
 from nest.figures import FIGURES, bound_of, measure, text, usable_cost
-from nest.plans import Plan, placed_outline, read, text_of
-from tests.small import BODY, JOB, LOOP, PLACEMENTS, WELT, hide, outline, plan
+from nest.plans import Placement, Plan, placed_outline, read, text_of
+from tests.small import BODY, JOB, LOOP, PLACEMENTS, WANTED, WELT, hide, outline, part, plan
 
 # By hand: the body is 150 × 110 mm less three triangles; the welt an L; the loop 100 × 30 mm.
 BODY_AREA = 150 * 110 - 50 * 30 / 2 - 100 * 20 / 2  # mm²
@@ -42,10 +42,9 @@ def test_the_parts_have_the_areas_reckoned_by_hand():
         ("net_area", NET),
         ("gross_area", GROSS),
         ("usable_area", GROSS),  # scar and stain both leave hidden faces
-        ("frontier", FRONTIER),
+        ("cut_line", FRONTIER),
         ("used_area", USED),
         ("yield_on_hide", NET / GROSS),
-        ("yield_on_usable", NET / GROSS),
         ("yield_on_used", NET / USED),
         ("remnants", 1),
         ("remnant_area", GROSS - USED),
@@ -53,8 +52,6 @@ def test_the_parts_have_the_areas_reckoned_by_hand():
         ("hide_cost", 60.0),
         ("leather_cost", 60.0 * USED / GROSS),
         ("parts_cost", 60.0 * NET / GROSS),
-        ("waste_cost", 60.0 * (USED - NET) / GROSS),
-        ("usable_cost", 60.0 * USED / GROSS / (NET / FT2)),
     ],
 )
 def test_figures_are_what_their_definitions_say(key, value):
@@ -84,7 +81,9 @@ def test_used_area_along_a_slanted_line():
     numbers = measure(of, hide()).numbers
     corners = np.vstack([placed_outline(of, p).points for p in of.placements])
     reach = (corners @ [1.0, 0.35]).min()  # x + 0.35 y on the line
-    assert numbers["frontier"] == pytest.approx(-reach / np.hypot(1.0, 0.35))
+    assert measure(of, hide()).frontier == pytest.approx(-reach / np.hypot(1.0, 0.35))
+    assert numbers["cut_line"] == pytest.approx(reach)  # at the backbone
+    assert numbers["cut_line_belly"] == pytest.approx(0.0, abs=1e-9)  # it runs out at the tail
     triangle = reach * (reach / 0.35) / 2
     assert numbers["used_area"] == pytest.approx(GROSS - triangle)
     assert numbers["largest_remnant"] == pytest.approx(triangle)
@@ -108,6 +107,43 @@ def test_the_cut_line_crosses_the_hide_at_the_frontier(keep, side, crossing):
     assert found.bounds == pytest.approx(crossing(ends[side]).bounds)
 
 
+@pytest.mark.parametrize(
+    ("keep", "key", "side"),
+    [("neck", "cut_line", 2), ("tail", "cut_line", 0), ("none", "cut_line", 0),
+     ("belly", "cut_line_across", 3)],
+)  # fmt: skip
+def test_a_tape_finds_the_cut_line(keep, key, side):
+    """Counted from the tail whichever end is kept, or beside the backbone; never along askew."""
+    of = kept(keep)
+    ends = MultiPolygon([placed_outline(of, p).polygon for p in of.placements]).bounds
+    numbers = measure(of, hide()).numbers
+    assert numbers[key] == pytest.approx(ends[side])
+    assert {name for name in numbers if name.startswith("cut_line")} == {key}
+
+
+def test_what_stays_usable_behind_the_line_is_no_waste():
+    """A strip of 30 mm across the hide at 300 mm leaves a rectangle of 298 × 600 mm behind it, with
+    the gap of 2 mm. A disc of 60 mm reaches all of it but the tips of its four corners.
+    """
+    strip = part("loop", [(0, 0), (30, 0), (30, 600), (0, 600)], {"strap": (0, 0, 30, 600)})
+    wanted = (replace(WANTED[4], part=strip),)
+    of = replace(plan(), wanted=wanted, placements=(Placement(wanted[0].id, 0.0, 315.0, 300.0),))
+    found = measure(of, hide(flaws=()))
+    (offcut,) = found.offcuts
+    area = 298.0 * 600.0 - (4 - np.pi) * 30.0**2
+    assert offcut.polygon.area == pytest.approx(area, rel=1e-4)
+    assert offcut.name == "offcut 1"
+    assert offcut.cost == pytest.approx(60.0 * area / GROSS, rel=1e-4)
+    numbers = found.numbers
+    assert (numbers["offcuts"], numbers["offcut_area"]) == (1, pytest.approx(area, rel=1e-4))
+    scrap = 330.0 * 600.0 - 30.0 * 600.0 - area
+    assert numbers["scrap_cost"] == pytest.approx(60.0 * scrap / GROSS, abs=0.001)
+    told = ("parts_cost", "offcut_cost", "scrap_cost")
+    assert sum(numbers[key] for key in told) == pytest.approx(numbers["leather_cost"])
+    spoilt = box(0, 0, 250, 600)  # 48 mm are left beside it, too narrow for an offcut
+    assert measure(of, hide(flaws=(Flaw("brand", "grain", spoilt),))).offcuts == ()
+
+
 def test_remnants_and_used_leather_make_the_hide():
     found = measure(plan(), hide())
     used = found.numbers["used_area"] + sum(r.polygon.area for r in found.remnants)
@@ -129,6 +165,17 @@ def test_the_largest_circle_is_clear_of_what_no_part_may_lie_on():
     found = measure(plan(), hide(holes=(), flaws=(strip,)))
     assert found.numbers["remnant_circle"] == pytest.approx(285.0, abs=1.0)
     assert found.numbers["largest_remnant"] == pytest.approx(585 * 600)
+
+
+@pytest.mark.parametrize(
+    ("kind", "face", "clean"),
+    [("stain", "through", False), ("brand", "grain", False), ("stain", "grain", True)],
+)
+def test_the_largest_circle_is_clear_of_what_goes_through_and_of_brands(kind, face, clean):
+    """A strip along x = 700 leaves 285 mm before it; one that only shows does not matter."""
+    strip = Flaw(kind, face, box(700, 0, 720, 600))
+    found = measure(plan(), hide(holes=(), flaws=(strip,)))
+    assert found.numbers["remnant_circle"] == pytest.approx(585.0 if clean else 285.0, abs=1.0)
 
 
 def test_scraps_are_no_remnants():
@@ -162,17 +209,16 @@ def test_what_cannot_be_told_is_left_out():
 def test_an_empty_plan_has_the_hides_figures_only():
     found = measure(replace(plan(), placements=()), hide())
     assert set(found.numbers) == {
-        "net_area", "gross_area", "usable_area", "hide_cost", "yield_on_hide", "yield_on_usable"
+        "net_area", "gross_area", "usable_area", "hide_cost", "yield_on_hide"
     }  # fmt: skip
     assert found.numbers["yield_on_hide"] == 0.0
 
 
-def test_stamped_area_sets_the_price_and_a_yield():
+def test_stamped_area_sets_the_price():
     """Bought as 7 ft² at 10 EUR though the outline holds less: 70 EUR for what is there."""
     found = measure(plan(), hide(price=Price(10.0, "EUR", "ft2"), supplier_area=7 * FT2)).numbers
     assert found["hide_cost"] == pytest.approx(70.0)
     assert found["leather_cost"] == pytest.approx(70.0 * USED / GROSS)
-    assert found["yield_on_stamped"] == pytest.approx(NET / (7 * FT2))
 
 
 def test_figures_are_the_same_from_the_file(tmp_path):
@@ -218,7 +264,7 @@ def test_what_is_cut_already_is_told_apart_and_its_leather_stays_used():
     numbers, whole = measure(begun_plan(), hide()).numbers, measure(plan(), hide()).numbers
     assert numbers["cut_area"] == pytest.approx(BODY_AREA + LOOP_AREA)
     assert "cut_area" not in whole
-    for key in ("net_area", "frontier", "used_area", "remnant_area", "leather_cost"):
+    for key in ("net_area", "cut_line", "used_area", "remnant_area", "leather_cost"):
         assert numbers[key] == pytest.approx(whole[key]), key
 
 
@@ -232,8 +278,9 @@ def test_a_part_left_to_cut_alone_has_no_bound_below_what_is_cut():
 
 
 def test_every_figure_says_what_it_is():
-    of = begun_plan()
-    assert set(measure(of, hide(supplier_area=6 * FT2)).numbers) == set(FIGURES)
+    other = [measure(kept(keep), hide()).numbers for keep in ("butt", "belly")]
+    numbers = measure(begun_plan(), hide(supplier_area=6 * FT2)).numbers
+    assert set(numbers).union(*other) == set(FIGURES)
     for figure in FIGURES.values():
         assert figure.definition.endswith(".")
         assert figure.unit in {"mm", "mm2", "ratio", "count", "money", "money/ft2"}
@@ -244,7 +291,7 @@ def test_every_figure_says_what_it_is():
     [
         ("used_area", 21.143 * DM2, "21.1 dm² (2.28 ft²)"),
         ("yield_on_used", 0.7123, "71.2 %"),
-        ("frontier", 414.6, "415 mm"),
+        ("cut_line", 414.6, "415 mm"),
         ("remnants", 2.0, "2"),
         ("leather_cost", 41.2, "41.20 EUR"),
         ("usable_cost", 14.974, "14.97 EUR/ft²"),

@@ -128,7 +128,7 @@ def test_no_part_of_a_random_plan_crosses_a_border() -> None:
             continue
         plan = planned.plan
         assert check(plan, hide) == ()
-        assert planned.figures.numbers["frontier"] >= planned.bound.frontier - 0.02
+        assert planned.figures.frontier >= planned.bound.frontier - 0.02
         for placement in plan.placements:
             shape = placed_outline(plan, placement).polygon
             outside = [shape.difference(box(*window)).area for window in plan.bed_windows]
@@ -142,8 +142,8 @@ def test_windows_are_filled_and_no_more_than_that() -> None:
     hide, parts = plain(400, 90), [bar(120, 40)] * 4
     free = plan_week(bars(*parts), hide, effort=EFFORT)
     kept = plan_week(bars(*parts, shift=(200.0, 100.0)), hide, effort=EFFORT)
-    assert free.figures.numbers["frontier"] == pytest.approx(240.0, abs=3.0)
-    assert kept.figures.numbers["frontier"] == pytest.approx(320.0, abs=3.0)
+    assert free.figures.frontier == pytest.approx(240.0, abs=3.0)
+    assert kept.figures.frontier == pytest.approx(320.0, abs=3.0)
     assert check(kept.plan, hide) == ()
 
 
