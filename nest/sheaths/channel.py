@@ -30,6 +30,7 @@ OFF, FAR_OFF = 3.0, 8.0  # mm from the fold to the knife's back: room to shift; 
 LIP = 2.0  # mm at the guard where a section may be handle or blade: guards are measured so well
 HELD = 0.3  # of the blade from the guard on lies in the swing and is held by the handle
 LOOSE_SHARE = 0.25  # of handle or blade that has to be loose before it is worth a word
+HEEL, HEEL_RISE, HEEL_REACH = 4.0, 17, 30.0  # mm out within 16 half mm, mm behind the guard
 SLOPPY = 8.0  # mm of slack at the handle: more than leather can be formed to
 _BEYOND = np.geomspace(0.5, 600, 60)
 ARC = 48  # segments in a quarter of an offset's round: within 0.01 mm at 25 mm radius
@@ -284,6 +285,32 @@ def fit_warnings(channel: Channel) -> tuple[str, ...]:
             "There the leather only bridges the gap: the knife can turn towards the fold."
         )
     return tuple(said)
+
+
+def heel_warnings(knife: Knife) -> tuple[str, ...]:
+    """Where something stands out of the handle just behind the guard, taken as thick as it, though
+    no thickness was given there: a blade's heel is thin.
+    """
+    u = np.arange(knife.guard - HEEL_REACH, knife.guard - LIP, 0.5)
+    edge = knife.profile(u).edge
+    nearer = np.lib.stride_tricks.sliding_window_view(edge, HEEL_RISE)[:, 0]
+    out = edge[HEEL_RISE - 1 :] - nearer
+    thick = knife.thickness(u)
+    if out.max(initial=0.0) < HEEL:
+        return ()
+    top = int(np.argmax(out)) + HEEL_RISE - 1
+    start = float(u[top - HEEL_RISE + 1])
+    given = any(start - 1 <= at <= knife.guard for at, _ in knife.handle_thickness)
+    if given or thick[top] <= 2 * knife.blade_thickness:
+        return ()
+    rows = [*((at, mm) for at, mm in knife.handle_thickness if at < start), (start, thick[top])]
+    rows.append((start + 1, knife.blade_thickness))
+    stations = ", ".join(f"[{at:.0f}, {mm:g}]" for at, mm in rows)
+    return (
+        f"From {start:.0f} mm from the butt to the guard the outline stands {out.max():.1f} mm out "
+        f"of the handle, and it is taken to be as thick as the handle, {thick[top]:g} mm. If that "
+        f"is the blade's heel or a thin guard, say so: handle_thickness = [{stations}].",
+    )
 
 
 def _remedy(name: str, slack: float) -> str:

@@ -11,7 +11,7 @@ from shapely import Polygon
 from hides.outline import turned
 from nest.knife import Choices, Knife
 from nest.part import XY, Part
-from nest.sheaths.channel import LIP, Channel, fit_warnings, standing, verdict
+from nest.sheaths.channel import LIP, Channel, fit_warnings, heel_warnings, standing, verdict
 from nest.sheaths.loop import risen
 from nest.sheaths.model import Dimension, Facts, Station
 from nest.sheaths.parts import Draft
@@ -95,7 +95,16 @@ def facts_of(draft: Draft, parts: Sequence[Part]) -> Facts:
 def warnings_of(draft: Draft, attempt: Attempt) -> tuple[str, ...]:
     """What the maker should know, in words; ``attempt`` is the retention with other choices."""
     held = caution_of(retention_of(draft.channel), draft.choices, attempt)
-    said = tuple(s for s in (*draft.choices.remarks, held, *fit_warnings(draft.channel)) if s)
+    said = tuple(
+        s
+        for s in (
+            *draft.choices.remarks,
+            held,
+            *heel_warnings(draft.knife),
+            *fit_warnings(draft.channel),
+        )
+        if s
+    )
     if draft.choices.loop == "back":
         said += ("The loop is the back folded outward: its flesh side shows.",)
     return said

@@ -1,5 +1,6 @@
 """The channel: the knife lies right on the fold, everything passes, nothing kinks."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -15,6 +16,7 @@ from nest.sheaths.channel import (
     LIP,
     channel_of,
     fit_warnings,
+    heel_warnings,
     lie_on_fold,
     swung,
     verdict,
@@ -111,6 +113,28 @@ def test_without_a_handle_inside_only_the_blade_counts():
     found = channel(handle_covered=0.0)
     assert found.x[0] == pytest.approx(110)
     assert found.available[0] < 36  # a 28 mm blade, and no 18 mm handle
+
+
+def test_a_heel_behind_the_guard_is_not_taken_for_handle_without_a_word():
+    """A heel 12 mm deep hangs back over the handle's end; the stations that are named make it thin.
+
+    A plate 3 mm thick needs 15 mm less round its lower end than one of 18 mm.
+    """
+    heel = [(103, 4), (104, -8), (109, -8)]
+    shape = np.vstack([PLAIN[:1], heel, PLAIN[2:]])
+    made = knife(drawing=shape)
+    (said,) = heel_warnings(made)
+    assert "taken to be as thick as the handle, 18 mm" in said
+    stations = json.loads(said.partition("handle_thickness = ")[2].rstrip("."))
+    thin = knife(drawing=shape, handle_thickness=stations)
+    assert heel_warnings(thin) == ()
+    needed = [channel_of(k, Choices()).needed[30:].max() for k in (made, thin)]
+    assert needed[0] - needed[1] > 6
+
+
+@pytest.mark.parametrize("name", KNIVES)
+def test_a_swell_of_the_handle_is_no_heel(name):
+    assert heel_warnings(KNIVES[name]) == ()
 
 
 # ---------------------------------------------------------------- the maker's own margin
