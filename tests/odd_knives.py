@@ -14,7 +14,8 @@ from hides.outline import FloatArray, Outline, turned
 from hides.trace import Silhouette
 from nest.part import XY
 
-# Handles of 110 mm, from the butt to the guard: points along the back, points along the edge.
+HANDLE_END = 110.0
+# Handles, from the butt to there: points along the back, points along the edge.
 STRAIGHT = ([(0, 22), (6, 24), (110, 24)], [(0, 2), (6, 0), (110, 0)])
 DROPPED = (
     [(-4, 8), (4, 17), (30, 22), (70, 25), (110, 24)],
@@ -34,7 +35,6 @@ class OddKnife:
 
     back: tuple[XY, ...]
     edge: tuple[XY, ...]
-    guard: float = 110.0
 
     @property
     def points(self) -> FloatArray:
@@ -52,22 +52,34 @@ class OddKnife:
         return (ax + bx) / 2, (ay + by) / 2
 
     @property
+    def guard(self) -> float:
+        """Mm from the butt, along the line from butt to tip, to where the handles end."""
+        along = np.subtract(self.tip, self.butt) / self.length
+        return float(along @ np.subtract((HANDLE_END, self.middle), self.butt))
+
+    @property
+    def middle(self) -> float:
+        """Height of the handle's middle at its end, mm."""
+        ends = [np.interp(HANDLE_END, *np.array(line).T) for line in (self.back, self.edge)]
+        return float(np.mean(ends))
+
+    @property
     def length(self) -> float:
         """Mm from butt to tip."""
         return float(np.hypot(*np.subtract(self.tip, self.butt)))
 
     def beside(self, edge: bool) -> XY:
         """A point 5 mm off the middle of the blade, beside its edge or its back."""
-        x = (self.guard + self.tip[0]) / 2
+        x = (HANDLE_END + self.tip[0]) / 2
         line = np.array(self.edge if edge else self.back)
         return x, float(np.interp(x, *line.T)) + (-5.0 if edge else 5.0)
 
 
-def _knife(handle, back, edge, **more) -> OddKnife:
-    return OddKnife((*handle[0], *back), (*handle[1], *edge), **more)
+def _knife(handle, back, edge) -> OddKnife:
+    return OddKnife((*handle[0], *back), (*handle[1], *edge))
 
 
-DROP = ([(180, 22), (205, 18), (222, 10)], [(111, -4), (170, -5), (200, -1), (222, 10)])
+DROP = ([(180, 23), (205, 20), (222, 13)], [(111, -4), (170, -5), (200, 0), (222, 13)])
 WHARNCLIFFE = ([(150, 24), (222, -3)], [(111, -3), (222, -3)])
 HAWKBILL = (
     [(160, 24), (190, 15), (208, 0), (214, -14)],

@@ -38,15 +38,8 @@ _NUMBERS: dict[str, tuple[float, float]] = {
     "tip_thickness": (0.2, 12.0),
     "handle_round": (0.0, 1.0),
 }
-_OTHERS = (
-    "name",
-    "outline",
-    "points",
-    "handle_thickness",
-    "edges",
-    "edge_straight",
-    "sheath",
-)
+_AS_GIVEN = ("handle_thickness", "edges", "edge_straight", "sure_of")
+_OTHERS = (*_AS_GIVEN, "name", "outline", "points", "sheath")
 
 
 def _knife_of(table: dict[str, object], path: Path) -> Knife:
@@ -66,7 +59,7 @@ def _knife_of(table: dict[str, object], path: Path) -> Knife:
         if key in table
     }
     values |= {key: _point(table[key], key) for key in _PAIRS if key in table}
-    values |= {k: table[k] for k in ("handle_thickness", "edges", "edge_straight") if k in table}
+    values |= {key: table[key] for key in _AS_GIVEN if key in table}
     return knife_from(
         _drawing_of(table, path.parent),
         name=name,

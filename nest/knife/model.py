@@ -40,7 +40,8 @@ class Knife:
     Attributes
     ----------
     outline : mm; u along x, v along y.
-    guard : mm from the butt, where handle meets blade; a guard counts as handle.
+    guard : mm from the butt to the guard's face towards the blade, or to the handle's end; a
+        guard counts as handle.
     blade_thickness, tip_thickness : of the back, at the guard and at the tip.
     handle_thickness : (u, mm) stations, rising in u; straight between, level beyond.
     handle_round : 1 for a handle whose section is a stadium, 0 for a square one.

@@ -9,6 +9,7 @@ that stands out on both sides (it would lie across the fold).
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -24,18 +25,20 @@ from hides.trace import Silhouette
 from nest.errors import KnifeError
 from nest.knife.choices import Choices
 from nest.knife.edge import BESIDE, Flank, chosen_side, guessed_side, straighter_side
+from nest.knife.guard import guard_of
 from nest.knife.model import Knife, Profile, profile_of
 from nest.part import XY
 
 STATIONS = 801  # at which back and edge are looked at, from end to end
+SURE = ("length", "guard")  # figures that are held against the drawing
 LENGTHS = (40.0, 600.0)  # mm; below it is a blade for a craft knife, above it is a sword
 
 # Shares are of the knife's length unless said otherwise; all are judgement, tried on drawings.
 STOUT = 0.55  # wider than this, it is no knife
 OFF = 0.03  # tip and butt may be picked this far off the outline
-WIDTH_STEP = 0.12  # of the greatest width: a smaller step doesn't show where the blade starts
 LUG = (3.0, 0.012)  # mm, share: a guard stands out so far beyond handle and blade
 SYMMETRIC = 0.9  # of its area: a shape that covers so much of its mirror image is symmetric
+RESCALED = 0.005  # by which a length may rescale a drawing that states its size
 FORK = 0.07  # of the area between back and edge: more empty ground in it makes it a fork
 TWIN = 0.05  # sides that differ by less (mean difference over mean width) are two edges
 NEAR_END = np.array([0.0, 0.01, 0.02, 0.03, 0.15])  # where the ends are looked at
@@ -56,6 +59,7 @@ def knife_from(
     handle_round: float = 1.0,
     edges: int | None = None,
     edge_straight: bool = False,
+    sure_of: Sequence[str] = (),
     choices: Choices | None = None,
     source: Path | None = None,
 ) -> Knife:
@@ -67,11 +71,13 @@ def knife_from(
     length : mm from tip to butt; may be left out where the drawing has a real size.
     tip, butt, edge : points in the drawing file's own units and axes.
     tip, butt : come together; without them the knife is laid along its own long axis.
-    guard : mm from the butt; without it the place where the width steps.
+    guard : mm from the butt to the guard's face towards the blade, or to the handle's end;
+        without it the place where the width steps.
     handle_thickness : mm, or [[mm from the butt, mm], ...].
     edges : 1 or 2; say 1 for a single-edged blade that looks double-edged.
     edge : any point beside the cutting edge. Without it the side for which all signs of the
         shape speak, if they do (:func:`nest.knife.edge.guessed_side`).
+    sure_of : those of SURE that stand though the drawing shows another figure.
     edge_straight : of old files. Without ``edge``, the edge is the side that bulges less.
 
     Raises
@@ -84,13 +90,15 @@ def knife_from(
     if edges is not None:
         one_of(edges, "edges", (1, 2))
     one_of(edge_straight, "edge_straight", (True, False))
+    for key in sure_of if isinstance(sure_of, list | tuple) else [sure_of]:
+        one_of(key, "sure_of", SURE)
     lie = _named_lie(drawing, tip, butt) if tip or butt else _own_lie(drawing)
     _refuse_stout(lie, drawing)
-    scale, scale_said = _scale(drawing, lie, length)
+    scale, scale_said = _scale(drawing, lie, length, sure="length" in sure_of)
     points = lie.laid(drawing.outline.points) * scale
     side = profile_of(points, np.linspace(points[:, 0].min(), points[:, 0].max(), STATIONS))
     _refuse_fork(side, Polygon(points).area)
-    guard, guard_said = _guard(side, guard)
+    guard, guard_said = guard_of(side, guard, sure="guard" in sure_of)
     flanks = tuple(_flank(drawing, lie, scale, side, guard, way) for way in (1.0, -1.0))
     _refuse_double_edge(side, guard, edges, flanks)
     _refuse_double_guard(side, guard)
@@ -242,10 +250,27 @@ def _refuse_stout(lie: _Axis, drawing: Silhouette) -> None:
         )
 
 
-def _scale(drawing: Silhouette, lie: _Axis, length: float | None) -> tuple[float, str]:
+def _scale(
+    drawing: Silhouette, lie: _Axis, length: float | None, *, sure: bool
+) -> tuple[float, str]:
     """Mm per unit of the drawing."""
     if length is not None:
-        return number(length, "length", *LENGTHS, " mm") / lie.span, ""
+        scale = number(length, "length", *LENGTHS, " mm") / lie.span
+        if drawing.unit is None:
+            one = f"One unit of the drawing, which states none, is taken for {scale:.4g} mm, by "
+            return scale, one + "length."
+        more = scale / drawing.unit - 1
+        if abs(more) > RESCALED and not sure:
+            whence = "along its own long axis" if lie.said else "from tip to butt"
+            raise KnifeError(
+                f"length = {length:g} mm, and by the drawing's own units the knife is "
+                f"{lie.span * drawing.unit:.1f} mm {whence}: all would be drawn {abs(more):.1%} "
+                f"{'larger' if more > 0 else 'smaller'}.",
+                mend="Correct length, or leave it out to take the drawing's size; if length is "
+                'right and the drawing is not to scale, add sure_of = ["length"].',
+                place="key 'length'",
+            )
+        return scale, ""
     if drawing.unit is None:
         raise KnifeError(
             "the drawing has no real size, so the knife's length is needed.",
@@ -261,46 +286,6 @@ def _scale(drawing: Silhouette, lie: _Axis, length: float | None) -> tuple[float
             place="key 'length'",
         )
     return drawing.unit, f"Length {span:.1f} mm, by the drawing's own units (key length)."
-
-
-# ---------------------------------------------------------------- guard
-
-
-def _guard(side: Profile, given: float | None) -> tuple[float, str]:
-    """Where handle meets blade, mm from the butt."""
-    size = float(side.u[-1])
-    if given is not None:
-        if not 0.1 * size <= given <= 0.9 * size:
-            raise KnifeError(
-                f"guard must lie between the butt and the tip, {0.1 * size:.0f} to "
-                f"{0.9 * size:.0f} mm from the butt of this knife, got {given:g}.",
-                place="key 'guard'",
-            )
-        return float(given), ""
-    u, width = side.u[::2], side.height[::2]
-    step = _steps(width, reach=12)
-    seen = (u > 0.22 * size) & (u < 0.68 * size)
-    if step[seen].max() < WIDTH_STEP * width.max():
-        raise KnifeError(
-            "the width steps nowhere clearly, so the outline doesn't tell where the blade starts.",
-            mend="Give guard = mm from the butt.",
-            place="key 'guard'",
-        )
-    # A guard steps twice, out and in again: the blade starts at the later step.
-    near = int(np.flatnonzero(seen & (step >= 0.75 * step[seen].max()))[-1])
-    change = np.gradient(width)[near - 12 : near + 13]
-    sharpest = int(np.argmax(np.abs(change)))
-    # Wider towards the tip is the blade's heel, narrower is the end of a guard.
-    guard = float(u[near - 12 + sharpest - int(np.sign(change[sharpest]))])
-    return guard, f"Blade starts where the width steps, {guard:.0f} mm from the butt (key guard)."
-
-
-def _steps(width: FloatArray, reach: int) -> FloatArray:
-    """How much the mean width over ``reach`` samples differs to either side of each sample."""
-    means = np.lib.stride_tricks.sliding_window_view(width, reach).mean(axis=1)
-    step = np.zeros_like(width)
-    step[reach:-reach] = np.abs(means[reach + 1 :] - means[: -reach - 1])
-    return step
 
 
 # ---------------------------------------------------------------- edge

@@ -253,13 +253,26 @@ UNUSABLE: dict[str, tuple[Files, list[str], tuple[str, ...]]] = {
         SHEATH,
         (K, "key 'guard'", "doesn't tell where the blade starts", "Give guard = mm"),
     ),
+    "a guard off the step of the outline": (
+        {K: knife(points=LUGS, tip=[220, 6], butt=[0, 0], guard=95)},
+        SHEATH,
+        (K, "key 'guard'", "guard = 95, and the outline steps in to the blade 103", "sure_of"),
+    ),
+    "a length that rescales a drawing in millimetres": (
+        {
+            K: drawn("k.svg", length=202),
+            "k.svg": svg(PLAIN, page='width="300mm" viewBox="0 0 300 90"'),
+        },
+        SHEATH,
+        (K, "key 'length'", "length = 202 mm", "220.0 mm from tip to butt", "sure_of"),
+    ),
     "no edge, and too little that tells it": (
         {K: knife("edge")},
         SHEATH,
         (K, "key 'edge'", "doesn't tell which side", "Give edge = [", "if the lower side does"),
     ),
     "a blade the same on both sides": (
-        {K: knife("edge", points=SYMMETRIC, tip=[220, 0], butt=[0, 0])},
+        {K: knife("edge", points=SYMMETRIC, tip=[220, 0], butt=[0, 0], guard=100)},
         SHEATH,
         (K, "a fold-over sheath can't hold two edges", "edges = 1"),
     ),

@@ -55,9 +55,13 @@ REFUSED = {
 
 
 def knife_file(folder: Path, name: str, length: float) -> Path:
-    """A knife file that names the drawing and its length, and nothing else."""
+    """A knife file that names the drawing and its length, and nothing else.
+
+    One icon states a size, which is a page's and no knife's.
+    """
     path = folder / f"{name}.knife.toml"
-    path.write_text(f'outline = {json.dumps(str(ICONS / name))[:-1]}.svg"\nlength = {length}\n')
+    outline = json.dumps(f"{ICONS / name}.svg")
+    path.write_text(f'outline = {outline}\nlength = {length}\nsure_of = ["length"]\n')
     return path
 
 

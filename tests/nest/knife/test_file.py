@@ -36,7 +36,7 @@ def test_a_file_by_points_is_read(toml):
     assert knife.name == "plain"  # by the file's name where none is given
     assert knife.length == pytest.approx(220)
     assert (knife.choices.welt, knife.choices.hand) == (12.0, "left")
-    assert "blade 3.5 mm (key blade_thickness)" in knife.guesses[0]
+    assert "blade 3.5 mm (key blade_thickness)" in " ".join(knife.guesses)
 
 
 def test_the_old_name_of_handle_covered_is_read_with_a_remark(toml):

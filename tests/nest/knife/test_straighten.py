@@ -26,7 +26,8 @@ def test_the_frame_runs_from_butt_to_tip_and_from_back_to_edge():
     side = made.profile(np.array([50.0, 150.0]))
     assert side.back == pytest.approx([0, 0])
     assert side.edge == pytest.approx([26, 28])
-    assert made.guesses == ()
+    (said,) = made.guesses
+    assert "which states none, is taken for 1 mm" in said
 
 
 @pytest.mark.parametrize("angle", [0, 24, 90, 181, 300])
@@ -78,6 +79,41 @@ def test_a_straight_edge_is_believed_when_it_is_named():
     side = made.profile(np.array([150.0, 219.0]))
     assert np.ptp(side.edge - side.edge[0]) < np.ptp(side.back)
     assert made.edge_side == "the upper side of the drawing, as edge says"
+
+
+@pytest.mark.parametrize("length", [223.0, 22.0 * 2, 218.0, 222.0])
+def test_a_length_that_would_rescale_a_drawing_in_millimetres_is_asked_with_both(length):
+    """Digits swapped, a decimal slip, a percent: 220 is drawn."""
+    drawing = Silhouette(Outline.of(PLAIN), unit=1.0)
+    said = refusal(drawing=drawing, length=length)
+    assert "key 'length'" in said
+    assert f"length = {length:g} mm" in said
+    assert "220.0 mm from tip to butt" in said
+    for out in ({"length": None}, {"length": 220.9}):  # the ways out; 0.4 % is let pass
+        assert knife(drawing=drawing, **out).length == pytest.approx(220, abs=0.95)
+    sure = knife(drawing=drawing, length=length, sure_of=["length"], guard=length / 2)
+    assert sure.length == pytest.approx(length)
+
+
+@pytest.mark.parametrize("unit", [10.0, 25.4])
+def test_a_length_is_held_against_centimetres_and_inches_too(unit):
+    drawing = Silhouette(Outline.of(PLAIN / unit), unit=unit)
+    places = {key: tuple(np.array(at) / unit) for key, at in
+              {"tip": (220, 27), "butt": (0, 27), "edge": (150, 0)}.items()}  # fmt: skip
+    assert knife(drawing=drawing, **places).length == pytest.approx(220)
+    assert "220.0 mm" in refusal(drawing=drawing, **places, length=202.0)
+
+
+def test_what_scale_is_taken_is_told_where_the_drawing_states_no_units():
+    """The only sign of a mistyped length that is left."""
+    made = knife(drawing=PLAIN, length=202.0, guard=101.0)
+    assert "One unit of the drawing, which states none, is taken for 0.9182 mm" in made.guesses[0]
+
+
+def test_only_what_is_held_against_the_drawing_can_be_sure():
+    said = refusal(sure_of=["edge"])
+    assert "sure_of must be 'length' or 'guard', got 'edge'" in said
+    assert "sure_of must be" in refusal(sure_of="everything")
 
 
 @pytest.mark.parametrize(
@@ -132,11 +168,11 @@ def test_a_blade_that_only_looks_double_edged_is_taken_when_it_is_said():
 def test_a_guard_on_both_sides_is_refused_once_it_stands_out(out, held):
     """2 mm beyond the handle is a bolster and below the blade's 12; 12 mm is a cross guard."""
     about = {"drawing": dagger(guard=out), "tip": (220, 0), "butt": (0, 0), "edges": 1,
-             "edge": (150, -30), "guard": 106.0}  # fmt: skip
+             "edge": (150, -30), "guard": 103.0}  # fmt: skip
     if held:
-        assert knife(**about).guard == 106.0
+        assert knife(**about).guard == 103.0
     else:
-        assert "double guard, 9.4 mm on one side and 9.4 mm on the other" in refusal(**about)
+        assert "double guard, 9.3 mm on one side and 9.3 mm on the other" in refusal(**about)
 
 
 def test_a_guard_on_the_edge_side_alone_is_held():

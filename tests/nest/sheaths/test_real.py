@@ -21,7 +21,7 @@ pytestmark = pytest.mark.skipif(not DATA.is_dir(), reason="CROUPON_DATA has no r
 
 
 def sheath_of(name, length):
-    return make(knife_from(read_drawing(DATA / f"{name}.svg"), length=length))
+    return make(knife_from(read_drawing(DATA / f"{name}.svg"), length=length, sure_of=["length"]))
 
 
 @pytest.mark.parametrize(
