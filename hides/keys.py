@@ -2,23 +2,29 @@
 
 A checked value that fails names its key, the bound and the value met; whoever knows the
 file or the table adds them (:meth:`hides.errors.InputError.at`).
+
+The keys of a table are the fields of a dataclass that have a rule beside their type, and what
+each means stands in its docstring. What is explained (:func:`keys_of`) thus is what is checked.
 """
 
 from __future__ import annotations
 
 import difflib
+import inspect
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import MISSING, Field, dataclass, fields
 from functools import cache
 from pathlib import Path
-from typing import Any, get_type_hints
+from typing import Any, get_args, get_origin, get_type_hints
 
 from hides.errors import InputError
 from hides.files import read_whole
 from hides.syntax import toml_error
 
 LARGEST_TOML = 1_000_000  # bytes
+BOUNDLESS = 1e6  # from there on an upper bound is only against nonsense, and isn't told
 
 
 def read_table(path: Path, kind: str) -> dict[str, object]:
@@ -77,7 +83,7 @@ def text(value: object, key: str) -> str:
 def one_of(value: object, key: str, allowed: tuple[object, ...]) -> None:
     """Refuse values that are not in a short list."""
     if value not in allowed or isinstance(value, bool) != isinstance(allowed[0], bool):
-        names = " or ".join(repr(a) for a in allowed)
+        names = " or ".join(_word(a) if isinstance(a, bool) else repr(a) for a in allowed)
         raise InputError(f"{key} must be {names}, got {value!r}.", place=f"key '{key}'")
 
 
@@ -93,6 +99,13 @@ class Between:
         """The number, if it lies within."""
         return number(value, key, self.low, self.high, self.unit and f" {self.unit}")
 
+    def whole(self, value: object, key: str) -> int:
+        """The whole number, if it lies within."""
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise InputError(f"{key} must be a whole number, got {value!r}.", place=f"key '{key}'")
+        self.check(value, key)
+        return value
+
 
 @dataclass(frozen=True, slots=True)
 class OneOf:
@@ -105,8 +118,22 @@ class OneOf:
         one_of(value, key, self.allowed)
 
 
+@dataclass(frozen=True, slots=True)
+class Takes:
+    """What a value looks like, in words, where no bound or list says it; its reader checks it.
+
+    ``default`` says what is taken where the key is left out, if the field does not.
+    """
+
+    words: str
+    default: str = ""
+
+
+Rule = Between | OneOf | Takes
+
+
 @cache
-def rules_of(kind: type) -> dict[str, Between | OneOf]:
+def rules_of(kind: type) -> dict[str, Rule]:
     """What a dataclass says beside the types of its fields, by their names."""
     hints = get_type_hints(kind, include_extras=True)
     return {key: h.__metadata__[0] for key, h in hints.items() if hasattr(h, "__metadata__")}
@@ -120,5 +147,97 @@ def check_fields(record: Any) -> None:
     for key, rule in rules_of(record.__class__).items():
         value = getattr(record, key)
         for one in value if isinstance(value, tuple) else (value,):
-            if one is not None or isinstance(rule, OneOf):
+            if not isinstance(rule, Takes) and (one is not None or isinstance(rule, OneOf)):
                 rule.check(one, key)
+
+
+def checked(kind: type, table: Mapping[str, object]) -> dict[str, Any]:
+    """The values of a table by the rules of ``kind``, whose fields are all keys that it may have.
+
+    Raises
+    ------
+    InputError : a key that is none, one that is missing, or a value that breaks its rule.
+    """
+    rules = rules_of(kind)
+    known_keys(table, rules)
+    for key in (f.name for f in fields(kind) if f.default is MISSING and f.name not in table):
+        raise InputError(f"'{key}' is missing.", place=f"key '{key}'")
+    found = dict(table)
+    for key in table:
+        rule = rules[key]
+        if isinstance(rule, Between):
+            whole = get_type_hints(kind)[key] in (int, int | None)
+            found[key] = rule.whole(table[key], key) if whole else rule.check(table[key], key)
+        elif isinstance(rule, OneOf):
+            rule.check(table[key], key)
+    return found
+
+
+# ---------------------------------------------------------------- explained
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """A key as it is explained, all in words: what it means and takes, its unit and default."""
+
+    name: str
+    says: str
+    takes: str
+    unit: str
+    default: str
+
+
+@cache
+def keys_of(kind: type) -> tuple[Key, ...]:
+    """The keys of a table, in the order of the fields of ``kind``."""
+    says, hints, rules = _meanings(kind), get_type_hints(kind), rules_of(kind)
+    return tuple(
+        Key(f.name, says[f.name], *_taken(rules[f.name], hints[f.name]), _default(f, rules[f.name]))
+        for f in fields(kind)
+        if f.name in rules
+    )
+
+
+def _meanings(kind: type) -> dict[str, str]:
+    """What the docstring says of each field, as plain words."""
+    attributes = inspect.cleandoc(kind.__doc__ or "").partition("Attributes\n----------\n")[2]
+    found: dict[str, str] = {}
+    for entry in re.split(r"\n(?=\S)", attributes.split("\n\n")[0]):
+        names, _, words = entry.partition(" : ")
+        plain = re.sub(r":\w+:`[~!]?([^`]*)`|``([^`]*)``", r"\1\2", " ".join(words.split()))
+        found |= dict.fromkeys(names.split(", "), plain)
+    return found
+
+
+def _taken(rule: Rule, hint: object) -> tuple[str, str]:
+    """What a value may be, and its unit."""
+    args = [one for one in get_args(hint) if one is not type(None)]
+    several = get_origin(hint) is tuple or any(get_origin(one) is tuple for one in args)
+    if isinstance(rule, Takes):
+        return rule.words, ""
+    if isinstance(rule, OneOf):
+        words = ", ".join(_word(value) for value in rule.allowed)
+        return (f"a list of {words}" if several else words), ""
+    bounds = f"{rule.low:g} to {rule.high:g}"
+    if rule.high >= BOUNDLESS:
+        bounds = f"{rule.low:g} or more"
+    if several:
+        return f"two numbers, {bounds}", rule.unit
+    return (f"whole, {bounds}" if int in (hint, *args) else bounds), rule.unit
+
+
+def _default(field: Field[Any], rule: Rule) -> str:
+    if isinstance(rule, Takes) and rule.default:
+        return rule.default
+    if field.default is MISSING:
+        return "must be given"
+    return "" if field.default is None else _word(field.default)
+
+
+def _word(value: object) -> str:
+    """A value as it is written in a file, without quotes."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, tuple):
+        return ", ".join(map(_word, value)) or "none"
+    return f"{value:g}" if isinstance(value, float) else str(value)

@@ -29,14 +29,15 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Annotated
 
 from shapely import LineString, Point, Polygon, box
 
 from hides.errors import HideError, placed
 from hides.files import write_whole
-from hides.flaws import SIDES, Flaw, kind_of
+from hides.flaws import FLAW_KINDS, SIDES, Flaw, kind_of
 from hides.geojson import (
     Feature,
     Node,
@@ -49,6 +50,7 @@ from hides.geojson import (
     text_of,
 )
 from hides.hide import PRICED_BY, Hide, Price
+from hides.keys import Between, OneOf, Takes, rules_of
 from hides.outline import Outline, buffered
 from hides.stretch import PIECES
 from hides.thickness import MOST_READINGS, Reading, Zone
@@ -69,10 +71,7 @@ LARGEST_AREA = 8e6  # mm²
 SMALLEST_AREA = 0.15e6  # mm²
 SMALLEST_REMNANT = 2e3  # mm²
 
-_MEMBERS = (
-    *("type", "croupon", "name", "piece", "tannage", "frame"),
-    *("price", "supplier_area", "photo", "parent", "whole", "features"),
-)
+WIDTHS = 0.1, 2000.0  # mm, of flaws drawn as lines and points
 # Of each role: the geometries it may have, and its properties.
 _ROLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "outline": (("Polygon",), ()),
@@ -82,6 +81,69 @@ _ROLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "zone": (("Polygon",), ("name", "thickness")),
     "stretch": (("LineString",), ()),
 }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HideMembers:
+    """The members of a hide record. Millimetres, in the hide's own flat frame, grain side up.
+
+    Attributes
+    ----------
+    type : what GeoJSON calls a list of features.
+    croupon : what the file is.
+    name : what you call the hide.
+    piece : what part of the animal it is.
+    tannage : in words; a laser must know it.
+    frame : units and directions: x along the backbone from the tail root, y from the backbone to
+        the belly.
+    price : what it cost, and what for.
+    supplier_area : area as the seller stamped it, the quarter digit as it is written.
+    photo : what it was made from; not kept when the record is written anew.
+    parent : the hide that it was cut from.
+    whole : that hide before anything was cut from it, which says how the leather stretches.
+    features : outline, flaws, readings and what else is drawn, each with its role.
+    """
+
+    type: Annotated[str, Takes("FeatureCollection")]
+    croupon: Annotated[object, Takes('{"kind": "hide", "version": 1}')]
+    name: Annotated[str, Takes("a text")]
+    piece: Annotated[str, OneOf(PIECES)]
+    tannage: Annotated[str | None, Takes("a text")] = None
+    frame: Annotated[object, Takes('{"units": "mm", "up": "grain"}')]
+    price: Annotated[object, Takes('{"amount": 13.4, "currency": "EUR", "per": "ft2"}')] = None
+    supplier_area: Annotated[object, Takes('{"value": "22²", "unit": "ft2"}')] = None
+    photo: Annotated[object, Takes("a text")] = None
+    parent: Annotated[str | None, Takes("a text")] = None
+    whole: Annotated[object, Takes("{piece, tail, back, length, depth, right}")] = None
+    features: Annotated[object, Takes("a list of features")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeatureProperties:
+    """The properties of a hide record's features.
+
+    Attributes
+    ----------
+    role : what the feature is: outline (a Polygon whose inner rings are holes), backbone (a
+        LineString), flaw (Polygon, LineString or Point), reading (a Point), zone (a Polygon),
+        stretch (a LineString along the least stretch).
+    flaw : its kind.
+    face : of a flaw: where it is, right through or on one side.
+    width : of a flaw drawn as a line or a point.
+    note : of a flaw: a remark of yours.
+    thickness : of a reading, or of a zone the least and the most.
+    gauge : of a reading: what it was measured with; not kept when the record is written anew.
+    name : of a zone.
+    """
+
+    role: Annotated[str, OneOf(tuple(_ROLES))]
+    flaw: Annotated[str | None, OneOf(tuple(FLAW_KINDS))] = None
+    face: Annotated[str | None, OneOf(SIDES)] = None
+    width: Annotated[float | None, Between(*WIDTHS, "mm")] = None
+    note: Annotated[str | None, Takes("a text")] = None
+    thickness: Annotated[object, Takes('mm, [3.2, 3.5], or "8 oz"')] = None
+    gauge: Annotated[str | None, Takes("a text")] = None
+    name: Annotated[str | None, Takes("a text")] = None
 
 
 def read(path: Path | str) -> Hide:
@@ -151,7 +213,7 @@ def _known(found: Feature) -> Feature:
 
 
 def _hide(top: Node, features: Sequence[Feature], path: Path, sha256: str) -> Hide:
-    top.check_names(_MEMBERS)
+    top.check_names(rules_of(HideMembers))
     _check_frame(top)
     outline, *holes = _outline(features).coordinates.rings()
     backbone = _only(features, "backbone")
@@ -228,7 +290,7 @@ def _flaw_shape(found: Feature) -> Polygon:
             raise HideError("only lines and points have a width.", place=width.place)
         return polygon_of(found.coordinates.rings())
     mend = "A line or a point needs it in mm, such as 8."
-    half = found.properties.get("width", mend=mend).number(0.1, 2000.0) / 2
+    half = found.properties.get("width", mend=mend).number(*WIDTHS) / 2
     thin = LineString(found.coordinates.line()) if found.type == "LineString" else _point(found)
     wide = buffered(thin, half)
     assert isinstance(wide, Polygon)  # a connected line, grown

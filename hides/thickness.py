@@ -62,6 +62,7 @@ ANY_THICKNESS = 3.5  # mm; any thickness: where to gauge next doesn't depend on 
 
 _LEAST_DEVIATION = 1e-6  # mm; keeps the chance defined where a zone has no width
 _BLOCK = 100_000  # covariances held at once when predicting: 0.8 MB, which caches hold
+USUAL_RISK = 0.35  # accepted chance that the leather at a point is outside of what is asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ class Need:
     low: float
     high: float
     may_split: bool = False
-    risk: float = 0.35
+    risk: float = USUAL_RISK
     unknown: bool = False
 
     def __post_init__(self) -> None:

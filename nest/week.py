@@ -13,11 +13,21 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 from hides.errors import InputError
-from hides.keys import known_keys, number, one_of, read_table, text
-from hides.thickness import Need
+from hides.keys import (
+    Between,
+    OneOf,
+    Takes,
+    checked,
+    known_keys,
+    number,
+    read_table,
+    rules_of,
+    text,
+)
+from hides.thickness import USUAL_RISK, Need
 from hides.units import parse_thickness
 from nest import knife as knives
 from nest import sheaths
@@ -26,21 +36,98 @@ from nest.job import KEEPS, PREFERS, Job, Kit, Pin, Wanted
 from nest.part import KINDS, Part, alike
 from nest.plans import named, read_checked
 
-_WEEK_KEYS = (
-    *("name", "hides", "keep", "gap", "edge_margin", "seconds", "effort", "seed", "sheath"),
-    *("prefer", "remnant", "pin"),
-)
-_PIN_KEYS = ("sheath", "kind", "plan", "part", "x", "y", "angle", "hide")
-_SHEATH_KEYS = ("knife", "count", "leather", "may_split", "risk", "due", "value")
-_NUMBERS = {  # key: lowest, highest
-    "gap": (0.0, 50.0),
-    "edge_margin": (0.0, 200.0),
-    "seconds": (0.1, 86_400.0),
-    "effort": (0.001, 1000.0),
-}
+# Keys of a week that are a job's fields of the same name
+_AS_THEY_ARE = ("keep", "gap", "edge_margin", "seconds", "effort", "seed", "prefer")
 SPREAD = 0.2  # mm; leather asked for when only one thickness is given: what a split side
 # keeps over its bend (from memory, no published source)
+PLACE, TURN = Between(-10_000.0, 10_000.0, "mm"), Between(-360.0, 360.0, "degrees")
 MOST_PARTS = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeekKeys:
+    """The keys of a week file. Millimetres; paths are relative to the file.
+
+    Attributes
+    ----------
+    name : what the week is called.
+    hides : records offered; several are shared out for the least leather cost.
+    keep : the end of the hide whose leather stays whole; parts gather at the other.
+    gap : between parts.
+    edge_margin : from the hide's edge and its holes.
+    seconds : time for the search; 20 unless given, or effort.
+    effort : work instead of time: the same plan on every run; 1 is about 10 s on a slow core.
+    seed : another seed is another search.
+    prefer : which sheaths go first when not all fit; value where values are given, else due.
+    remnant : a clean strap, length and width, to be left at the kept end.
+    sheath : a table for each sheath wanted.
+    pin : a table for each part that stays where you put it.
+    """
+
+    name: Annotated[str | None, Takes("a text", "the file's name")] = None
+    hides: Annotated[tuple[str, ...], Takes("a list of files: NAME.hide.json")] = ()
+    keep: Annotated[str, OneOf(KEEPS)] = "butt"
+    gap: Annotated[float, Between(0.0, 50.0, "mm")] = 2.0
+    edge_margin: Annotated[float, Between(0.0, 200.0, "mm")] = 5.0
+    seconds: Annotated[float | None, Between(0.1, 86_400.0, "s")] = None
+    effort: Annotated[float | None, Between(0.001, 1000.0)] = None
+    seed: Annotated[int, Between(0, 1e18)] = 1
+    prefer: Annotated[str | None, OneOf(PREFERS)] = None
+    remnant: Annotated[object, Takes("[length, width], each 10 to 4000 mm")] = None
+    sheath: Annotated[object, Takes("tables [[sheath]]")]
+    pin: Annotated[object, Takes("tables [[pin]]")] = None
+
+
+@dataclass(frozen=True, slots=True)
+class SheathKeys:
+    """The keys of a week's ``[[sheath]]`` beside those of a knife's ``[sheath]``.
+
+    Attributes
+    ----------
+    knife : the knife that it is for.
+    count : how many sheaths of the kind.
+    leather : thickness asked of the leather, a range or one; the pattern is made for the middle.
+        The knife's own, give or take 0.2 mm, unless given.
+    may_split : thicker leather counts too, since it can be split down.
+    risk : accepted chance that the leather at a point is outside of the range.
+    due : when it must be done.
+    value : what it is worth, in the shop's currency.
+    """
+
+    knife: Annotated[str, Takes("a file: NAME.knife.toml")]
+    count: Annotated[int, Between(1, MOST_PARTS)] = 1
+    leather: Annotated[object, Takes('mm, [3.2, 3.5], or "8-9 oz"')] = None
+    may_split: Annotated[bool, OneOf((False, True))] = False
+    risk: Annotated[float, Between(0.001, 0.999)] = USUAL_RISK
+    due: Annotated[datetime.date | None, Takes("a date: 2027-04-16")] = None
+    value: Annotated[float, Between(0.0, 1e9)] = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PinKeys:
+    """The keys of a week's ``[[pin]]``: a part that stays where it is.
+
+    Attributes
+    ----------
+    sheath : which of the week's sheaths, by its knife and number; or plan and part instead.
+    kind : which of its parts.
+    plan : a plan that has the part, instead of sheath and kind.
+    part : what the part is called in that plan.
+    x : where its middle lies along the backbone from the tail root; where the plan has it, if
+        there is one.
+    y : where its middle lies across, from the backbone.
+    angle : how far it is turned, counter-clockwise.
+    hide : the hide's name, where several are offered.
+    """
+
+    sheath: Annotated[str | None, Takes("a text: heron-1")] = None
+    kind: Annotated[str | None, OneOf(KINDS)] = None
+    plan: Annotated[str | None, Takes("a file: NAME.plan.json")] = None
+    part: Annotated[str | None, Takes("a text: A1W")] = None
+    x: Annotated[float | None, PLACE] = None
+    y: Annotated[float | None, PLACE] = None
+    angle: Annotated[float | None, TURN] = None
+    hide: Annotated[str | None, Takes("a text")] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +186,7 @@ def read(path: Path | str) -> Week:
     path = Path(path)
     try:
         table = read_table(path, "week")
-        known_keys(table, _WEEK_KEYS)
+        known_keys(table, rules_of(WeekKeys))
         rows = _tables(table, "sheath")
         if not rows:
             what, mend = "the week wants no sheath.", 'Add a table [[sheath]] with knife = "..."'
@@ -199,31 +286,20 @@ def _tables(table: Mapping[str, object], key: str) -> list[dict[str, object]]:
 
 
 def _rules_of(table: Mapping[str, object], path: Path) -> Job:
-    hides = table.get("hides", [])
+    values = checked(WeekKeys, table)
+    hides = values.get("hides", [])
     if not isinstance(hides, list):
         raise WeekError("hides must be a list of file names.", place="key 'hides'")
     if "seconds" in table and "effort" in table:
         raise WeekError("give seconds or effort, not both.", place="key 'effort'")
-    seed = table.get("seed", 1)
-    if not isinstance(seed, int) or isinstance(seed, bool) or seed < 0:
-        raise WeekError(
-            f"seed must be a whole number of 0 or more, got {seed!r}.", place="key 'seed'"
-        )
     valued = any(row.get("value") for row in _tables(table, "sheath"))
     rules: dict[str, Any] = {"prefer": "value" if valued else "due"}
-    for key, allowed in (("keep", KEEPS), ("prefer", PREFERS)):
-        if key in table:
-            one_of(table[key], key, allowed)
-            rules[key] = table[key]
-    for key, (low, high) in _NUMBERS.items():
-        if key in table:
-            rules[key] = number(table[key], key, low, high)
-    name = table.get("name", path.name.removesuffix(".toml").removesuffix(".week"))
+    rules |= {key: values[key] for key in _AS_THEY_ARE if key in values}
+    name = values.get("name", path.name.removesuffix(".toml").removesuffix(".week"))
     return Job(
         name=text(name, "name"),
         kits=(),
         hides=tuple(path.parent / text(hide, "hides") for hide in hides),
-        seed=seed,
         remnant=_remnant_of(table),
         **rules,
     )
@@ -249,7 +325,7 @@ def _pins_of(table: Mapping[str, object], folder: Path) -> tuple[tuple[Pin, ...]
     seen: dict[str, Part] = {}
     for n, row in enumerate(_tables(table, "pin"), start=1):
         with _at(f"pin {n}"):
-            known_keys(row, _PIN_KEYS)
+            known_keys(row, rules_of(PinKeys))
             if "plan" in row or "part" in row:
                 pin, part = _pin_by_letter(row, folder)
                 seen[pin.part] = part
@@ -263,7 +339,7 @@ def _pins_of(table: Mapping[str, object], folder: Path) -> tuple[tuple[Pin, ...]
 
 def _pin_of(row: Mapping[str, object]) -> Pin:
     sheath, kind = text(row.get("sheath"), "sheath"), row.get("kind")
-    one_of(kind, "kind", KINDS)
+    OneOf(KINDS).check(kind, "kind")
     x, y, angle = (_coordinate(row.get(key), key) for key in ("x", "y", "angle"))
     return Pin(f"{sheath}/{kind}", x, y, angle, _hide_of(row))
 
@@ -292,9 +368,7 @@ def _pin_by_letter(row: Mapping[str, object], folder: Path) -> tuple[Pin, Part]:
 
 def _coordinate(value: object, key: str) -> float:
     """A place of a pin in mm, or its angle in degrees."""
-    if key == "angle":
-        return number(value, key, -360.0, 360.0, " degrees")
-    return number(value, key, -10_000.0, 10_000.0, " mm")
+    return (TURN if key == "angle" else PLACE).check(value, key)
 
 
 def _hide_of(row: Mapping[str, object]) -> str:
@@ -304,24 +378,18 @@ def _hide_of(row: Mapping[str, object]) -> str:
 def _order_of(row: Mapping[str, object], n: int, folder: Path) -> Order:
     place = f"sheath {n}"
     with _at(place):
-        own = {key: row[key] for key in _SHEATH_KEYS if key in row}
-        changes = {key: value for key, value in row.items() if key not in own}
-        if "leather" in own:
-            changes["leather"] = own["leather"]
-        known_keys(changes, (*_SHEATH_KEYS, *knives.CHOICE_KEYS, *knives.OLD_KEYS))
-        knife = text(own.get("knife"), "knife")
-        count = own.get("count", 1)
-        if not isinstance(count, int) or isinstance(count, bool) or not 1 <= count <= MOST_PARTS:
-            what = f"count must be 1 or more, at most {MOST_PARTS}, got {count!r}."
-            raise WeekError(what, place="key 'count'")
-        due = own.get("due")
+        given = {key: row[key] for key in rules_of(SheathKeys) if key in row}
+        changes = {key: value for key, value in row.items() if key not in given}
+        if "leather" in given:
+            changes["leather"] = given["leather"]
+        known_keys(changes, (*rules_of(SheathKeys), *knives.CHOICE_KEYS, *knives.OLD_KEYS))
+        own = checked(SheathKeys, given)
+        knife = text(own["knife"], "knife")
+        count, may_split = own.get("count", 1), own.get("may_split", False)
+        due, value = own.get("due"), own.get("value", 0.0)
         if due is not None and not isinstance(due, datetime.date):
             raise WeekError(f"due must be a date like 2027-04-16, got {due!r}.", place="key 'due'")
-        value = number(own.get("value", 0.0), "value", 0.0, 1e9)
-        may_split = own.get("may_split", False)
-        one_of(may_split, "may_split", (True, False))
-        risk = number(own["risk"], "risk", 0.001, 0.999) if "risk" in own else None
-        span, split = _span_of(own.get("leather")), bool(may_split)
+        span, split, risk = _span_of(own.get("leather")), bool(may_split), own.get("risk")
         order = Order(folder / knife, count, changes, span, split, risk, due, value, place)
         order.need(3.0)  # says at once if the span is upside down
         return order

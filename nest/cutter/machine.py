@@ -16,7 +16,7 @@ from typing import Annotated
 import numpy as np
 
 from hides.errors import InputError
-from hides.keys import Between, OneOf, check_fields, known_keys, read_table, text
+from hides.keys import Between, OneOf, Takes, check_fields, known_keys, read_table, text
 from hides.outline import FloatArray
 from nest.errors import CutError
 
@@ -45,8 +45,8 @@ class Machine:
 
     Attributes
     ----------
-    name : what it is called; the file's name unless given.
-    tool : one of :data:`TOOLS`; ``drag`` is a blade that trails behind its pivot, ``tangential``
+    name : what it is called.
+    tool : what cuts; ``drag`` is a blade that trails behind its pivot, ``tangential``
         and ``oscillating`` ones are turned by the machine, ``hand`` is you.
     bed : width and depth that the tool reaches.
     shift : how far a hide that is larger than the bed is moved between two set-ups, along its
@@ -56,7 +56,7 @@ class Machine:
         both axes count into the bed; from the centre, right and up.
     swap_axes : the machine's first axis runs up the bed, its second along it.
     mirror : "x" or "y" where the machine draws that axis the other way than it should.
-    formats : files it takes, the best first, of :data:`FORMATS`.
+    formats : files it takes, the best first.
     kerf : width of what the tool takes away. Measure it (``croupon cut --coupon kerf``).
     offset : drag knife: from the pivot's axis to the blade's tip.
     most_thickness : of leather that the tool gets through, in all its passes.
@@ -75,23 +75,30 @@ class Machine:
     passes : how often each cut is gone over.
     holes : stitch holes as ``circle``, as ``cross`` (marked, to punch on), or ``none``.
     hole : diameter of a stitch hole, or length of a cross's arms.
-    marks : the kinds of lines drawn on the parts, of :data:`MARKS`.
+    marks : the kinds of lines drawn on the parts.
     marker : what a knife's machine draws marks, crosses and registration marks with: its
         ``blade``, which barely touches the leather (``z_mark``; in HPGL the tool ``pen_mark``,
         pressed less), a ``pen`` beside it, or ``none``. A laser marks with its beam.
     labels : the parts' names are put on a layer of their own, which is not cut.
-    feed_cut, feed_mark, feed_travel : speeds of cutting, of drawing marks, and with the tool up.
-        Yours: what a file holds and what times are reckoned with.
+    feed_cut : speed of cutting; yours, found on scrap. It stands in files, and times are reckoned
+        with it.
+    feed_mark : speed of drawing marks.
+    feed_travel : speed with the tool up.
     seconds_per_stroke : time to lower and lift the tool, for the reckoning.
-    power_cut, power_mark : G-code: the S word of a laser. None in every profile that we ship,
-        and then the file says S0 and the beam stays off.
+    power_cut : G-code: the S word of a laser that cuts. None in every profile that we ship, and
+        then the file says S0 and the beam stays off.
+    power_mark : G-code: the S word of a laser that marks; S0 unless given.
     beam : G-code: "M4" (power falls with speed) or "M3" (constant).
-    z_travel, z_cut, z_mark : G-code: height of a knife above the leather, in it, and touching.
-    pen_cut, pen_mark : HPGL: the pen (tool) that cuts and the one that marks.
-    start, finish : lines put at the start and the end of G-code and HPGL files.
+    z_travel : G-code: height of a knife above the leather while it travels.
+    z_cut : G-code: height of a knife's tip in the leather, whose face is 0.
+    z_mark : G-code: height of a knife's tip that marks.
+    pen_cut : HPGL: the pen (tool) that cuts.
+    pen_mark : HPGL: the pen (tool) that marks.
+    start : lines put at the start of G-code and HPGL files.
+    finish : lines put at the end of G-code and HPGL files.
     largest_file : bytes that the controller takes; 0 for any.
     smallest_step : points are not written closer together than this, since some knives stutter.
-    chrome_allowed : lets chrome-tanned leather onto a laser; :func:`nest.cutter.caution.fit_for`.
+    chrome_allowed : lets chrome-tanned leather onto a laser.
     cautions : the shop's own sentences, shown beside the usual ones.
 
     Raises
@@ -99,7 +106,7 @@ class Machine:
     InputError : a value out of the bounds beside its type, or not among those allowed.
     """
 
-    name: str
+    name: Annotated[str, Takes("a text", "the file's name")]
     tool: Annotated[str, OneOf(TOOLS)]
     bed: Annotated[tuple[float, float], SIDE]
     shift: Annotated[tuple[float, float] | None, SIDE] = None
@@ -135,12 +142,12 @@ class Machine:
     z_mark: Annotated[float, Between(-50.0, 5.0, "mm")] = -0.3
     pen_cut: Annotated[int, Between(1, 99)] = 1
     pen_mark: Annotated[int, Between(1, 99)] = 2
-    start: tuple[str, ...] = ()
-    finish: tuple[str, ...] = ()
+    start: Annotated[tuple[str, ...], Takes("a list of texts")] = ()
+    finish: Annotated[tuple[str, ...], Takes("a list of texts")] = ()
     largest_file: Annotated[int, Between(0, 1e10, "bytes")] = 0
     smallest_step: Annotated[float, Between(0.0, 2.0, "mm")] = 0.0
     chrome_allowed: Annotated[bool, SWITCH] = False
-    cautions: tuple[str, ...] = ()
+    cautions: Annotated[tuple[str, ...], Takes("a list of texts")] = ()
 
     def __post_init__(self) -> None:
         check_fields(self)

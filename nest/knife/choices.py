@@ -24,14 +24,18 @@ class Choices:
     Attributes
     ----------
     leather : thickness of body and loop.
-    welt, welt_thickness : width of the welt, and its thickness (the body leather's unless given).
+    welt : width of the welt.
+    welt_thickness : thickness of the welt; the body leather's unless given.
     handle_covered : how far up the handle the sheath reaches, as a share of the way from guard to
         butt; once called ``throat``, which is still read.
-    stitch, margin : pitch of the holes, and their distance from the edge (the pitch unless given).
-    belt, belt_thickness, belt_ease : width and thickness of the belt, and the room beside it.
+    stitch : pitch of the holes; also "6 per inch" or "27/6".
+    margin : distance of the holes from the edge; the pitch unless given.
+    belt : width of the belt.
+    belt_thickness : thickness of the belt.
+    belt_ease : room beside the belt in its loop.
     loop : ``sewn`` (a strip on the back) or ``back`` (the back rises and folds over).
-    loop_width, loop_pad : width of the loop (by the sheath's size unless given), and the length
-        sewn down at each end.
+    loop_width : width of the loop; by the sheath's size unless given.
+    loop_pad : length of the loop that is sewn down at each end.
     hand : ``right`` or ``left``, the hip it is worn on, edge to the rear.
     slack : room asked at the handle, measured along the leather from fold to welt.
     clearance : room between the blade's outline and the welt.

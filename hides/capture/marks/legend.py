@@ -22,11 +22,12 @@ import re
 from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
+from typing import Annotated
 
 from hides.capture.marks.colour import difference, lab_of
 from hides.errors import InputError, placed
-from hides.flaws import SIDES, check
-from hides.keys import read_table
+from hides.flaws import FLAW_KINDS, SIDES, check
+from hides.keys import OneOf, Takes, read_table, rules_of
 
 Rgb = tuple[int, int, int]
 
@@ -45,7 +46,22 @@ PALETTE: dict[str, Rgb] = {
 }
 
 LEAST_DIFFERENCE = 18.0  # CIE 1976; two colours of a legend nearer than this get mixed up
-_KEYS = ("flaw", "face", "rgb")
+
+
+@dataclass(frozen=True, slots=True)
+class LegendKeys:
+    """The keys of a legend's table, which is named by a colour.
+
+    Attributes
+    ----------
+    flaw : the kind of flaw that it stands for.
+    face : where such flaws are, right through or on one side.
+    rgb : the colour itself, where the table's name is none of those known.
+    """
+
+    flaw: Annotated[str, OneOf(tuple(FLAW_KINDS))]
+    face: Annotated[str, OneOf(SIDES)]
+    rgb: Annotated[str | None, Takes('a text: "#1d8a8a"')] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,9 +174,9 @@ _MENDS = {
 
 
 def _text(key: str, value: object, place: str) -> str:
-    if key not in _KEYS:
+    if key not in rules_of(LegendKeys):
         what = f"there is no key {key!r} here."
-        raise InputError(what, mend=f"Known are {', '.join(_KEYS)}.", place=place)
+        raise InputError(what, mend=f"Known are {', '.join(rules_of(LegendKeys))}.", place=place)
     if not isinstance(value, str):
         raise InputError(f"{key} must be a text in quotes, got {value!r}.", place=place)
     return value

@@ -446,7 +446,7 @@ UNUSABLE: dict[str, tuple[Files, list[str], tuple[str, ...]]] = {
     "more sheaths than memory": (
         {W: week(f"{ONE}\ncount = 1000000000"), K: knife(), H: hide()},
         PLAN,
-        (W, "sheath 1, key 'count'", "at most 2000"),
+        (W, "sheath 1, key 'count'", "1 to 2000"),
     ),
 }
 

@@ -112,7 +112,7 @@ def test_an_error_names_the_file(tmp_path):
         ({"marks": ["label"]}, "marks must be 'fold' or"),
         ({"start": ["G21\nM3 S1000"]}, "start must be on one line"),
         ({"origin": "left"}, "origin must be"),
-        ({"swap_axes": 1}, "swap_axes must be False or True"),
+        ({"swap_axes": 1}, "swap_axes must be false or true"),
         ({"chrome_allowed": "yes"}, "chrome_allowed must be"),
         ({"holes": "square"}, "holes must be 'circle' or"),
         ({"feed_cut": 0}, "feed_cut must be 0.1 to"),
