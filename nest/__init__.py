@@ -43,6 +43,7 @@ if TYPE_CHECKING:  # the classes of answers, under one name for annotations
     from nest.cutting import Coupon as Coupon
     from nest.cutting import Cut as Cut
     from nest.draw.sheet import Sheet as Sheet
+    from nest.explained import Explained as Explained
     from nest.job import Job as Job
     from nest.knife import Knife as Knife
     from nest.part import Part as Part
@@ -69,6 +70,7 @@ __all__ = [
     "cut_before",
     "earlier",
     "endings",
+    "explain",
     "facts",
     "files",
     "gauge",
@@ -191,6 +193,24 @@ def read_plan(path: Path | str, hide: Path | str | None = None) -> tuple[Plan, H
     from nest import cutting
 
     return cutting.read_plan(Path(path), Path(hide) if hide else None)
+
+
+def explain(word: str | None = None) -> tuple[Explained, ...]:
+    """What can stand in files: all kinds of them, one of them, or one key wherever it may stand.
+
+    Each key has its meaning, what it takes, its unit (mm, degrees, mm/s ...) and its default.
+
+    >>> (knife,) = explain("guard")
+    >>> knife.file, knife.tables[""][0].takes, knife.tables[""][0].unit
+    ('NAME.knife.toml', '1 to 600', 'mm')
+
+    Raises
+    ------
+    InputError : neither a file nor a key; the nearest is named.
+    """
+    from nest import explained
+
+    return explained.explain(word) if word else explained.FILES
 
 
 # ---------------------------------------------------------------- working

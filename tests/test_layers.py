@@ -86,6 +86,7 @@ LAYERS = (
     "nest.cutter",
     "nest.cutting",
     "nest.report",
+    "nest.explained",
     # the public door, and the command behind it
     "nest.answers",
     "nest.output",

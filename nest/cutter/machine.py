@@ -59,10 +59,12 @@ class Machine:
     formats : files it takes, the best first.
     kerf : width of what the tool takes away. Measure it (``croupon cut --coupon kerf``).
     offset : drag knife: from the pivot's axis to the blade's tip.
-    most_thickness : of leather that the tool gets through, in all its passes.
+    most_thickness : the thickest leather that the tool gets through, in all its passes; what is
+        thicker is refused. Unless given, you are told to try.
     blade_angle : angle between cutting edge and leather, which says how far the cut lags behind
         at depth.
-    overcut : how far a closed cut runs on past its start.
+    overcut : how far a closed cut runs on past its start; at least thickness / tan(blade_angle),
+        or the underside stays closed.
     turn_from : a drag knife turns in place at corners sharper than this; at blunter ones
         it steers itself.
     turn_height : how far above full depth the knife is lifted to turn; 0 for not at all.
@@ -71,27 +73,29 @@ class Machine:
         180 for never.
     least_radius : knives: the tightest curve the blade turns in while it is buried; unless
         given, a drag knife's offset.
-    lead_in : length in waste before a cut begins, in which the blade finds its heading.
+    lead_in : length in waste before a cut begins, in which the blade finds its heading; six to
+        eight offsets.
     passes : how often each cut is gone over.
     holes : stitch holes as ``circle``, as ``cross`` (marked, to punch on), or ``none``.
     hole : diameter of a stitch hole, or length of a cross's arms.
-    marks : the kinds of lines drawn on the parts.
+    marks : the kinds of lines drawn on the parts; a knife needs a marker for them.
     marker : what a knife's machine draws marks, crosses and registration marks with: its
         ``blade``, which barely touches the leather (``z_mark``; in HPGL the tool ``pen_mark``,
         pressed less), a ``pen`` beside it, or ``none``. A laser marks with its beam.
-    labels : the parts' names are put on a layer of their own, which is not cut.
+    labels : the parts' names are put on a layer LABELS of DXF and SVG files, which is not cut:
+        switch it off in your software.
     feed_cut : speed of cutting; yours, found on scrap. It stands in files, and times are reckoned
         with it.
     feed_mark : speed of drawing marks.
     feed_travel : speed with the tool up.
     seconds_per_stroke : time to lower and lift the tool, for the reckoning.
-    power_cut : G-code: the S word of a laser that cuts. None in every profile that we ship, and
-        then the file says S0 and the beam stays off.
+    power_cut : G-code: the S word of a laser that cuts, in your controller's scale. None in every
+        profile that we ship, and then the file says S0 and the beam stays off.
     power_mark : G-code: the S word of a laser that marks; S0 unless given.
     beam : G-code: "M4" (power falls with speed) or "M3" (constant).
     z_travel : G-code: height of a knife above the leather while it travels.
-    z_cut : G-code: height of a knife's tip in the leather, whose face is 0.
-    z_mark : G-code: height of a knife's tip that marks.
+    z_cut : G-code: height of a knife's tip in the leather, whose face is 0; it must reach through.
+    z_mark : G-code: height of a knife's tip that marks, barely in the leather.
     pen_cut : HPGL: the pen (tool) that cuts.
     pen_mark : HPGL: the pen (tool) that marks.
     start : lines put at the start of G-code and HPGL files.

@@ -13,7 +13,7 @@ to the edge along y, and the back's highest point has v = 0. Millimetres through
 """
 
 from nest.knife.choices import CHOICE_KEYS, HANDS, LOOPS, OLD_KEYS, Choices, pitch_of
-from nest.knife.file import read
+from nest.knife.file import KnifeKeys, read
 from nest.knife.model import Knife, Profile, profile_of
 from nest.knife.straighten import knife_from
 
@@ -24,6 +24,7 @@ __all__ = [
     "OLD_KEYS",
     "Choices",
     "Knife",
+    "KnifeKeys",
     "Profile",
     "knife_from",
     "pitch_of",
