@@ -120,7 +120,7 @@ class HideMembers:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FeatureProperties:
-    """The properties of a hide record's features.
+    """The properties of a hide record's features. Millimetres.
 
     Attributes
     ----------

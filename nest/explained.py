@@ -26,7 +26,7 @@ COLUMNS = ("key", "meaning", "takes", "unit", "default")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadingColumns:
-    """The columns of a list of gauge readings, by place or by sticker.
+    """The columns of a list of gauge readings, by place or by sticker. Millimetres.
 
     Attributes
     ----------
@@ -44,7 +44,8 @@ class ReadingColumns:
 
 @dataclass(frozen=True, slots=True)
 class TapeColumns:
-    """The columns of a measured outline: a tape along the backbone, or points round the edge.
+    """The columns of a measured outline: a tape along the backbone, or points round the edge. mm
+    unless a name says another unit.
 
     Attributes
     ----------
@@ -68,7 +69,7 @@ class GuideColumns:
 
     Attributes
     ----------
-    x : pixels of the first photo from its left.
+    x : pixels (px) of the first photo from its left.
     y : pixels from its top.
     """
 
