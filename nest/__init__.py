@@ -431,7 +431,7 @@ def coupon(machine: Machine, kind: str, *, formats: Sequence[str] = ()) -> Coupo
 def measured(kind: str, sizes: Sequence[float]) -> float:
     """The kerf or the offset in mm, from the sizes in mm measured on a coupon.
 
-    >>> round(measured("kerf", [102.2, 97.8]), 3)
+    >>> round(measured("kerf", [100.4, 96.0]), 3)
     0.4
 
     Raises
