@@ -78,6 +78,12 @@ class Node:
             raise self.wrong("one of " + ", ".join(choices))
         return self.value
 
+    def truth(self) -> bool:
+        """True or false."""
+        if not isinstance(self.value, bool):
+            raise self.wrong("true or false")
+        return self.value
+
     def number(self, low: float = -FARTHEST_POINT, high: float = FARTHEST_POINT) -> float:
         """A finite number from ``low`` to ``high``."""
         if isinstance(self.value, bool) or not isinstance(self.value, int | float):

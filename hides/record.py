@@ -11,7 +11,8 @@ outline    Polygon, one                none; inner rings are holes in the hide
 backbone   LineString, at most one     none
 flaw       Polygon, LineString, Point  flaw (a kind), face (through, grain, flesh),
                                        width in mm (of lines and points only), note
-reading    Point                       thickness in mm or "8 oz"; gauge
+reading    Point                       thickness in mm or "8 oz"; gauge; confirmed (true: it was
+                                       looked at again and counts, however odd)
 zone       Polygon                     name, thickness [least, most] in mm or "8-9 oz"
 stretch    LineString                  none; runs along the least stretch
 =========  ==========================  ==================================================
@@ -77,7 +78,7 @@ _ROLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "outline": (("Polygon",), ()),
     "backbone": (("LineString",), ()),
     "flaw": (("Polygon", "LineString", "Point"), ("flaw", "face", "width", "note")),
-    "reading": (("Point",), ("thickness", "gauge")),
+    "reading": (("Point",), ("thickness", "gauge", "confirmed")),
     "zone": (("Polygon",), ("name", "thickness")),
     "stretch": (("LineString",), ()),
 }
@@ -306,8 +307,8 @@ def _reading(found: Feature) -> Reading:
     low, high = _thickness(node)
     if low != high:
         raise node.wrong("one thickness", mend="A range belongs to a zone.")
-    place = _point(found)
-    return Reading(place.x, place.y, low)
+    place, confirmed = _point(found), found.properties.maybe("confirmed")
+    return Reading(place.x, place.y, low, confirmed.truth() if confirmed else False)
 
 
 def _zone(found: Feature) -> Zone:
@@ -433,13 +434,18 @@ def _features(hide: Hide) -> list[dict[str, object]]:
         *(feature(role, "LineString", line.tolist()) for role, line in lines),
         *(_zone_feature(zone) for zone in hide.zones),
         *(_flaw_feature(flaw) for flaw in hide.flaws),
-        *(feature("reading", "Point", [r.x, r.y], thickness=r.thickness) for r in hide.readings),
+        *(_reading_feature(reading) for reading in hide.readings),
     ]
 
 
 def _zone_feature(zone: Zone) -> dict[str, object]:
     span = [zone.low, zone.high]
     return feature("zone", "Polygon", rings_of(zone.polygon), name=zone.name, thickness=span)
+
+
+def _reading_feature(reading: Reading) -> dict[str, object]:
+    about = {"thickness": reading.thickness} | ({"confirmed": True} if reading.confirmed else {})
+    return feature("reading", "Point", [reading.x, reading.y], **about)
 
 
 def _flaw_feature(flaw: Flaw) -> dict[str, object]:

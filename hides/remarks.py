@@ -11,11 +11,13 @@ from shapely import Point, Polygon, box
 
 from hides.hide import Hide
 from hides.outline import Outline
+from hides.thickness import EVEN
 from hides.units import area_text
 
 AREA_DOUBT = 0.03  # buyers and sellers bargain over 2 to 3 % (common practice, no published source)
 FRAME_DOUBT = 0.1  # of length or depth
 FEW_READINGS = 10
+ROUGH = 1.15  # of the wave height of even leather: higher ones are spoken of
 BARE_SHARE = 0.01  # share of a hide that may go without a zone unremarked
 STRAIGHT_WITHIN = 25.0  # mm; so near to a line along the backbone a side's edge is straight
 MOSTLY_OFF = 0.5  # of a flaw
@@ -26,6 +28,11 @@ def remarks(hide: Hide) -> tuple[str, ...]:
     """All there is to remark on a hide, the weightier first."""
     found = (_of_area, _of_frame, _of_knowledge, _of_readings, _of_zones, _of_flaws)
     return tuple(sentence for about in found for sentence in about(hide))
+
+
+def of_readings(hide: Hide) -> tuple[str, ...]:
+    """What is to be remarked on a hide's readings alone, the weightier first."""
+    return (*_of_readings(hide), *_of_roughness(hide))
 
 
 def _of_area(hide: Hide) -> Iterator[str]:
@@ -82,17 +89,31 @@ def _of_knowledge(hide: Hide) -> Iterator[str]:
             f"Only {len(hide.readings)} readings: thickness is doubtful between them, and little "
             "leather will count as sure. 25 spread over the hide are good."
         )
+    yield from _of_roughness(hide)
+
+
+def _of_roughness(hide: Hide) -> Iterator[str]:
+    """Where the thickness varies faster than the readings can follow, how many more it takes."""
+    counted, waves = len(hide.thickness.counted), hide.thickness.waves
+    wanted = hide.thickness.wanted(hide.polygon)
+    if waves and waves[0] > ROUGH * EVEN and FEW_READINGS <= counted < wanted:
+        yield (
+            f"Thickness varies by ±{waves[0]:.2f} mm within shorter ways than the readings are "
+            f"apart, so it is doubtful between them and more readings are needed: {counted} count, "
+            f"about {wanted} spread over the hide would follow it."
+        )
 
 
 def _of_readings(hide: Hide) -> Iterator[str]:
     for at, (reading, off) in enumerate(
-        zip(hide.readings, hide.thickness.surprises(), strict=True)
+        zip(hide.readings, hide.thickness.surprises(), strict=True), start=1
     ):
         if off:
             yield (
                 f"Reading {at} at ({reading.x:.0f}, {reading.y:.0f}), {reading.thickness:.2f} mm, "
                 f"is {abs(off):.2f} mm {'more' if off > 0 else 'less'} than its neighbours "
-                "foretell. Measure it again."
+                "foretell, so it counts for nothing. Measure it again; if it is right, confirm it "
+                f"(croupon hide add --confirm {at})."
             )
         for zone in hide.zones:
             beyond = max(zone.low - reading.thickness, reading.thickness - zone.high)
@@ -124,7 +145,7 @@ def _of_zones(hide: Hide) -> Iterator[str]:
 
 
 def _of_flaws(hide: Hide) -> Iterator[str]:
-    for at, flaw in enumerate(hide.flaws):
+    for at, flaw in enumerate(hide.flaws, start=1):
         off = 1.0 - flaw.shape.intersection(hide.polygon).area / flaw.shape.area
         if off > MOSTLY_OFF:
             where, how = flaw.shape.centroid, "" if off > 0.999 else "mostly "

@@ -8,8 +8,14 @@ readings: a hide gauged once is known at one place only. What is known of a side
 reading (:class:`Regions`) steers the plane, which matters while readings are few.
 
 The constants below were chosen on made-up sides (``tests/bench/thickness.py``): with 25 spread
-readings nine tenths of the leather lie in the 90 % interval. :func:`suggest` says where the
-next readings would help most.
+readings nine tenths of the leather lie in the 90 % interval. Where the readings scatter more than
+even leather does, they are taken to be farther apart than the waves between them are long
+(:data:`SHORTER`): then the doubt grows at once beside a reading, and :meth:`ThicknessMap.wanted`
+says how many readings would follow such waves. :func:`suggest` says where the next readings would
+help most.
+
+A reading that the others do not foretell counts for nothing until it is confirmed
+(:meth:`ThicknessMap.surprises`).
 
 Gauges that follow ISO 2589 read to 0.01 mm under 49 kPa
 (:data:`hides.units.FOOT_PRESSURE`); squeezed by hand they repeat to about 0.05 mm
@@ -32,7 +38,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_solve, cholesky, solve_triangular
 from scipy.optimize import minimize
 from scipy.spatial.distance import cdist
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -50,10 +56,21 @@ LEVEL_DOUBT = 1.0  # mm, deviation of the plane's height about the mean reading
 SLOPE_DOUBT = 0.6e-3  # mm per mm, deviation of the plane's slopes about level
 WAVE_HEIGHT = (0.2, 0.3)  # mm, and spread of its logarithm
 WAVE_LENGTH = (180.0, 0.2)  # mm, and spread of its logarithm
+# Higher waves are shorter: the likely length falls with this power of the height above EVEN, as far
+# as there are readings to tell it. Set by hand so that the interval is honest on made-up sides with
+# waves of 90 to 400 mm.
+EVEN, SHORTER = 0.13, 6.0  # mm, wave height of even leather; and the power
+TELLING = 10  # so many readings tell of waves half of what any number does
 BELLY_DROP = (-0.6, 0.4)  # mm from butt to belly, and its deviation
 NECK_DROP = (-0.2, 0.15)  # mm from butt to neck, and its deviation
 BELLY_SPAN = (0.1, 1.0)  # of the depth: it thins between these, fastest round 0.55
 NECK_SPAN = (0.4, 1.0)  # of the length
+
+# The greatest chance that any reading of a sound side is taken for odd (Bonferroni's inequality, as
+# for outliers in Cook and Weisberg, Residuals and Influence in Regression, 1982, section 2.2.2;
+# from memory).
+FALSE_ALARMS = 0.02
+MOST_FLAGGED = 4  # one reading in so many at most: where more disagree, none can be told wrong
 
 THROAT = 20.0  # mm; nearer to the edge a gauge's foot doesn't stand wholly on leather
 PLACES_STEP = 40.0  # mm; grid of the places that are weighed for the next reading
@@ -99,11 +116,15 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One gauge reading: place and thickness in mm, hide frame."""
+    """One gauge reading: place and thickness in mm, hide frame.
+
+    ``confirmed``: it was looked at again and is right, however odd it looks.
+    """
 
     x: float
     y: float
     thickness: float
+    confirmed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +193,11 @@ class ThicknessMap:
     zones: tuple[Zone, ...] = ()
     regions: Regions | None = None
 
+    @cached_property
+    def counted(self) -> tuple[Reading, ...]:
+        """The readings that count: all but those that surprise."""
+        return tuple(r for r, off in zip(self.readings, self.surprises(), strict=True) if not off)
+
     @property
     def known(self) -> bool:
         """Whether anything at all is known of the thickness."""
@@ -218,22 +244,56 @@ class ThicknessMap:
         """Height and length in mm of the thickness's waves as fitted, None without readings."""
         return None if self._fit is None else (self._fit.height, self._fit.length)
 
-    @cached_property
-    def _fit(self) -> _Regression | None:
-        if not self.readings:
-            return None
-        places = np.array([(r.x, r.y) for r in self.readings], dtype=np.float64)
-        values = np.array([r.thickness for r in self.readings], dtype=np.float64)
-        return _Regression(places, values, self.regions)
+    def wanted(self, leather: Polygon) -> int:
+        """How many readings, spread evenly, it takes to follow the waves as they are fitted: one to
+        each square of two wave lengths, beyond which readings tell next to nothing of each other.
+        """
+        return 0 if self.waves is None else int(np.ceil(leather.area / (2 * self.waves[1]) ** 2))
 
     def surprises(self) -> FloatArray:
-        """How far each reading lies from what all others foretell there, mm; (readings,).
+        """How far readings lie from what all others foretell there, mm; (readings,).
 
-        Positive is thicker than foretold. Only differences beyond three times the foretold
-        deviation count, others are 0 (leave-one-out prediction, Rasmussen and Williams 2006,
-        equations 5.10 to 5.12).
+        Positive is thicker than foretold, 0 is a reading that counts. Looked at is the reading that
+        is most off in the leave-one-out prediction (Rasmussen and Williams 2006, equations 5.10 to
+        5.12). The map is then fitted anew without it, since a wrong reading makes the waves look
+        higher than they are. If it is no farther off that map than the most odd of so many sound
+        readings is but once in fifty sides (:data:`FALSE_ALARMS`), all is well; else it counts no
+        more, and the next is looked at. One that was confirmed is never looked at.
         """
-        return np.zeros(0) if self._fit is None else self._fit.surprises(3.0)
+        return self._sifted[1]
+
+    @property
+    def _fit(self) -> _Regression | None:
+        return self._sifted[0]
+
+    @cached_property
+    def _sifted(self) -> tuple[_Regression | None, FloatArray]:
+        """The regression through the readings that count, and the :meth:`surprises`."""
+        off = np.zeros(len(self.readings))
+        if not self.readings:
+            return None, off
+        places = np.array([(r.x, r.y) for r in self.readings], dtype=np.float64)
+        values = np.array([r.thickness for r in self.readings], dtype=np.float64)
+        open_ = np.array([not r.confirmed for r in self.readings])
+        counted = np.ones(len(values), dtype=bool)
+        fit = _Regression(places, values, self.regions)
+        for _ in range(len(values) // MOST_FLAGGED):
+            difference, deviation = fit.left_out()
+            by = np.zeros(len(values))
+            by[counted] = np.abs(difference) / deviation
+            suspect = int(np.argmax(np.where(open_, by, 0.0)))
+            if not by[suspect] or not open_[suspect]:
+                break
+            others = counted.copy()
+            others[suspect] = False
+            without = _Regression(places[others], values[others], self.regions)
+            mean, doubt = without.predict(places[[suspect]])
+            beyond = float(values[suspect] - mean[0])
+            limit = -ndtri(FALSE_ALARMS / 2 / counted.sum())
+            if abs(beyond) <= limit * np.hypot(doubt[0], GAUGE_NOISE):
+                break
+            off[suspect], counted, fit = beyond, others, without
+        return fit, off
 
 
 def chance_outside(mean: FloatArray, deviation: FloatArray, need: Need) -> FloatArray:
@@ -335,7 +395,11 @@ class _Regression:
         self.fixed = trend @ trend.T + GAUGE_NOISE**2 * np.eye(len(places))
         start = np.log([WAVE_HEIGHT[0], WAVE_LENGTH[0]])
         spread = np.array([WAVE_HEIGHT[1], WAVE_LENGTH[1]])
-        best = minimize(self._misfit, start, args=(start, spread), method="L-BFGS-B")
+        tries = (start, start - (0.0, 1.0))  # even leather, and rough
+        best = min(
+            (minimize(self._misfit, at, args=(start, spread), method="L-BFGS-B") for at in tries),
+            key=lambda found: float(found.fun),
+        )
         self.height, self.length = (float(v) for v in np.exp(best.x))
         self.factor = self._factor(best.x)
         self.weights = cho_solve((self.factor, True), self.residual)
@@ -356,11 +420,12 @@ class _Regression:
         before = _matern(cdist(points, points), self.height, self.length) + trend @ trend.T
         return np.asarray(before - explained.T @ explained, dtype=np.float64)
 
-    def surprises(self, limit: float) -> FloatArray:
-        """Leave-one-out differences beyond ``limit`` deviations, else 0."""
+    def left_out(self) -> tuple[FloatArray, FloatArray]:
+        """Of each reading how far it is off what the others foretell, with the waves as fitted to
+        all, and the deviation of that; (readings,) mm each.
+        """
         precision = np.diag(cho_solve((self.factor, True), np.eye(len(self.places))))
-        difference = self.weights / precision
-        return np.where(np.abs(difference) * np.sqrt(precision) > limit, difference, 0.0)
+        return self.weights / precision, 1.0 / np.sqrt(precision)
 
     def _predict(self, points: FloatArray) -> tuple[FloatArray, FloatArray]:
         trend = self._trend(points)
@@ -398,7 +463,9 @@ class _Regression:
         """Negative log of marginal likelihood times prior, up to a constant."""
         factor = self._factor(logs)
         whitened = solve_triangular(factor, self.residual, lower=True)
-        doubt = (logs - start) / spread
+        rough = max(0.0, float(logs[0]) - np.log(EVEN))
+        told = len(self.places) / (len(self.places) + TELLING)  # few readings tell little of waves
+        doubt = (logs - start + (0.0, SHORTER * told * rough)) / spread
         return float(
             0.5 * whitened @ whitened + np.log(np.diag(factor)).sum() + 0.5 * doubt @ doubt
         )

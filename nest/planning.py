@@ -216,6 +216,12 @@ def _checked(
 ) -> Planned:
     """The plan of one hide, once the checker passes it; searched for again if it does not."""
     hide, strap = filled.hide, filled.strap
+    if odd := len(hide.readings) - len(hide.thickness.counted):
+        said = (
+            *said,
+            f"{odd} of {len(hide.readings)} readings of {hide.name} are odd and do not "
+            f"count until they are confirmed (croupon hide check).",
+        )
     ids = {*left_out, *(kit.id for kit in filled.job.kits)}
     own = job.of(kit for kit in job.kits if kit.id in ids)
     for attempt in range(1, TRIES + 1):

@@ -95,7 +95,8 @@ def _gauge(options: argparse.Namespace) -> int:
         reach=options.reach,
     )
     made = nest.files(gauged, stem(options.hide, "hide"))
-    return report(options, nest.facts(gauged), nest.save(made, options.out, force=options.force))
+    written = nest.save(made, options.out, force=options.force)
+    return report(options, nest.facts(gauged), written, mind=gauged.remarks)
 
 
 def _add_targets(verbs: Verbs[argparse.ArgumentParser]) -> None:

@@ -10,7 +10,7 @@ from collections import Counter
 
 import numpy as np
 import shapely
-from shapely import LineString, MultiPoint, Point, box
+from shapely import LineString, Point, box
 from shapely.geometry.base import BaseGeometry
 
 from hides.flaws import FACES, FLAW_KINDS, Flaw, bars
@@ -18,6 +18,7 @@ from hides.hide import Hide
 from hides.outline import polygons_of
 from nest.draw.labels import Labels, has_room
 from nest.draw.palette import (
+    ALARM,
     BACKBONE,
     FADED,
     FLAW,
@@ -25,6 +26,7 @@ from nest.draw.palette import (
     HIDE_EDGE,
     HIDE_FILL,
     INK,
+    LEADER_DOT,
     LEATHER,
     NOTE,
     OTHER_HATCH,
@@ -33,10 +35,10 @@ from nest.draw.palette import (
     STRETCH,
     UMBER,
 )
-from nest.draw.rows import Row, note, swatch
+from nest.draw.rows import Row, note, stroke, swatch
 from nest.draw.sheet import Box, Pen, Sheet, Style
 from nest.draw.tints import draw_tints
-from nest.draw.words import Type
+from nest.draw.words import Type, Words
 
 DOT = 0.9  # page mm, width of a reading's dot
 TOLD_APART = 12.0  # page mm between the numbers of a ruler at least
@@ -45,6 +47,8 @@ STRETCH_TICK = 2.6  # page mm, length of one
 
 REGION = Type(9.0, UMBER, halo=LEATHER)
 READING = Type(NOTE.size, halo=LEATHER)
+STRUCK = Type(NOTE.size, ALARM, halo=LEATHER)
+STRIKE = Style(edge=ALARM, width=0.3)
 FLAW_CODE = Type(5.2, FLAW, bold=True, halo=PAPER)
 EDGE_WORD = Type(6.2, FADED, italic=True)
 
@@ -57,16 +61,41 @@ def draw_ground(pen: Pen, hide: Hide) -> None:
 
 
 def draw_readings(pen: Pen, hide: Hide, labels: Labels) -> None:
-    """Dot every gauge reading on the leather and write its thickness beside it."""
-    lie = [r for r in hide.readings if hide.polygon.dwithin(Point(r.x, r.y), 1.0)]
-    if not lie:
-        return
-    places = [(r.x, r.y) for r in lie]
-    pen.dots(places, DOT, Style(fill=INK), layer=6.0, name="readings")
-    labels.obstacles += polygons_of(MultiPoint(pen.at(places)).buffer(DOT / 2))
-    for reading in lie:
-        place = (reading.x, reading.y)
-        labels.near(pen, place, f"{reading.thickness:.2f}", READING, on_it=False, steps=2)
+    """Dot every gauge reading on the leather and write its thickness beside it; one that does not
+    count is struck out.
+    """
+    read = zip(hide.readings, hide.thickness.surprises(), strict=True)
+    lie = [(r, off) for r, off in read if hide.polygon.dwithin(Point(r.x, r.y), 1.0)]
+    for reading, off in lie:
+        place, look = (reading.x, reading.y), Style(fill=ALARM if off else INK)
+        pen.dots([place], DOT, look, layer=6.0, name="struck-out" if off else "reading")
+        labels.obstacles.append(Point(pen.at([place])[0]).buffer(DOT / 2))
+    for reading, off in lie:
+        place, words = (reading.x, reading.y), f"{reading.thickness:.2f}"
+        style = STRUCK if off else READING
+        written = labels.near(pen, place, words, style, on_it=False, steps=2)
+        if off:
+            strike_out(pen, place, written)
+
+
+def strike_out(pen: Pen, place: tuple[float, float], written: Words | None) -> None:
+    """Cross out a reading's dot, and the words beside it if there was room for any."""
+    for arm in (np.array([1.4, 1.4]), np.array([1.4, -1.4])):
+        dot = pen.at([place])[0]
+        pen.sheet.line([dot - arm, dot + arm], STRIKE, layer=9.5)
+    if written is not None:
+        left, low, right, high = written.box.bounds
+        middle = (low + high) / 2
+        pen.sheet.line([(left, middle), (right, middle)], STRIKE, layer=9.5)
+
+
+def reading_rows(hide: Hide, width: float) -> list[Row]:
+    """Legend rows ``width`` mm wide for the readings, and for those that don't count."""
+    rows = stroke(LEADER_DOT, "gauge reading, mm", width) if hide.readings else []
+    if count := len(hide.readings) - len(hide.thickness.counted):
+        words = f"{count} struck out: odd, so of no account until confirmed"
+        rows += stroke(STRIKE, words, width)
+    return rows
 
 
 def draw_stretch(pen: Pen, hide: Hide, avoid: BaseGeometry | None = None) -> None:

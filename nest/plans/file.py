@@ -370,7 +370,7 @@ def _mark(spot: Node) -> Mark:
     return Mark(
         kind=spot.get("kind").text(),
         points=spot.get("points").points(),
-        closed=_truth(spot.get("closed")),
+        closed=spot.get("closed").truth(),
         text=spot.get("text").text(),
     )
 
@@ -382,9 +382,9 @@ def _need(spot: Node) -> Need:
         return Need(
             low,
             high,
-            may_split=_truth(spot.get("may_split")),
+            may_split=spot.get("may_split").truth(),
             risk=risk,
-            unknown=_truth(unknown) if unknown else False,
+            unknown=unknown.truth() if unknown else False,
         )
     except InputError as error:
         raise error.at(place=spot.place) from None
@@ -402,7 +402,7 @@ def _remnant(found: Feature) -> Remnant:
 
 def _verdict(spot: Node) -> Verdict:
     return Verdict(
-        _truth(spot.get("passed")),
+        spot.get("passed").truth(),
         _whole(spot.get("findings")),
         spot.get("tolerance").number(),
         _whole(spot.get("version")),
@@ -432,10 +432,4 @@ def _numbers(spot: Node, count: int) -> list[float]:
 def _whole(spot: Node) -> int:
     if isinstance(spot.value, bool) or not isinstance(spot.value, int):
         raise spot.wrong("a whole number")
-    return spot.value
-
-
-def _truth(spot: Node) -> bool:
-    if not isinstance(spot.value, bool):
-        raise spot.wrong("true or false")
     return spot.value

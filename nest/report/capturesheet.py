@@ -18,7 +18,7 @@ from hides.outline import FloatArray
 from hides.units import area_text
 from nest.draw.book import pdf_of
 from nest.draw.labels import Labels
-from nest.draw.leather import FLAW_CODE, flaw_code
+from nest.draw.leather import FLAW_CODE, flaw_code, reading_rows, strike_out
 from nest.draw.palette import ALARM, FLAW, INK, PAPER, REMNANT, THREAD
 from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
 from nest.draw.sheet import Box, Pen, Sheet, Style
@@ -120,11 +120,13 @@ class _Overlay:
         labels.name([(f"?{n}", shape) for n, shape in enumerate(doubts, 1)], DOUBT_NUMBER)
         codes = [(flaw_code(flaw.kind), self._seen(flaw.shape)) for flaw in hide.flaws]
         labels.name(codes, FLAW_CODE)
-        for reading in hide.readings:
+        for reading, off in zip(hide.readings, hide.thickness.surprises(), strict=True):
             place = self._at(np.array([(reading.x, reading.y)]))[0]
             self.pen.dots([place], 1.1, READING_DOT, layer=6.0)
             words = f"{reading.thickness:.2f}"
-            labels.near(self.pen, place, words, ON_PHOTO, on_it=False, steps=2)
+            written = labels.near(self.pen, place, words, ON_PHOTO, on_it=False, steps=2)
+            if off:
+                strike_out(self.pen, place, written)
 
     def _ring(self, shape: Polygon, look: Style) -> None:
         for ring in (shape.exterior, *shape.interiors):
@@ -203,8 +205,7 @@ def _legend_rows(found: Captured) -> list[Row]:
     if found.doubtful:
         rows += stroke(DOUBT_EDGE, "mark that could not be read for sure", SIDEBAR)
     rows += stroke(SHEET_EDGE, "scale sheet that was read", SIDEBAR)
-    if found.hide.readings:
-        rows += stroke(Style(fill=INK), "gauge reading, mm", SIDEBAR)
+    rows += reading_rows(found.hide, SIDEBAR)
     words = f"Fine lines: every {TAPE_GRID:g} mm of the record, to check with a tape."
     return [*rows, *note(words, SIDEBAR)]
 

@@ -10,16 +10,18 @@ from shapely.geometry.base import BaseGeometry
 from hides.errors import InputError
 from hides.hide import Hide
 from hides.outline import FloatArray
+from hides.remarks import of_readings
 from hides.thickness import THROAT, Need, suggest
 from hides.units import THICKEST, area_text, parse_thickness
 from nest.draw import leather
 from nest.draw.book import KINDS, pictured
 from nest.draw.labels import Labels
-from nest.draw.palette import ALARM, BODY, INK, LEADER_DOT, LEAF, NOTE, PAPER, REMNANT, STRONG
-from nest.draw.rows import Row, cells, gap, head, note, pair, stack, stroke, swatch
+from nest.draw.palette import ALARM, BODY, INK, LEAF, NOTE, PAPER, REMNANT, STRONG
+from nest.draw.rows import Row, cells, gap, head, note, pair, stack, swatch
 from nest.draw.sheet import Pen, Sheet, Style
 from nest.draw.tints import NINETY, doubt_row, draw_doubt, draw_levels, ramp, tints_of
 from nest.draw.words import Type
+from nest.report.hidesheet import readings_text
 from nest.report.page import ISO_A, MARGIN, Page
 
 ENDINGS = tuple(f".gauge.{kind}" for kind in KINDS)
@@ -51,6 +53,11 @@ class Gauging:
     open: BaseGeometry
     places: FloatArray
     doubts: FloatArray
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What is odd in the readings, a sentence each."""
+        return of_readings(self.hide)
 
 
 def gauging(
@@ -106,7 +113,9 @@ def gauge_sheet(found: Gauging) -> Sheet:
     _draw(pen, found)
     side = [*_need_rows(found), *_place_rows(found), gap(2.0), head("Leather", SIDEBAR)]
     side += [*ramp(tints_of(hide), SIDEBAR), *doubt_row(hide, SIDEBAR)]
-    side += [*stroke(LEADER_DOT, "gauge reading, mm", SIDEBAR), gap(2.0)]
+    side += [*leather.reading_rows(hide, SIDEBAR), gap(2.0)]
+    for words in found.remarks:
+        side += [*note(words, SIDEBAR, Type(6.0, ALARM, bold=True)), gap(0.8)]
     side += leather.scale_bar(pen.scale, SIDEBAR)
     stack(page, side, page.side, page.top)
     return page
@@ -117,7 +126,7 @@ picture = gauge_sheet
 
 def facts(found: Gauging) -> dict[str, str]:
     """What is sure and what is not decided, and the places to gauge, mm along and across."""
-    told = {"name": found.hide.name, "readings": str(len(found.hide.readings))}
+    told = {"name": found.hide.name, "readings": readings_text(found.hide)}
     if found.need is not None:
         told["asked"] = need_text(found.need)
         told[f"sure to {found.confidence:.0%}"] = area_text(found.sure.area)
@@ -142,7 +151,7 @@ def need_text(need: Need) -> str:
 
 def _below(found: Gauging) -> str:
     asked = f"asked: {need_text(found.need)}" if found.need else "no thickness asked for"
-    return f"{asked}    ·    {len(found.hide.readings)} readings so far"
+    return f"{asked}    ·    {readings_text(found.hide, ' readings so far')}"
 
 
 def _draw(pen: Pen, found: Gauging) -> None:

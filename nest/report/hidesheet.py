@@ -10,7 +10,7 @@ from hides.units import area_text
 from nest.draw import leather
 from nest.draw.book import KINDS, pictured
 from nest.draw.labels import Labels
-from nest.draw.palette import BACKBONE, LEADER_DOT, STRETCH, ZONE_EDGE
+from nest.draw.palette import BACKBONE, STRETCH, ZONE_EDGE
 from nest.draw.rows import Row, gap, head, note, pair, stack, stroke
 from nest.draw.sheet import Pen, Sheet
 from nest.draw.tints import doubt_row, draw_doubt, draw_levels, ramp, tints_of
@@ -42,13 +42,21 @@ def facts(hide: Hide) -> dict[str, str]:
         "gross area": area_text(hide.gross_area),
         "usable area": area_text(hide.usable_area),
         "flaws": str(len(hide.flaws)),
-        "readings": _readings(hide),
+        "readings": readings_text(hide),
     }
     if hide.supplier_area:
         told["stamped area"] = area_text(hide.supplier_area)
     if hide.price and hide.paid is not None:
         told["price"] = f"{hide.paid:.2f} {hide.price.currency}"
     return told
+
+
+def readings_text(hide: Hide, word: str = "") -> str:
+    """How many; of a remnant most may lie off it, where its hide was, and some may not count."""
+    on = sum(hide.polygon.dwithin(Point(r.x, r.y), ON_IT) for r in hide.readings)
+    odd = len(hide.readings) - len(hide.thickness.counted)
+    off = f" ({on} on it)" if on < len(hide.readings) else ""
+    return f"{len(hide.readings)}{word}{off}" + (f", {odd} of no account" if odd else "")
 
 
 picture = hide_sheet
@@ -63,14 +71,8 @@ def _below(hide: Hide) -> str:
     facts = [f"{hide.piece}, {hide.tannage} tanned, grain side up"]
     if hide.parent:
         facts.append(f"cut from “{hide.parent}”")
-    facts.append(f"{len(hide.flaws)} flaws, {_readings(hide)} readings")
+    facts.append(f"{len(hide.flaws)} flaws, {readings_text(hide, ' readings')}")
     return "    ·    ".join(facts)
-
-
-def _readings(hide: Hide) -> str:
-    """How many; of a remnant most may lie off it, where its hide was."""
-    on = sum(hide.polygon.dwithin(Point(r.x, r.y), ON_IT) for r in hide.readings)
-    return f"{len(hide.readings)}" + (f" ({on} on it)" if on < len(hide.readings) else "")
 
 
 def _draw(pen: Pen, hide: Hide) -> None:
@@ -111,8 +113,7 @@ def _told(label: str, value: str, says: str) -> list[Row]:
 def _leather_rows(hide: Hide) -> list[Row]:
     rows = [head("Leather", SIDEBAR)]
     rows += [*ramp(tints_of(hide), SIDEBAR), *doubt_row(hide, SIDEBAR)]
-    if hide.readings:
-        rows += stroke(LEADER_DOT, "gauge reading, mm", SIDEBAR)
+    rows += leather.reading_rows(hide, SIDEBAR)
     for zone in hide.zones:
         words = f"{zone.name}: {zone.low:g} to {zone.high:g} mm, as given"
         rows += stroke(ZONE_EDGE, words, SIDEBAR)

@@ -4,10 +4,12 @@ r"""Thickness from few readings: how far off, how honest the doubt, how safe wha
 
 A field is a made-up side's thickness, drawn from what the trade says of sides and not from the
 regression's own covariance: a level, a thinner belly beyond a soft step, a shoulder that thins
-slowly, a thick rump, a tilt, two loose pockets behind the legs, and waves of 250 to 1200 mm.
-Readings have a gauge's scatter of 0.05 mm. Rows: how many readings, and where they were taken:
-spread evenly, at random, spread within 250 mm of the edge (what a gauge's arm may reach), or
-asked for: the first half at random, the others where ``hides.thickness.suggest`` wants them.
+slowly, a thick rump, a tilt, two loose pockets behind the legs, and waves of 250 to 1200 mm. A
+rough one has waves of 90 to 400 mm, which are 0.22 mm high and shorter than 25 readings are apart;
+:data:`hides.thickness.SHORTER` was chosen on other seeds than these. Readings have a gauge's
+scatter of 0.05 mm. Rows: how many readings, and where they were taken: spread evenly, at random,
+spread within 250 mm of the edge (what a gauge's arm may reach), or asked for: the first half at
+random, the others where ``hides.thickness.suggest`` wants them.
 
 Columns: root mean square error in mm over all fields, and of the worst field; the share of the
 leather whose thickness lies in the stated 90 % interval; the least thickness asked for is each
@@ -36,6 +38,9 @@ HIDES = ROOT / "shared" / "hides"
 STEP = 25.0  # mm, the grid on which a map is judged; that of ISO 11646's measuring machines
 NINETY = 1.6449, 1.2816  # deviations; standard normal quantiles of 0.95 and 0.90, from tables
 PLACES = ("spread", "random", "rim", "asked")
+WAVES, ROUGH_WAVES = (250, 1200), (90, 400)  # mm, shortest and longest
+ROUGH_SEEDS = 3000  # where the seeds of rough fields begin: the constants were chosen on lower ones
+ROUGH_HEIGHT = 0.22  # mm, deviation
 REACH = 250.0  # mm from the edge; "rim" is what a hand gauge's throat can reach
 
 Array = NDArray[np.float64]
@@ -58,6 +63,7 @@ class Field:
     seed: int
     length: float = 2200.0
     depth: float = 950.0
+    rough: bool = False
 
     def __call__(self, points: Array) -> Array:
         rng = np.random.default_rng(self.seed)
@@ -72,8 +78,10 @@ class Field:
             away = (points[:, 0] - leg * self.length) ** 2 + (points[:, 1] - 0.8 * self.depth) ** 2
             out -= rng.uniform(0, 0.25) * np.exp(-away / (2 * rng.uniform(90, 150) ** 2))
         height, count = rng.uniform(0.04, 0.12), 14
+        span = np.log(ROUGH_WAVES if self.rough else WAVES)
+        height = ROUGH_HEIGHT if self.rough else height
         for _ in range(count):
-            turn, wave = rng.uniform(0, 2 * np.pi, 2), np.exp(rng.uniform(*np.log((250, 1200))))
+            turn, wave = rng.uniform(0, 2 * np.pi, 2), np.exp(rng.uniform(*span))
             along = points @ np.array([np.cos(turn[0]), np.sin(turn[0])])
             out += height * np.sqrt(2 / count) * np.sin(2 * np.pi * along / wave + turn[1])
         return out
@@ -131,11 +139,11 @@ def judge(field: Field, leather: Polygon, known: ThicknessMap) -> Score:
     )
 
 
-def trial(seed: int, count: int, how: str, hides: Sequence[Hide]) -> Score:
+def trial(seed: int, count: int, how: str, hides: Sequence[Hide], *, rough: bool = False) -> Score:
     """Gauge one made-up side ``count`` times and judge the map."""
     rng = np.random.default_rng(1000 + seed)
     hide = hides[seed % len(hides)]
-    field = Field(seed)
+    field = Field(seed, rough=rough)
     if how == "asked":
         spots = places(rng, hide.polygon, count // 2, "random")
         so_far = replace(hide, zones=(), readings=gauged(field, spots, rng)).thickness
@@ -165,11 +173,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     options = parser.parse_args(arguments)
     hides = samples()
     print(f"{options.fields} made-up sides; errors in mm")
-    print("readings  places   error   worst  in 90 %  called  truly  worst")
-    for how in options.places:
-        for count in options.counts:
-            scores = [trial(seed, count, how, hides) for seed in range(options.fields)]
-            print(f"{count:8d}  {how:7s}{row(scores)}")
+    print("fields  readings  places   error   worst  in 90 %  called  truly  worst")
+    for rough in (False, True):
+        seeds = range(ROUGH_SEEDS * rough, ROUGH_SEEDS * rough + options.fields)
+        for how in options.places:
+            for count in options.counts:
+                scores = [trial(seed, count, how, hides, rough=rough) for seed in seeds]
+                print(f"{'rough' if rough else 'even':6s}  {count:8d}  {how:7s}{row(scores)}")
 
 
 if __name__ == "__main__":

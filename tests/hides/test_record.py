@@ -207,6 +207,7 @@ OPEN = [[[0, 0], [1000, 0], [1000, 600], [0, 600]]]
         (put("reading", thickness="8-9 oz"), "must be one thickness.* A range belongs to a zone"),
         (put("reading", thickness="8 lb"), r"\(reading\).thickness: '8 lb' is no thickness"),
         (put("reading", thickness=None), "'thickness' is missing"),
+        (put("reading", confirmed="yes"), r"\(reading\).confirmed: must be true or false, got"),
         (put("zone", thickness=[3.5, 3.2]), r"\(zone\).thickness: must be \[least, most\]"),
         (put("zone", thickness=[3.5]), "two numbers"),
         (put("zone", thickness=[-1, 3.2]), r"\(zone\).thickness\[0\]: must be a number from"),

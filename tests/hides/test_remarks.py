@@ -13,8 +13,9 @@ from shapely import Polygon, box
 from hides.hide import Hide, Price
 from hides.outline import Outline
 from hides.record import read
-from hides.remarks import remarks, straight
+from hides.remarks import of_readings, remarks, straight
 from hides.thickness import Reading, Zone
+from tests.bench import thickness as bench
 from tests.places import ROOT
 from tests.small_hides import SHEET, sheet, square_flaw
 
@@ -41,7 +42,7 @@ def test_a_complete_record_is_passed_without_remark() -> None:
         (replace(QUIET, zones=(), readings=(Reading(5, 5, 3.0),)), "Only 1 readings"),
         (
             replace(QUIET, zones=(), readings=ODD),
-            r"Reading 7 at \(500, 300\), 2.40 mm, is 1.00 mm less",
+            r"Reading 8 at \(500, 300\), 2.40 mm, is 1.00 mm less",
         ),
         (
             replace(QUIET, zones=(WHOLE, Zone("b", 2.0, 2.4, box(0, 0, 100, 100)))),
@@ -53,7 +54,7 @@ def test_a_complete_record_is_passed_without_remark() -> None:
         ),
         (
             replace(QUIET, flaws=(square_flaw("scar", 1500, 20, 30),)),
-            r"Flaw 0 \(scar\) at \(1515, 35\)",
+            r"Flaw 1 \(scar\) at \(1515, 35\)",
         ),
         (
             replace(QUIET, piece="side", outline=Outline.of(np.add(SHEET, (300, 400))), zones=()),
@@ -66,6 +67,31 @@ def test_what_looks_odd_is_said(hide: Hide, says: str) -> None:
     import re
 
     assert any(re.search(says, sentence) for sentence in remarks(hide))
+
+
+def test_rough_leather_is_told_with_how_many_readings_it_takes() -> None:
+    """25 readings of waves shorter than they are apart."""
+    rng, leather = np.random.default_rng(9), box(0, 0, 2200, 950)
+    spots = bench.places(rng, leather, 25, "spread")
+    outline = Outline.of(leather.exterior.coords)
+    about = {"piece": "side", "outline": outline, "price": PRICE}
+    even, rough = (
+        sheet(**about, readings=bench.gauged(bench.Field(9, rough=rough), spots, rng))
+        for rough in (False, True)
+    )
+    assert not any("more readings are needed" in words for words in remarks(even))
+    (said,) = [words for words in remarks(rough) if "more readings are needed" in words]
+    assert f"25 count, about {rough.thickness.wanted(leather)} spread" in said
+    assert of_readings(rough) == (said,)
+
+
+def test_an_odd_reading_is_told_with_what_to_do_and_confirmed_it_is_not() -> None:
+    """It counts for nothing until then."""
+    hide = replace(QUIET, zones=(), readings=ODD)
+    assert any("so it counts for nothing. Measure it again; if" in w for w in remarks(hide))
+    assert any("(croupon hide add --confirm 8)" in words for words in remarks(hide))
+    sure = tuple(replace(r, confirmed=r.thickness < 3) for r in ODD)
+    assert not any("foretell" in words for words in remarks(replace(hide, readings=sure)))
 
 
 def test_sample_hides_need_no_remark() -> None:
@@ -116,8 +142,8 @@ def test_straightness_is_a_length_along_the_backbone() -> None:
 @pytest.mark.parametrize(
     ("y", "says"),
     [
-        (-90.0, "Flaw 0 (scar) at (550, -40) lies mostly off the leather."),  # 90 % off
-        (-200.0, "Flaw 0 (scar) at (550, -150) lies off the leather."),
+        (-90.0, "Flaw 1 (scar) at (550, -40) lies mostly off the leather."),  # 90 % off
+        (-200.0, "Flaw 1 (scar) at (550, -150) lies off the leather."),
         (-40.0, ""),  # a flaw at the rim is drawn a little over it
     ],
 )

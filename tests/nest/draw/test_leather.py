@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 import shapely
-from shapely import box
+from shapely import LineString, box
 
 from hides.flaws import Flaw
 from hides.outline import Outline
@@ -243,3 +243,21 @@ def test_the_scale_bar_is_as_long_as_it_says(scale):
     assert drawn / scale == pytest.approx(float(end.removesuffix(" mm")))
     assert drawn <= 60.0
     assert height_of(rows) < 10.0
+
+
+def test_a_reading_that_counts_for_nothing_is_struck_out(tmp_path):
+    """On the picture and in the legend; the others are not."""
+    grid = [(x, y) for x in range(100, 1000, 200) for y in range(100, 600, 200)]
+    odd = tuple(Reading(x, y, 3.4 if (x, y) != (500, 300) else 4.4) for x, y in grid)
+    hide = small.hide(zones=(), readings=odd)
+    sheet, pen = view_of(hide)
+    leather.draw_readings(pen, hide, Labels(pen))
+    ids = ids_of(sheet, tmp_path)
+    assert (ids.count("struck-out"), ids.count("reading")) == (1, 14)
+    (word,) = [word for word in sheet.words if word.text == "4.40"]
+    lines = [
+        LineString(line.get_xydata()) for line in sheet.axes.lines if len(line.get_xdata()) > 1
+    ]
+    assert any(line.intersects(word.box) for line in lines)
+    stack(sheet, leather.reading_rows(hide, 60.0), 10.0, 130.0)
+    assert "1 struck out: odd, so of no account until confirmed" in said(sheet)
