@@ -79,7 +79,7 @@ def draw_readings(pen: Pen, hide: Hide, labels: Labels) -> None:
 
 
 def strike_out(pen: Pen, place: tuple[float, float], written: Words | None) -> None:
-    """Cross out a reading's dot, and the words beside it if there was room for any."""
+    """Cross out a reading's dot at ``place`` (mm, hide frame), and the words beside it if any."""
     for arm in (np.array([1.4, 1.4]), np.array([1.4, -1.4])):
         dot = pen.at([place])[0]
         pen.sheet.line([dot - arm, dot + arm], STRIKE, layer=9.5)
