@@ -54,7 +54,8 @@ class Pin:
     """A part that stays where it is: ``part`` is its id, the place as in a plan (mm, degrees).
 
     ``hide`` names the hide it lies on; empty where only one is offered. What is ``cut`` already
-    is not judged any more, and its leather is gone.
+    is not judged any more, and its leather is gone; ``label`` is what the plan that was cut calls
+    it.
     """
 
     part: str
@@ -63,6 +64,7 @@ class Pin:
     angle: float
     hide: str = ""
     cut: bool = False
+    label: str = ""
 
     @property
     def kit(self) -> str:

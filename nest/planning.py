@@ -224,6 +224,7 @@ def _checked(
         )
     ids = {*left_out, *(kit.id for kit in filled.job.kits)}
     own = job.of(kit for kit in job.kits if kit.id in ids)
+    before = {pin.part: pin.label for pin in own.pins if pin.label}
     for attempt in range(1, TRIES + 1):
         plan = Plan.of(
             own,
@@ -234,7 +235,7 @@ def _checked(
             remarks=said,
             bed_windows=bed_windows(hide, job.shift, job.keep),
         )
-        plan = replace(plan, remarks=(*plan.remarks, *said_of_cut(plan)))
+        plan = replace(plan, remarks=(*plan.remarks, *said_of_cut(plan, before)))
         findings = (*check(plan, hide), *too_near(plan, strap))
         if not findings:
             break

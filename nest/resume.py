@@ -60,13 +60,13 @@ def begun(job: Job, plan: Plan, labels: Sequence[str], hides: Sequence[Hide]) ->
         made = _made(old, cut, free.values())
         for one, own in made:
             free.pop(own.kit, None)
-            pins[own.id] = _pin(own, places[one.id], plan)
+            pins[own.id] = _pin(own, places[one.id], plan, names[one.id])
             remarks += _of_another_leather(names[one.id], one, own)
         spare = [one for one in cut if one not in [each for each, _ in made]]
         if spare:
             kits.append(_spare_kit(old, spare, {kit.id for kit in kits}))
             pins |= {
-                own.id: _pin(own, places[one.id], plan)
+                own.id: _pin(own, places[one.id], plan, names[one.id])
                 for one, own in zip(spare, kits[-1].parts, strict=True)
             }
             remarks.append(_counts_for_none(job, plan, old, [names[one.id] for one in spare]))
@@ -111,8 +111,8 @@ def _knife(kit: str) -> str:
     return re.sub(rf"-\d+({SPARE}( \d+)?)?$", "", kit)
 
 
-def _pin(wanted: Wanted, at: Placement, plan: Plan) -> Pin:
-    return Pin(wanted.id, at.x, at.y, at.angle, plan.hide_name, cut=True)
+def _pin(wanted: Wanted, at: Placement, plan: Plan, label: str) -> Pin:
+    return Pin(wanted.id, at.x, at.y, at.angle, plan.hide_name, cut=True, label=label)
 
 
 def _spare_kit(old: str, cut: Sequence[Wanted], taken: set[str]) -> Kit:

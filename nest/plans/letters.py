@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,10 +82,17 @@ def named(plan: Plan, label: str) -> Wanted:
     return labels[label]
 
 
-def said_of_cut(plan: Plan) -> tuple[str, ...]:
-    """What is to be known of the parts that are cut already: a sentence, or none."""
+def said_of_cut(plan: Plan, before: Mapping[str, str]) -> tuple[str, ...]:
+    """What is to be known of the parts that are cut already: a sentence, or none.
+
+    ``before`` is what the plan that was cut calls them, by id: letters may have changed since.
+    """
     cut = {placement.id for placement in plan.cut}
-    names = [label for label, wanted in labels_of(plan).items() if wanted.id in cut]
+    names = [
+        label if before.get(wanted.id, label) == label else f"{label} (was {before[wanted.id]})"
+        for label, wanted in labels_of(plan).items()
+        if wanted.id in cut
+    ]
     more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
     told = f"{', '.join(names[:MOST_NAMED])}{more}"
     return (f"Cut already, and not to be cut again: {told}.",) if names else ()
