@@ -571,7 +571,7 @@ def measure(
 
 
 def remnants(
-    plan: Plan, hide: Hide, *, name: str | None = None, wide: float | None = None
+    plan: Plan, hide: Hide, *, name: str | None = None, offcuts: float | None = None
 ) -> tuple[Recorded, ...]:
     """What a plan leaves of its hide, each piece as a hide of its own with all that is known of it.
 
@@ -581,7 +581,8 @@ def remnants(
     Parameters
     ----------
     name : of the piece, numbered where there are several; the hide's and "rest" unless given.
-    wide : also pieces from between the parts, as far as they are so many mm wide everywhere.
+    offcuts : also the clean pieces beside the parts that are so many mm wide at every place; the
+        plan's page names those of 60 mm.
 
     >>> week = read_week("shared/weeks/week-4.week.toml")
     >>> (planned,) = plan(week, effort=0.01)
@@ -593,10 +594,9 @@ def remnants(
     ------
     InputError : the plan places no part, leaves no piece of a dm², or was made for another hide.
     """
-    from nest import leftover
     from nest.report import recorded
 
-    return recorded.remnants(leftover.leftover(plan, hide, wide=wide), plan, hide, name)
+    return recorded.remnants(plan, hide, name, offcuts)
 
 
 def scale_sheets(paper: str = "a4") -> ScaleSheets:

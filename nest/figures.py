@@ -25,12 +25,9 @@ from hides.hide import Hide
 from hides.outline import FloatArray, polygons_of
 from hides.units import FT2, area_text
 from nest.bound import Bound, bound
-from nest.leftover import LEAST_PIECE, beyond, frontier_of
+from nest.leftover import LEAST_PIECE, beyond, frontier_of, offcuts
 from nest.plans import Plan, Remnant, keep_direction, placed_outline
 
-# mm; an offcut has room for a disc so wide at every place, as a belt loop or a key fob asks for.
-# Common practice, no published source.
-OFFCUT_WIDTH = 60.0
 CIRCLE_TOLERANCE = 0.5  # mm; how closely the largest circle is found
 
 
@@ -239,8 +236,7 @@ class _Split:
         line = _lines(edge.intersection(hide.polygon))
         used, frontier = hide.gross_area - float(left.area), frontier_of(plan)
         places = _places(np.array(keep_direction(plan.keep)), frontier, line)
-        offcuts = _offcuts(plan, hide.clean.difference(end))
-        return cls(frontier, used, remnants, offcuts, line, places)
+        return cls(frontier, used, remnants, offcuts(plan, hide), line, places)
 
     def numbers(self) -> dict[str, float | None]:
         areas = [remnant.polygon.area for remnant in self.remnants]
@@ -273,20 +269,6 @@ def _places(u: FloatArray, frontier: float, line: MultiLineString) -> dict[str, 
         x, _ = max(shapely.get_coordinates(line), key=lambda end: abs(end[1]))
         places["cut_line_belly"] = float(x)
     return places
-
-
-def _offcuts(plan: Plan, clean: BaseGeometry) -> tuple[Polygon, ...]:
-    """The pieces of clean leather beside the parts that are large enough, the largest first.
-
-    A place belongs to one if a disc of :data:`OFFCUT_WIDTH` round some place near it lies wholly
-    in what is free (an opening: Serra, Image Analysis and Mathematical Morphology, 1982, cited
-    from memory).
-    """
-    taken = [placed_outline(plan, p).polygon.buffer(plan.gap) for p in plan.lying]
-    free = clean.difference(shapely.union_all(taken))
-    opened = free.buffer(-OFFCUT_WIDTH / 2).buffer(OFFCUT_WIDTH / 2).intersection(free)
-    pieces = [piece for piece in polygons_of(opened) if piece.area >= LEAST_PIECE]
-    return tuple(sorted(pieces, key=lambda piece: -piece.area))
 
 
 def _named(pieces: Sequence[Polygon], hide: Hide) -> tuple[Offcut, ...]:

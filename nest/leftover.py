@@ -3,7 +3,8 @@
 The frontier is the straight line across the hide, square to the keep direction
 (:func:`nest.plans.keep_direction`), that touches the part lying farthest towards the end that is
 kept, one that is cut already among them. Beyond it lies what remains in one piece; a strap that
-the plan was asked to leave is a piece of its own; and between the parts there may be more.
+the plan was asked to leave is a piece of its own; and large pieces beside the parts, the offcuts,
+stay usable too.
 :func:`hides.piece.piece_of` makes a hide of each.
 """
 
@@ -12,13 +13,17 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
-from hides.outline import grown, polygons_of
+from hides.outline import polygons_of
 from hides.units import DM2
 from nest.errors import PlanError
 from nest.plans import TOLERANCE, Plan, keep_direction, placed_outline
 
+# mm; an offcut has room for a disc so wide at every place, as a belt loop or a key fob asks for.
+# Common practice, no published source.
+OFFCUT_WIDTH = 60.0
 LEAST_PIECE = DM2  # mm²; a smaller piece is waste: it holds no part of a sheath
 
 
@@ -46,14 +51,11 @@ def beyond(plan: Plan, hide: Hide) -> Polygon:
     return Polygon([s * u + t * across for s, t in corners])
 
 
-def leftover(plan: Plan, hide: Hide, *, wide: float | None = None) -> tuple[Polygon, ...]:
-    """The pieces that a plan leaves of its hide, mm in its frame, of a dm² or more.
+def leftover(plan: Plan, hide: Hide) -> tuple[Polygon, ...]:
+    """The pieces that a plan keeps of its hide, mm in its frame, offcuts left out.
 
-    Straps first, as they were asked for, then what lies beyond the frontier, the largest first.
-
-    Parameters
-    ----------
-    wide : also pieces from between the parts, as far as they are so many mm wide everywhere.
+    Straps first, as they were asked for, then what lies beyond the frontier in pieces of a dm² or
+    more, the largest first.
 
     Raises
     ------
@@ -61,18 +63,29 @@ def leftover(plan: Plan, hide: Hide, *, wide: float | None = None) -> tuple[Poly
     """
     if not plan.lying:
         raise PlanError("the plan places no part, so all of the hide is left.")
-    line = beyond(plan, hide)
-    whole = hide.polygon.intersection(line)
-    straps = [
-        remnant.polygon
-        for remnant in plan.remnants
-        if not whole.buffer(TOLERANCE).contains(remnant.polygon)
-    ]
-    kept = shapely.union_all(straps)
-    pieces = [*straps, *polygons_of(whole.difference(kept))]
-    if wide is not None:
-        parts = shapely.union_all([placed_outline(plan, one).polygon for one in plan.lying])
-        rest = hide.polygon.difference(shapely.union_all([line, parts, kept]))
-        opened = grown(grown(rest, -wide / 2), wide / 2).intersection(rest)
-        pieces += polygons_of(opened)
-    return tuple(piece for piece in pieces if piece.area >= LEAST_PIECE)
+    whole = hide.polygon.intersection(beyond(plan, hide))
+    straps = _straps(plan, whole)
+    rest = polygons_of(whole.difference(shapely.union_all(straps)))
+    return (*straps, *(piece for piece in rest if piece.area >= LEAST_PIECE))
+
+
+def offcuts(plan: Plan, hide: Hide, wide: float = OFFCUT_WIDTH) -> tuple[Polygon, ...]:
+    """The pieces of clean leather beside the parts that are large enough, the largest first, mm.
+
+    A place belongs to one if a disc ``wide`` mm across round some place near it lies wholly in
+    what is free (an opening: Serra, Image Analysis and Mathematical Morphology, 1982, cited from
+    memory).
+    """
+    end = beyond(plan, hide)
+    taken = [placed_outline(plan, p).polygon.buffer(plan.gap) for p in plan.lying]
+    taken += [end, *_straps(plan, hide.polygon.intersection(end))]
+    free = hide.clean.difference(shapely.union_all(taken))
+    opened = free.buffer(-wide / 2).buffer(wide / 2).intersection(free)
+    pieces = [piece for piece in polygons_of(opened) if piece.area >= LEAST_PIECE]
+    return tuple(sorted(pieces, key=lambda piece: -piece.area))
+
+
+def _straps(plan: Plan, whole: BaseGeometry) -> list[Polygon]:
+    """What the plan keeps that isn't part of ``whole``, all that lies beyond the frontier."""
+    near = whole.buffer(TOLERANCE)
+    return [one.polygon for one in plan.remnants if not near.contains(one.polygon)]

@@ -245,9 +245,9 @@ def _checked(
             raise NoPlan(_refused(findings, hide))
         filled = again
     least = bound_of(plan, hide)
-    figures = measure(plan, hide, least)
-    if strap:
-        figures = replace(figures, remnants=(*figures.remnants, remnant_of(strap)))
+    kept = (remnant_of(strap),) if strap else ()
+    figures = measure(replace(plan, remnants=kept), hide, least)
+    figures = replace(figures, remnants=(*figures.remnants, *kept))
     plan = replace(plan, figures=figures.numbers, remnants=figures.remnants, check=verdict(()))
     plan = as_filed(plan)
     trace, work = filled.layout.trace, filled.layout.work

@@ -273,14 +273,15 @@ def _add_remnant(verbs: Verbs[argparse.ArgumentParser]) -> None:
     remnant.add_argument("--hide", type=Path, help="the hide's record (where the plan says it is)")
     remnant.add_argument("--name", help="what you call it (the hide's name and 'rest')")
     remnant.add_argument(
-        "--wide", type=positive, metavar="MM",
-        help="also pieces from between the parts, as far as they are so wide everywhere",
+        "--offcuts", type=positive, nargs="?", const=60.0, metavar="MM",
+        help="also clean pieces beside the parts, so wide at every place (60: those that the plan "
+        "names)",
     )  # fmt: skip
 
 
 def _remnant(options: argparse.Namespace) -> int:
     plan, hide = nest.read_plan(options.plan, options.hide)
-    found = nest.remnants(plan, hide, name=options.name, wide=options.wide)
+    found = nest.remnants(plan, hide, name=options.name, offcuts=options.offcuts)
     made: dict[str, bytes] = {}
     for one in found:
         made |= nest.files(one, "-".join(re.findall(r"\w+", one.hide.name.lower())))

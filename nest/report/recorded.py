@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-
-from shapely import Polygon
 
 from hides import record
 from hides.errors import InputError
@@ -13,6 +10,7 @@ from hides.hide import Hide
 from hides.piece import piece_of
 from hides.remarks import remarks as odd
 from nest.draw.sheet import Sheet
+from nest.leftover import leftover, offcuts
 from nest.plans import Plan
 from nest.report import hidesheet
 
@@ -33,19 +31,25 @@ class Recorded:
 
 
 def remnants(
-    pieces: Sequence[Polygon], plan: Plan, hide: Hide, name: str | None = None
+    plan: Plan, hide: Hide, name: str | None = None, wide: float | None = None
 ) -> tuple[Recorded, ...]:
-    """Pieces (mm, the hide's frame) that a plan leaves of a hide, recorded as hides of their own.
+    """What a plan leaves of a hide, recorded as hides of their own; its offcuts ``wide`` mm at
+    every place too, if that is given.
 
     Raises
     ------
-    InputError : there is none.
+    InputError : nothing is left, or the plan places no part.
     """
+    pieces = leftover(plan, hide)
+    stem = f"{hide.name} rest" if name is None else name
+    names = [stem] if len(pieces) == 1 else [f"{stem} {n}" for n in range(1, len(pieces) + 1)]
+    if wide is not None:
+        small = offcuts(plan, hide, wide)
+        pieces = (*pieces, *small)
+        names += [f"{name or hide.name} offcut {n}" for n in range(1, len(small) + 1)]
     if not pieces:
         raise InputError(f"the plan of {plan.name} leaves no piece of a dm² of {hide.name}.")
-    stem = name or f"{hide.name} rest"
-    names = [stem] if len(pieces) == 1 else [f"{stem} {n}" for n in range(1, len(pieces) + 1)]
-    said = f"Cut from {hide.name} once the plan of {plan.name} is cut, and the line."
+    said = f"There once the plan of {plan.name} is cut from {hide.name}, and the line."
     return tuple(
         Recorded(piece_of(hide, piece, one), (said,))
         for piece, one in zip(pieces, names, strict=True)

@@ -6,7 +6,7 @@ import pytest
 from shapely import box, union_all
 
 from nest.errors import PlanError
-from nest.leftover import LEAST_PIECE, beyond, frontier_of, leftover
+from nest.leftover import LEAST_PIECE, beyond, frontier_of, leftover, offcuts
 from nest.plans import Remnant, placed_outline
 from tests.small import hide, plan
 
@@ -28,25 +28,24 @@ def test_what_is_cut_already_is_not_left_over():
     begun = replace(of, cut=of.placements[2:3], placements=(*of.placements[:2], *of.placements[3:]))
     assert beyond(begun, hide()).equals(beyond(of, hide()))
     gone = placed_outline(of, of.placements[2]).polygon
-    pieces = leftover(begun, hide(), wide=40.0)
-    assert len(pieces) > 1
-    assert union_all(pieces).intersection(gone).area == pytest.approx(0.0, abs=1e-6)
+    pieces = offcuts(begun, hide(), 40.0)
+    assert pieces
+    assert union_all(pieces).distance(gone) >= begun.gap - 0.01
 
 
-def test_pieces_between_parts_are_as_wide_as_asked():
-    """Above the parts the small hide is bare from y = 360 or so on to its edge."""
+def test_offcuts_are_as_wide_as_asked_and_clean():
+    """Above the parts the small hide is bare from y = 360 or so to its edge, but for the scar."""
     of = plan()
-    first, *between = leftover(of, hide(), wide=100.0)
+    (rest,), found = leftover(of, hide()), offcuts(of, hide(), 100.0)
     parts = union_all([placed_outline(of, one).polygon for one in of.placements])
-    assert first.equals(leftover(of, hide())[0])
-    assert between
-    for piece in between:
+    assert found
+    for piece in found:
         assert piece.area >= LEAST_PIECE
         assert piece.buffer(-49.0).buffer(49.5).buffer(0.5).contains(piece)
-        assert piece.intersection(parts).area == pytest.approx(0.0, abs=1e-6)
-        assert piece.intersection(first).area == pytest.approx(0.0)
-    assert union_all(between).contains(box(40, 420, 370, 560))
-    assert len(leftover(of, hide(), wide=590.0)) == 1
+        assert piece.distance(parts) >= of.gap - 0.01
+        assert piece.intersection(rest).area == pytest.approx(0.0, abs=1e-6)
+    assert union_all(found).contains(box(40, 420, 370, 560))
+    assert offcuts(of, hide(), 590.0) == ()
 
 
 def test_a_strap_among_the_parts_is_a_piece_and_one_beyond_is_not_told_twice():
@@ -56,6 +55,7 @@ def test_a_strap_among_the_parts_is_a_piece_and_one_beyond_is_not_told_twice():
     strap, rest = leftover(of, hide())
     assert strap.equals(beside)
     assert rest.contains(past)
+    assert all(piece.intersection(beside).area < 1e-6 for piece in offcuts(of, hide()))
 
 
 def test_a_plan_without_parts_leaves_the_whole_hide_and_says_so():
