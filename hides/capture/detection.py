@@ -19,6 +19,7 @@ from hides.outline import FloatArray
 FEWEST_SHEETS = 3  # fewer leave the lens free
 GOOD_SHEETS = 4
 FEWEST_CORNERS = 4  # of the six crossings of a sheet
+DARK = 60.0  # of 255: where the brightest of a photo, its paper, is no brighter, it is dark
 BLURRED = 0.33  # gradients at full size over those at an eighth; in focus 0.5 and more
 
 Markers = dict[int, list[FloatArray]]
@@ -109,7 +110,7 @@ def _together(sheet: targets.Sheet, finds: Markers) -> dict[int, FloatArray]:
 
 
 def check_enough(grey: Pixels, count: int, partly: int) -> None:
-    """Refuse a photo with too few sheets, and say whether it is blurred.
+    """Refuse a photo with too few sheets, and say whether it is too dark, or blurred.
 
     ``count`` is the number of those read, ``partly`` that of those seen in part.
     """
@@ -121,6 +122,11 @@ def check_enough(grey: Pixels, count: int, partly: int) -> None:
         f"Lay {GOOD_SHEETS} or more of the sheets that `croupon hide targets` prints around the "
         "hide, all of each in view, flat and evenly lit."
     )
+    if np.percentile(grey[::4, ::4], 99.5) < DARK:
+        raise InputError(
+            f"the photo is too dark; {found} can be read in it{hidden}.",
+            mend="Take it again in more light: daylight or lamps from all sides, no flash.",
+        )
     if _sharpness(grey) < BLURRED:
         raise InputError(
             f"the photo is blurred; {found} can be read in it{hidden}.",

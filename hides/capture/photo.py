@@ -7,9 +7,11 @@ since half of a hide would be missing without a word.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import io
 import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -33,8 +35,8 @@ FILM_DIAGONAL = 43.267  # mm, of the 36 x 24 mm frame that EXIF's 35 mm focal le
 _HEIF = {b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1"}
 _AVIF = {b"avif", b"avis"}
 _AS_JPEG = (
-    "Send or export it as JPEG. On an iPhone: Settings, Camera, Formats, Most Compatible "
-    "takes JPEG from then on."
+    "Send or export it as JPEG; the camera's settings have a choice of format, mostly called "
+    "compatible, that takes JPEG from then on."
 )
 
 
@@ -71,7 +73,7 @@ def read(path: Path) -> Photo:
         told by name), damaged or cut off, too many or too few pixels, a kind of pixels that
         photos don't have.
     """
-    data = read_whole(path, LARGEST_PHOTO)
+    data = read_whole(path, LARGEST_PHOTO, f"The photo is too large. {_SMALLER}")
     with placed(file=path):
         return _decoded(data, path)
 
@@ -112,11 +114,13 @@ def _opened(data: bytes) -> Image.Image:
     if brand in _AVIF:
         raise InputError("this is an AVIF picture, which can't be read here.", mend=_AS_JPEG)
     try:
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), _own_limit():
             warnings.simplefilter("ignore")
             image = Image.open(io.BytesIO(data), formats=PHOTO_FORMATS)
     except Image.DecompressionBombError:
-        raise InputError("the picture claims far too many pixels.", mend=_SMALLER) from None
+        raise InputError(
+            "the photo is too large: it claims far too many pixels.", mend=_SMALLER
+        ) from None
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError):
         told = "a video" if brand else "not a picture that can be read here"
         raise InputError(
@@ -130,12 +134,26 @@ def _opened(data: bytes) -> Image.Image:
     return image
 
 
-_SMALLER = f"Photos have up to {MOST_PIXELS / 1e6:.0f} megapixels; 12 are plenty."
+@contextlib.contextmanager
+def _own_limit() -> Iterator[None]:
+    """Pillow refuses from 179 megapixels on, and some phones' photos are larger."""
+    usual = Image.MAX_IMAGE_PIXELS
+    Image.MAX_IMAGE_PIXELS = int(MOST_PIXELS)
+    try:
+        yield
+    finally:
+        Image.MAX_IMAGE_PIXELS = usual
+
+
+_SMALLER = (
+    f"Photos have up to {MOST_PIXELS / 1e6:.0f} megapixels and {LARGEST_PHOTO / 1e6:.0f} MB; 12 "
+    "megapixels as an ordinary JPEG are plenty."
+)
 
 
 def _check_size(width: int, height: int) -> None:
     if width * height > MOST_PIXELS:
-        raise InputError(f"the picture has {width} x {height} pixels.", mend=_SMALLER)
+        raise InputError(f"the photo is too large: {width} x {height} pixels.", mend=_SMALLER)
     if min(width, height) < LEAST_SIDE:
         raise InputError(
             f"the picture has only {width} x {height} pixels; the sheets can't be read in it.",

@@ -204,6 +204,14 @@ def test_a_blurred_photo_is_told_from_one_without_sheets(shot):
         locate(replace(photo(shot), pixels=pixels))
 
 
+def test_a_dark_photo_is_said_to_be_dark(shot):
+    """Not that its sheets can't be read, which would send the user looking for them."""
+    noise = np.random.default_rng(1).normal(0, 3, shot.pixels.shape)
+    pixels = (shot.pixels * 0.03 + noise).clip(0, 255).astype(np.uint8)
+    with pytest.raises(InputError, match="the photo is too dark"):
+        locate(replace(photo(shot), pixels=pixels))
+
+
 def test_a_sheet_laid_twice_is_named(shot):
     """A copy of a sheet's pixels elsewhere in the picture."""
     sheet = shot.sheets[0]
