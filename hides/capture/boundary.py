@@ -49,6 +49,7 @@ FEWEST_GUIDE = 8
 GUIDE_OFF = 12.0  # mm that the edge may lie off a guide at its points; rough ones are 3 mm off
 GUIDE_SAG = 0.6  # and between them, of what a line misses a point by that it was not told
 GUIDE_FAR = 60.0  # mm; at most
+LONG_GAP = 2.0  # times the shorter gap beside it; a longer one of a guide is taken as straight
 GUIDE_STEPS = 40  # points of the line from one of the guide to the next
 BIASED = 0.006  # of the area; more between edge and guide on the whole is doubted, if it is
 CERTAIN = 2.5  # deviations of the mean of the guide's points from nothing
@@ -143,9 +144,7 @@ def _agreed(look: Coarse) -> tuple[list[list[Mask]], list[Mask]]:
 
 
 def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArray) -> Traced:
-    line, reach = _through(guide)
-    leash = edge.Leash(flat.to_pixels(line), reach)
-    ring = edge.settled(flat.pixels, leash.line, flat.scale, leash)
+    leash, ring = _followed(flat, sheets, guide)
     outline = _outline_of(flat, ring)
     for paper in sheets:
         shared = paper.intersection(outline.polygon)
@@ -156,6 +155,23 @@ def _guided(flat: Flat, look: Coarse, sheets: Sequence[Polygon], guide: FloatArr
         raise fault
     doubts = (*_off_guide(outline, guide), *_unsupported(flat, look, ring, GUIDED))
     return Traced(_outline_of(flat, _kept_to(leash.line, flat, ring)), doubts)
+
+
+def _followed(
+    flat: Flat, sheets: Sequence[Polygon], guide: FloatArray
+) -> tuple[edge.Leash, FloatArray]:
+    """The edge along a smooth line through the guide or along straight ones, whichever the
+    colours bear out better, and that line: points at corners only are meant straight.
+    """
+    papers, found = shapely.union_all(sheets), []
+    for line, reach in (_through(guide), _straight(guide)):
+        leash = edge.Leash(flat.to_pixels(line), reach)
+        ring = edge.settled(flat.pixels, leash.line, flat.scale, leash)
+        free = shapely.LinearRing(flat.to_floor(ring)).disjoint(
+            papers
+        )  # paper's edge is clear, too
+        found.append((free, edge.support(flat.pixels, ring, flat.scale).mean(), leash, ring))
+    return max(found, key=lambda each: each[:2])[2:]
 
 
 def _kept_to(line: FloatArray, flat: Flat, ring: FloatArray) -> FloatArray:
@@ -171,6 +187,8 @@ def _through(guide: FloatArray) -> tuple[FloatArray, FloatArray]:
 
     Both (n, 2) and (n,) mm: :data:`GUIDE_OFF` at the points, and more between them where the
     line bends: there a point tells how far the line through its neighbours would have missed it.
+    A gap much longer than those beside it is meant to be straight, where a smooth line would
+    swing out.
     """
     if guide.ndim != 2 or guide.shape[1:] != (2,) or len(guide) < FEWEST_GUIDE:
         raise InputError(
@@ -185,8 +203,20 @@ def _through(guide: FloatArray) -> tuple[FloatArray, FloatArray]:
     steps = along[:-1, None] + np.diff(along)[:, None] * share
     missed = np.array([_missed(points, i) for i in range(len(points))])
     between = np.maximum(missed, np.roll(missed, -1))[:, None] * 4 * share * (1 - share)
-    reach = np.minimum(GUIDE_OFF + GUIDE_SAG * between, GUIDE_FAR)
-    return spline(steps.ravel()), reach.ravel()
+    gap = np.hypot(*np.diff(closed, axis=0).T)
+    beside = np.minimum(np.roll(gap, 1), np.roll(gap, -1))
+    bend = np.minimum(LONG_GAP * beside / gap, 1.0)[:, None] ** 2
+    chord = closed[:-1, None] + np.diff(closed, axis=0)[:, None] * share[:, None]
+    line = chord + bend[..., None] * (spline(steps) - chord)
+    reach = np.minimum(GUIDE_OFF + GUIDE_SAG * bend * between, GUIDE_FAR)
+    return line.reshape(-1, 2), reach.ravel()
+
+
+def _straight(guide: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The straight lines of a guide, and how far off them the edge may lie, as above."""
+    ring = shapely.segmentize(Outline.of(guide).polygon.exterior, GUIDE_OFF)
+    line = shapely.get_coordinates(ring)[:-1]
+    return line, np.full(len(line), GUIDE_OFF)
 
 
 def _missed(points: FloatArray, which: int) -> float:

@@ -294,3 +294,22 @@ def test_in_whole_photos_the_outline_is_true_or_doubted(floor, leather):
     assert found.doubts or abs(area_error(found, truth)) < 0.012
     helped = trace(flat, papers_of(shot), guide(truth))
     assert abs(area_error(helped, truth)) < 0.008
+
+
+@pytest.mark.parametrize(("seed", "floor"), [(1015, "wood"), (1016, "brick"), (1019, "rug")])
+def test_a_guide_at_the_corners_only_is_followed_as_well_as_its_own_straight_lines(seed, floor):
+    """Few points where the edge turns, and none on a long straight backbone: a smooth line through
+    them swings out by up to 60 mm there, and an edge of the floor was taken for the hide's.
+    """
+    shot = scene(seed, floor=floor, leather="tan", size=3.0)
+    true = Polygon(shot.outline)
+    corners = np.array(true.exterior.simplify(15.0).coords)[:-1]
+    rough = corners + np.random.default_rng(seed).normal(0, 3.0, corners.shape)
+    found = trace(flattened(shot), papers_of(shot), rough)
+
+    def off(shape: Polygon) -> float:
+        ring = shapely.points(shapely.segmentize(shape.exterior, 5.0).coords)
+        return float(np.percentile(shapely.distance(ring, true.exterior), 95))
+
+    assert off(found.outline.polygon) <= off(Polygon(rough))
+    assert abs(found.outline.area / true.area - 1) < 0.012

@@ -196,7 +196,7 @@ def test_a_photo_within_the_limit_that_is_told_is_read(tmp_path, monkeypatch):
 
 def test_too_many_bytes_are_refused(tmp_path, monkeypatch):
     monkeypatch.setattr(photo, "LARGEST_PHOTO", 1000)
-    with pytest.raises(InputError, match="MB, more than .* The photo is too large"):
+    with pytest.raises(InputError, match=r"MB, more than .* The photo is too large"):
         read(saved(tmp_path, picture()))
 
 
