@@ -163,6 +163,7 @@ def facts(sheath: Sheath) -> dict[str, str]:
         "loop seams": f"{f.loop_seam:.0f} mm, {f.loop_stitches} stitches, "
         f"{f.loop_thread / 1000:.2f} m of thread",
         "backstitches": f"{BACKSTITCHES} at each end of each seam, counted in the thread",
+        "welt when closed": f"its seam is {_welt_seam(sheath)} than flat",
         "welt trim": f"{f.welt_trim:.1f} mm",
         "retention": told(f.retention),
         **{f"{kind} area": area_text(area) for kind, area in f.areas.items()},
@@ -458,7 +459,16 @@ def _cut_rows(sheath: Sheath) -> list[Row]:
     rows += _note(rule)
     rows.append(pair("Welt stands out of the throat", f"{facts.welt_trim:g} mm", SIDEBAR))
     rows += _note("trim it flush when the glue has set")
+    rows.append(pair("Welt's seam when closed", f"{_welt_seam(sheath)} than flat", SIDEBAR))
+    rows += _note("glue it from the tip on, hole on hole: the difference comes out at the throat")
     return [*rows, gap(0.6), *_caution("Glue fumes: air the room and follow the label.")]
+
+
+def _welt_seam(sheath: Sheath) -> str:
+    """The length of the welt's seam when the sheath is closed, against flat."""
+    f = sheath.facts
+    way = "longer" if f.welt_longer > 0 else "shorter"
+    return f"{f.seam + f.welt_longer:.1f} mm, {abs(f.welt_longer):.1f} mm {way}"
 
 
 def _sew_rows(sheath: Sheath) -> list[Row]:

@@ -104,6 +104,8 @@ class Channel:
     available : what the pattern gives.
     slack : available less needed, square to the inner line.
     room : the channel with its mirror image over the fold, open beyond the throat.
+    folded : the same in the plane of the welt when the sheath is closed: what goes round a thick
+        handle is gone from the depth there.
     """
 
     lie: Lie
@@ -116,6 +118,7 @@ class Channel:
     available: FloatArray
     slack: FloatArray
     room: Polygon
+    folded: Polygon
 
     def inner(self, x: float) -> float:
         """Distance of the welt's inner line from the fold at x, mm."""
@@ -149,21 +152,38 @@ def channel_of(knife: Knife, choices: Choices) -> Channel:
     needed[b] = np.minimum(
         needed[b], half_girth(blade_section(back[b], edge[b], as_blade), **shape)
     )
-    blades = _to_throat(needed, ~h)
-    handles = np.maximum(_to_throat(needed, h) - choices.grip, needed)
-    passing = np.where(h, np.maximum(blades, handles), blades)
-    asked = blades + choices.clearance
-    asked[h] = np.maximum(asked, handles + choices.slack)[h]
+    depth = allowance + edge
+    passing, asked = _asked(needed, h, choices)
+    deep = _asked(depth, h, choices)[1]
     if choices.handle_margin is not None:
-        own = allowance + edge + choices.handle_margin - choices.welt
-        asked = np.where(h, own, asked)
-    line = swung(x, asked - choices.clearance, h)
-    room = _room(x, line, choices.clearance, lie.throat - choices.excess - 40)
+        own = depth + choices.handle_margin - choices.welt
+        asked, deep = np.where(h, own, asked), np.where(h, own - needed + depth, deep)
+    room, folded = (
+        _room(
+            x,
+            swung(x, line - choices.clearance, h),
+            choices.clearance,
+            lie.throat - choices.excess - 40,
+        )
+        for line in (asked, deep)
+    )
     available = profile_of(np.asarray(room.exterior.coords[:-1]), x).edge
     slack = _slack(x, needed, available, room)
-    channel = Channel(lie, allowance, x, back, edge, needed, passing, available, slack, room)
+    channel = Channel(
+        lie, allowance, x, back, edge, needed, passing, available, slack, room, folded
+    )
     _check(channel, choices)
     return channel
+
+
+def _asked(need: FloatArray, handle: np.ndarray, choices: Choices) -> tuple[FloatArray, FloatArray]:
+    """What has to pass each station (n,) by the need of all deeper ones, and the room asked for."""
+    blades = _to_throat(need, ~handle)
+    handles = np.maximum(_to_throat(need, handle) - choices.grip, need)
+    passing = np.where(handle, np.maximum(blades, handles), blades)
+    asked = blades + choices.clearance
+    asked[handle] = np.maximum(asked, handles + choices.slack)[handle]
+    return passing, asked
 
 
 def _stations(lie: Lie) -> FloatArray:

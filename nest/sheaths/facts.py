@@ -15,7 +15,7 @@ from nest.sheaths.channel import LIP, Channel, fit_warnings, heel_warnings, stan
 from nest.sheaths.loop import risen
 from nest.sheaths.model import Dimension, Facts, Station
 from nest.sheaths.parts import Draft
-from nest.sheaths.pattern import CORNER_RADIUS
+from nest.sheaths.pattern import CORNER_RADIUS, excess_of
 from nest.sheaths.retention import Attempt, caution_of, retention_of
 from nest.sheaths.stitch import thread_diameter, thread_length
 
@@ -87,7 +87,8 @@ def facts_of(draft: Draft, parts: Sequence[Part]) -> Facts:
         needles=2,
         pitches=(float(steps.min()), float(steps.max())),
         retention=retention_of(draft.channel),
-        welt_trim=choices.excess,
+        welt_longer=draft.pattern.longer,
+        welt_trim=excess_of(choices, draft.pattern.longer),
         areas={part.kind: part.outline.area for part in parts},
     )
 

@@ -80,6 +80,8 @@ class Facts:
     thread_diameter, needles : for the pitch; a saddle stitch takes two needles.
     pitches : (least, greatest) pitch of the edge seam's runs.
     retention : what keeps the knife in.
+    welt_longer : by how much the seam is longer along the welt when the sheath is closed than
+        flat; below 0 it is shorter.
     welt_trim : how far the welt stands out of the throat.
     areas : net area of each kind of part.
     """
@@ -97,6 +99,7 @@ class Facts:
     needles: int
     pitches: tuple[float, float]
     retention: Retention
+    welt_longer: float
     welt_trim: float
     areas: dict[str, float]
 

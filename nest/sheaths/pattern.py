@@ -36,6 +36,8 @@ class FlatPattern:
     body, welt : outlines.
     front, back : the body's halves; ``strap`` is the risen back, or None.
     seam : (n, 2) the back half's stitch line from throat to the welt's end at the tip.
+    longer : by how much the seam is longer when folded, along the welt, than flat; below 0 it is
+        shorter.
     inner : (n, 2) the welt's inner line from throat to tip, on the back half.
     throat, end : x of the throat line and of the tip's end at the fold.
     """
@@ -46,6 +48,7 @@ class FlatPattern:
     back: Outline
     strap: Outline | None
     seam: FloatArray
+    longer: float
     inner: FloatArray
     throat: float
     end: float
@@ -67,14 +70,17 @@ def pattern_of(channel: Channel, choices: Choices, seat: Seat) -> FlatPattern:
     ring = np.vstack([back_path, (front_path * (1.0, -1.0))[::-1][1:-1]])
     body = Outline.of(_straightened(ring))
     rises = choices.loop == "back"
+    seam, folded = (_seam(one, channel, choices) for one in (room, channel.folded))
+    longer = LineString(folded).length - LineString(seam).length
     return FlatPattern(
         body=body,
-        welt=_welt(outer, channel, choices),
+        welt=_welt(outer, channel, excess_of(choices, longer)),
         front=_part_of(body, box(-_FAR, -_FAR, _FAR, 0)),
         back=_part_of(body, box(throat if rises else -_FAR, 0, _FAR, _FAR)),
         # It overlaps the back a little, so that nothing lies between the two.
         strap=_part_of(body, box(-_FAR, 0, throat + 1, _FAR)) if rises else None,
-        seam=_seam(room, channel, choices),
+        seam=seam,
+        longer=longer,
         inner=_inner(room, channel),
         throat=throat,
         end=float(half.bounds[2]),
@@ -164,9 +170,14 @@ def _filleted(half: Polygon, band: Polygon) -> Polygon:
     return _whole(joined.union(filled.intersection(near)))
 
 
-def _welt(outer: Polygon, channel: Channel, choices: Choices) -> Outline:
+def excess_of(choices: Choices, longer: float) -> float:
+    """How far the welt stands out of the throat, mm: enough where folding takes more of it."""
+    return choices.excess + max(longer, 0.0)
+
+
+def _welt(outer: Polygon, channel: Channel, excess: float) -> Outline:
     """Between inner and outer line, from the allowance line at the tip to past the throat."""
-    start = channel.lie.throat - choices.excess
+    start = channel.lie.throat - excess
     band = outer.difference(channel.room)
     return _outline(_whole(band.intersection(box(start, channel.allowance, _FAR, _FAR))))
 

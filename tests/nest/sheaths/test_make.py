@@ -14,7 +14,7 @@ from hides.flaws import FACES
 from nest.errors import KnifeError
 from nest.knife import read
 from nest.sheaths import make
-from nest.sheaths.channel import channel_of
+from nest.sheaths.channel import LIP, channel_of
 from nest.sheaths.loop import bulged, inside_height, risen
 from tests.places import ROOT
 from tests.small_knives import knife
@@ -287,6 +287,36 @@ def test_the_welt_starts_at_the_allowance_and_stands_out_of_the_throat():
     # Its area is about its middle line times its width, by Pappus' rule for bands.
     middle = PLAIN.facts.seam + 5 + 5 + 4  # seam, excess, to the first hole, to the welt's end
     assert welt.outline.area == pytest.approx(middle * 10.5, rel=0.03)
+
+
+def test_the_welts_seam_when_closed_is_told_and_the_welt_is_never_short_of_the_throat():
+    """A handle as thin as its blade takes nothing from the depth, so nothing changes.
+
+    A thick one takes more leather round it than the blade does: flat, its line swings further out
+    than the closed sheath's, whose seam is then shorter. Twice as thick, the swing is greater.
+    """
+    plate = make(knife(handle_thickness=3.0, handle_round=0.0))
+    assert plate.facts.welt_longer == pytest.approx(0, abs=0.25)
+    changes = [make(knife(handle_thickness=mm)).facts.welt_longer for mm in (10.0, 18.0, 24.0)]
+    assert changes == sorted(changes, reverse=True)
+    assert -6 < changes[2] < changes[0] < 0
+
+
+@every_sheath
+def test_the_closed_sheaths_line_lies_between_the_flat_one_and_what_the_handle_leaves(sheath):
+    """By the girth model: no deeper than flat, no less than is left of it round the knife."""
+    channel = channel_of(KNIVES[sheath.name], sheath.choices)
+    left = channel.available - (channel.needed - channel.edge - channel.allowance)
+    at = slice(3, -10, 5)  # clear of the ends
+    spots = channel.x[at]
+    rays = shapely.linestrings(
+        np.stack([np.c_[spots, 0 * spots], np.c_[spots, 500 + 0 * spots]], 1)
+    )
+    depth = shapely.length(shapely.intersection(channel.folded, rays))
+    assert (depth <= channel.available[at] + 0.05).all()
+    handle = channel.x[at] < channel.lie.guard - LIP
+    assert (depth - left[at])[handle].min(initial=0.0) > -0.6
+    assert sheath.facts.welt_trim >= sheath.choices.excess + sheath.facts.welt_longer
 
 
 # ---------------------------------------------------------------- loops
