@@ -20,7 +20,7 @@ from hides.units import PAPERS
 from nest.checker import check
 from nest.cutter import blade, kerf, program, setups
 from nest.cutter.caution import BY_HAND, cautions_of
-from nest.cutter.formats import SUFFIXES
+from nest.cutter.formats import SUFFIXES, notes
 from nest.cutter.machine import KERF, OFFSET, Machine
 from nest.cutter.program import Program
 from nest.cutter.setups import Setup
@@ -74,7 +74,10 @@ class Cut:
     def cautions(self) -> tuple[str, ...]:
         """What to tell whoever acts."""
         if self.programs:
-            return tuple(dict.fromkeys(said for one in self.programs for said in one.cautions))
+            said = [*(words for one in self.programs for words in one.cautions)]
+            for one in self.programs:
+                said += [words for form in self.formats for words in notes(one, form)]
+            return tuple(dict.fromkeys(said))
         return cautions_of(self.machine) if self.machine else BY_HAND
 
 
@@ -90,7 +93,8 @@ class Coupon:
     @property
     def cautions(self) -> tuple[str, ...]:
         """What to tell whoever acts."""
-        return self.programs[0].cautions
+        told = (words for form in self.formats for words in notes(self.programs[0], form))
+        return (*self.programs[0].cautions, *told)
 
     @property
     def measure(self) -> str:

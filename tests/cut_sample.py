@@ -79,8 +79,7 @@ def of_strokes(lines, device, pattern):
     """A program of given strokes."""
     return Program(
         name="week of herons", machine=device, number=1, count=1, strokes=tuple(lines),
-        pattern=tuple(pattern), extents=box(lines), start=(0.0, 0.0), travel=0.0,
-        cut_length=sum(line.length for line in lines), seconds=1.0, digest="ab" * 32,
+        pattern=tuple(pattern), extents=box(lines), start=(0.0, 0.0), digest="ab" * 32,
         cautions=CAUTIONS,
     )  # fmt: skip
 

@@ -82,6 +82,7 @@ LAYERS = (
     "nest.cutter.blade",
     "nest.cutter.program",
     "nest.cutter.formats",
+    "nest.cutter.reckoning",
     "nest.cutter.readback",
     "nest.cutter",
     "nest.cutting",

@@ -88,7 +88,9 @@ class Machine:
         with it.
     feed_mark : speed of drawing marks.
     feed_travel : speed with the tool up.
-    seconds_per_stroke : time to lower and lift the tool, for the reckoning.
+    acceleration : how fast the tool gains and loses speed, for the reckoning.
+    seconds_per_stroke : time to lower and lift the tool, for the reckoning; of a knife that G-code
+        lowers, its heights are reckoned instead.
     power_cut : G-code: the S word of a laser that cuts, in your controller's scale. None in every
         profile that we ship, and then the file says S0 and the beam stays off.
     power_mark : G-code: the S word of a laser that marks; S0 unless given.
@@ -137,6 +139,8 @@ class Machine:
     feed_cut: Annotated[float, Between(0.1, 2000.0, "mm/s")] = 10.0
     feed_mark: Annotated[float, Between(0.1, 2000.0, "mm/s")] = 20.0
     feed_travel: Annotated[float, Between(0.1, 5000.0, "mm/s")] = 100.0
+    # a usual setting of small machines: common practice, no published source
+    acceleration: Annotated[float, Between(1.0, 1e5, "mm/s²")] = 500.0
     seconds_per_stroke: Annotated[float, Between(0.0, 60.0, "s")] = 0.3
     power_cut: Annotated[float | None, Between(0.0, 1e6)] = None
     power_mark: Annotated[float | None, Between(0.0, 1e6)] = None

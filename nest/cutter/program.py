@@ -18,7 +18,7 @@ from nest.cutter.caution import Depth, cautions_of, fit_for, thin_enough
 from nest.cutter.contour import WORKS, Contour, Label, contours, cross, labels
 from nest.cutter.kerf import compensated
 from nest.cutter.machine import Machine
-from nest.cutter.route import arrange, travel_of
+from nest.cutter.route import arrange
 from nest.cutter.setups import CROSS, Setup, places, split
 from nest.cutter.stroke import Stroke, along
 from nest.errors import CutError
@@ -54,9 +54,6 @@ class Program:
         marks, the stroke that aligns a blade) has part "".
     extents : (min x, min y, max x, max y) of the strokes, arcs included.
     start : where the tool stands before the first stroke, and comes back to after the last.
-    travel : mm with the tool up, from start to start.
-    cut_length : mm with the tool down, all passes.
-    seconds : estimated time by the profile's speeds; acceleration is left out.
     digest : the plan's, as in its file.
     cautions : sentences to show where somebody acts.
     labels : the parts' names on the bed, for a layer that is not cut.
@@ -70,9 +67,6 @@ class Program:
     pattern: tuple[Contour, ...]
     extents: tuple[float, float, float, float]
     start: Point
-    travel: float
-    cut_length: float
-    seconds: float
     digest: str
     cautions: tuple[str, ...]
     labels: tuple[Label, ...] = ()
@@ -283,17 +277,6 @@ def _runs(mine: Sequence[Contour], machine: Machine) -> list[tuple[str, list[lis
 
 
 def _finished(drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: Machine) -> Program:
-    home = home_of(machine)
-    travel = travel_of(drawn, home)
-    lengths = [s.length * s.passes for s in drawn]
-    marked = sum(length for s, length in zip(drawn, lengths, strict=True) if s.work == "mark")
-    lowered = sum(stroke.passes for stroke in drawn)
-    seconds = (
-        marked / machine.feed_mark
-        + (sum(lengths) - marked) / machine.feed_cut
-        + travel / machine.feed_travel
-        + lowered * machine.seconds_per_stroke
-    )
     return Program(
         name="",
         machine=machine,
@@ -302,10 +285,7 @@ def _finished(drawn: tuple[Stroke, ...], pattern: tuple[Contour, ...], machine: 
         strokes=drawn,
         pattern=pattern,
         extents=_extents(drawn),
-        start=home,
-        travel=travel,
-        cut_length=sum(lengths),
-        seconds=seconds,
+        start=home_of(machine),
         digest="",
         cautions=(),
     )

@@ -16,7 +16,7 @@ LINE = Style(edge=BLACK, width=0.2)
 def facts(coupon: Coupon) -> dict[str, str]:
     """How far the tool goes (m) and how long, for the coupon and the mark beside it."""
     told = {"machine": coupon.machine.name}
-    return told | {one.name: ways_of(one) for one in coupon.programs}
+    return told | {one.name: ways_of(one, coupon.formats) for one in coupon.programs}
 
 
 def picture(coupon: Coupon) -> Sheet:

@@ -7,12 +7,13 @@ from collections.abc import Iterable, Sequence
 from nest.cutter.files import proved
 from nest.cutter.formats import MUTE, SUFFIXES
 from nest.cutter.program import Program
+from nest.cutter.reckoning import reckoned
 from nest.cutting import Cut
 from nest.draw.book import pdf_of
 from nest.draw.sheet import Sheet
 from nest.plans import number_in, number_of
 from nest.report.placingsheet import placing_pages
-from nest.report.setupsheet import setup_pages
+from nest.report.setupsheet import setup_pages, time_text
 from nest.report.templates import template_pages, templates_of
 
 PAPERS = (".templates.pdf", ".placing.pdf")
@@ -29,26 +30,31 @@ def facts(cut: Cut) -> dict[str, str]:
     if cut.machine:
         told["machine"] = cut.machine.name
     for setup, one in zip(cut.setups, cut.programs, strict=True):
-        told[f"set-up {one.number} of {one.count}"] = ways_of(one)
+        told[f"set-up {one.number} of {one.count}"] = ways_of(one, cut.formats)
         if setup.off:
             told[f"marks of set-up {one.number}"] = f"found, and fit {setup.fits}"
     return told
 
 
-def ways_of(program: Program) -> str:
-    """A program's strokes, cut length and travel in m, and its time."""
-    seconds = program.seconds
-    time = f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
-    return (
-        f"{len(program.strokes)} strokes, cut {program.cut_length / 1000:.2f} m, "
-        f"travel {program.travel / 1000:.2f} m, about {time}"
-    )
+def ways_of(program: Program, formats: Sequence[str]) -> str:
+    """Strokes, cut length and travel in m, and time of a program's files, said once if alike."""
+    said: dict[str, list[str]] = {}
+    for form in formats:
+        ways = reckoned(program, form)
+        words = (
+            f"{ways.strokes} strokes, cut {ways.cut / 1000:.2f} m, "
+            f"travel {ways.travel / 1000:.2f} m, about {time_text(ways.seconds)}"
+        )
+        said.setdefault(words, []).append(form)
+    if len(said) == 1:
+        return next(iter(said))
+    return "; ".join(f"{', '.join(forms)}: {words}" for words, forms in said.items())
 
 
 def picture(cut: Cut) -> Sheet:
     """The first set-up on its bed, or the placing sheet for a hand; in mm."""
     if cut.setups:
-        return setup_pages(cut.plan, cut.hide, cut.setups, cut.programs)[0]
+        return setup_pages(cut.plan, cut.hide, cut.setups, cut.programs, cut.formats)[0]
     return placing_pages(cut.plan, cut.hide, cut.paper or "a4")[0]
 
 
@@ -66,7 +72,7 @@ def files(cut: Cut, name: str) -> dict[str, bytes]:
         stem = f"{name}.{cut.machine.name}"
         made = program_files(stem, cut.programs, cut.formats)
         numbers = "-".join(str(setup.number) for setup in cut.setups)
-        pages = setup_pages(plan, cut.hide, cut.setups, cut.programs)
+        pages = setup_pages(plan, cut.hide, cut.setups, cut.programs, cut.formats)
         sheet = f"{stem}.{'setups' if cut.is_whole else f'setup-{numbers}'}.pdf"
         made[sheet] = pdf_of(pages, f"{plan.name}: set-ups")
     if cut.paper:

@@ -15,7 +15,9 @@ import shapely
 from shapely import box
 
 from hides.hide import Hide
+from nest.cutter.formats import notes
 from nest.cutter.program import Program
+from nest.cutter.reckoning import reckoned
 from nest.cutter.setups import Setup, places
 from nest.draw.labels import Labels
 from nest.draw.leather import EDGE_WORD, scale_bar
@@ -65,14 +67,28 @@ TITLES = Type(6.0, INK, bold=True)
 
 
 def setup_pages(
-    plan: Plan, hide: Hide, setups: Sequence[Setup], programs: Sequence[Program]
+    plan: Plan,
+    hide: Hide,
+    setups: Sequence[Setup],
+    programs: Sequence[Program],
+    formats: Sequence[str],
 ) -> list[Sheet]:
-    """One landscape page of A4 for each set-up."""
+    """One landscape page of A4 for each set-up, whose files are of these formats."""
     pairs = zip(setups, programs, strict=True)
-    return [_page(plan, hide, setup, program) for setup, program in pairs]
+    return [_page(plan, hide, setup, program, formats) for setup, program in pairs]
 
 
-def _page(plan: Plan, hide: Hide, setup: Setup, program: Program) -> Sheet:
+def time_text(seconds: float) -> str:
+    """A time in words, to ten seconds where it takes minutes: "3 min 40 s"."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds >= 600:
+        return f"{seconds / 60:.0f} min"
+    minutes, rest = divmod(10 * round(seconds / 10), 60)
+    return f"{minutes:.0f} min {rest:.0f} s" if rest else f"{minutes:.0f} min"
+
+
+def _page(plan: Plan, hide: Hide, setup: Setup, program: Program, formats: Sequence[str]) -> Sheet:
     machine = program.machine
     title = f"{plan.name}: set-up {program.number} of {program.count} on {machine.name}"
     below = f"hide “{plan.hide_name}”, grain side up    ·    bed {machine.bed[0]:g} × "
@@ -81,7 +97,7 @@ def _page(plan: Plan, hide: Hide, setup: Setup, program: Program) -> Sheet:
     pen = page.view(page.frame(MARGIN + 12.0, left=0.0), _world(machine.bed), cut=True)
     _draw_bed(pen, plan, hide, setup, program)
     stack(page, scale_bar(pen.scale, 60.0), MARGIN, MARGIN + 8.0)
-    stack(page, _rows(plan, setup, program), page.side, page.top)
+    stack(page, _rows(plan, setup, program, formats), page.side, page.top)
     return page
 
 
@@ -150,17 +166,18 @@ def _draw_origin(pen: Pen, program: Program) -> None:
 # --- the words -------------------------------------------------------------------------------
 
 
-def _rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
+def _rows(plan: Plan, setup: Setup, program: Program, formats: Sequence[str]) -> list[Row]:
+    told = dict.fromkeys(said for form in formats for said in notes(program, form))
     return [
         *_laying_rows(setup, program),
         gap(2.0),
-        *_program_rows(plan, setup, program),
+        *_program_rows(plan, setup, program, formats),
         gap(2.0),
         head("Mind", SIDEBAR),
         *[
             row
-            for words in (*plan.warnings, *program.cautions)
-            for row in (*caution(words, SIDEBAR), gap(0.6))
+            for said in (*plan.warnings, *program.cautions, *told)
+            for row in (*caution(said, SIDEBAR), gap(0.6))
         ],
     ]
 
@@ -190,14 +207,17 @@ def _laying_rows(setup: Setup, program: Program) -> list[Row]:
     return rows
 
 
-def _program_rows(plan: Plan, setup: Setup, program: Program) -> list[Row]:
-    minutes = program.seconds / 60.0
+def _program_rows(plan: Plan, setup: Setup, program: Program, formats: Sequence[str]) -> list[Row]:
     rows = [head("The file", SIDEBAR)]
     rows.append(pair("Parts", f"{len(setup.parts)}", SIDEBAR))
-    rows.append(pair("Cut", f"{program.cut_length / 1000.0:.1f} m", SIDEBAR))
-    rows.append(pair("Travel", f"{program.travel / 1000.0:.1f} m", SIDEBAR))
-    rows.append(pair("About", f"{minutes:.0f} min", SIDEBAR))
-    rows += note("by the profile's speeds; acceleration is not reckoned", SIDEBAR)
+    for form in formats:
+        ways = reckoned(program, form)
+        rows.append(pair(f"Strokes, {form}", f"{ways.strokes}", SIDEBAR))
+        rows.append(
+            pair("Cut, travel", f"{ways.cut / 1000:.2f} m, {ways.travel / 1000:.2f} m", SIDEBAR)
+        )
+        rows.append(pair("About", time_text(ways.seconds), SIDEBAR))
+    rows += note("by the profile's speeds and acceleration", SIDEBAR)
     labels = {one.placement.id: one.label for one in shown_of(plan)}
     names = [labels[one] for one in setup.parts]
     return [*rows, gap(0.8), *note(f"In colour: {', '.join(names)}", SIDEBAR)]

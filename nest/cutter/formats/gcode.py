@@ -96,7 +96,7 @@ def _stroke(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
         yield f"{machine.beam} {_word('S', power or 0.0)}"
     else:
         first = (stroke.heights or (DOWN,))[0]
-        yield f"G1 {_word('Z', _levels(machine, depth)[first])} {feed}"
+        yield f"G1 {_word('Z', _at(machine, depth)[first])} {feed}"
     for move in _way(stroke, machine, depth):
         yield f"{move} {feed}" if feed and machine.tool == "laser" else move
         feed = ""  # said once for each stroke: it holds until changed
@@ -105,15 +105,20 @@ def _stroke(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
 
 def _way(stroke: Stroke, machine: Machine, depth: float) -> Iterator[str]:
     """The moves of a stroke, with the heights at which a knife swivels."""
-    now, levels = (stroke.heights or (DOWN,))[0], _levels(machine, depth)
+    now, heights = (stroke.heights or (DOWN,))[0], _at(machine, depth)
     for first, last, bulge, height in stroke.moves():
         if height != now and machine.tool != "laser":
-            yield f"G1 {_word('Z', levels[height])}"
+            yield f"G1 {_word('Z', heights[height])}"
             now = height
         yield from _moves(first, last, bulge)
 
 
-def _levels(machine: Machine, depth: float) -> dict[str, float]:
+def levels(machine: Machine, work: str) -> dict[str, float]:
+    """Z in mm at each height of a stroke of such work, in its last pass."""
+    return _at(machine, machine.z_mark if work == "mark" else machine.z_cut)
+
+
+def _at(machine: Machine, depth: float) -> dict[str, float]:
     """Z at each height of a stroke. A tip lifted off the leather would not turn but go along."""
     touch = max(depth, machine.z_mark)
     return {DOWN: depth, SWIVEL: min(depth + machine.turn_height, touch), TOUCH: touch}

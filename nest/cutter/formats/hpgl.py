@@ -64,11 +64,16 @@ def _run(run: tuple[bool, list[Stroke]], machine: Machine) -> Iterator[str]:
     pen, feed = (
         (machine.pen_mark, machine.feed_mark) if mark else (machine.pen_cut, machine.feed_cut)
     )
-    yield f"PU;SP{pen};VS{max(round(feed / 10), 1)};"  # cm/s
+    yield f"PU;SP{pen};VS{speed(feed)};"
     for stroke in strokes:
         rows = _units(flattened(stroke, CHORD, machine.smallest_step))
         for _ in range(stroke.passes):
             yield from _stroke(rows)
+
+
+def speed(feed: float) -> int:
+    """A speed in mm/s as VS tells it, whole cm/s."""
+    return max(round(feed / 10), 1)
 
 
 def _units(points: FloatArray) -> list[str]:

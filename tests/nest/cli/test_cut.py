@@ -424,7 +424,9 @@ def test_outlines_alone_are_cut_and_their_travel_is_told(bench, tmp_path, capsys
     found = re.search(r"travel (\d+\.\d\d) m, about", told)
     assert found is not None
     sheet = PdfReader(tmp_path / "week.ours.setups.pdf").pages[0].extract_text()
-    assert f"{float(found[1]):.1f} m" in sheet
+    assert f"{found[1]} m" in sheet
+    assert "Layer LABELS holds the parts' names and is not cut: switch it off." in told
+    assert "switch it off" in sheet
 
 
 def test_coupons_are_cut_and_reckoned(tmp_path, capsys) -> None:

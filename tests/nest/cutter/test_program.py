@@ -65,18 +65,8 @@ def test_every_outline_is_the_plans(programs):
     assert sorted(seen) == sorted(shapes)
 
 
-def test_figures_follow_from_the_strokes(programs):
-    """Travel and cut length summed anew, arcs by chords of a micrometre."""
+def test_nothing_of_a_program_leaves_the_bed(programs):
     for program in programs:
-        here, travel, cut = np.array(program.start), 0.0, 0.0
-        for stroke in program.strokes:
-            travel += float(np.hypot(*(np.array(stroke.start) - here)))
-            here = np.array(stroke.end)
-            cut += stroke.length
-        travel += float(np.hypot(*(np.array(program.start) - here)))
-        assert program.travel == pytest.approx(travel)
-        assert program.cut_length == pytest.approx(cut)
-        assert program.seconds > program.cut_length / 20.0  # the faster of the two feeds
         x0, y0, x1, y1 = program.extents
         assert x0 >= 0 and y0 >= 0 and x1 <= 700 and y1 <= 500
 
