@@ -23,7 +23,7 @@ from nest.cutter.machine import Machine
 from nest.cutter.polyline import FINE, Polyline
 from nest.errors import CutError
 from nest.part import Mark, Part
-from nest.plans import Plan, placed_outline
+from nest.plans import Plan, labels_of, placed_outline
 
 WORKS = ("mark", "hole", "cut")
 QUARTER = math.tan(math.pi / 8)  # bulge of a quarter circle
@@ -136,9 +136,15 @@ def of_part(part: Part, name: str, machine: Machine) -> tuple[Contour, ...]:
     return (*marks, *holes)
 
 
-def labels(plan: Plan) -> tuple[Label, ...]:
-    """The parts' ids, each where its part is widest and along it, for a layer that is not cut."""
-    return tuple(_label(placed_outline(plan, one).polygon, one.id) for one in plan.placements)
+def labels(plan: Plan) -> dict[str, Label]:
+    """The parts' names as the plan's pages have them ("A1"), by their ids.
+
+    Each stands where its part is widest and along it, on a layer that is not cut.
+    """
+    names = {wanted.id: name for name, wanted in labels_of(plan).items()}
+    return {
+        one.id: _label(placed_outline(plan, one).polygon, names[one.id]) for one in plan.placements
+    }
 
 
 def _label(shape: Polygon, text: str) -> Label:

@@ -107,7 +107,7 @@ def build(
         *_unmarked(laid, machine),
     )
     digest = digest_of(plan)
-    names = labels(plan) if machine.labels else ()
+    names = labels(plan) if machine.labels else {}
     # where a stroke harms no part, of any set-up
     bed = shapely.box(0.0, 0.0, *machine.bed)
     parts = shapely.union_all([placed_outline(plan, p).polygon for p in plan.placements])
@@ -127,7 +127,7 @@ def build(
                 count=len(laid),
                 digest=digest,
                 cautions=(*cautions, *setup.cautions),
-                labels=tuple(_named(one, setup) for one in names if one.text in setup.parts),
+                labels=tuple(_named(names[part], setup) for part in setup.parts if part in names),
             )
         )
     return tuple(found)

@@ -21,6 +21,7 @@ from nest.cutter.contour import (
 from nest.errors import CutError
 from nest.part import Mark
 from nest.plans import placed_outline
+from nest.report.names import shown_of
 from tests.bench.cutting import laid, machine
 from tests.places import ROOT
 
@@ -204,14 +205,20 @@ def test_a_mark_clear_of_the_outline_stays_as_it_is():
 
 def test_names_are_apart_from_what_is_cut():
     """A label never is a contour, so no writer can cut it."""
-    assert [label.text for label in labels(plan())] == [p.id for p in plan().placements]
+    assert list(labels(plan())) == [p.id for p in plan().placements]
     assert "label" not in {c.what for c in drawn(marks=("fold", "inner", "grain"))}
+
+
+def test_names_are_those_of_all_pages():
+    """A letter for the pattern, a number for the sheath, W for a welt: none by its id."""
+    assert {one.label for one in shown_of(plan())} == {n.text for n in labels(plan()).values()}
+    assert labels(plan())["mallow-2/body"].text == "B2"  # after the heron
 
 
 def test_a_name_stands_in_its_part_and_is_not_upside_down():
     """A narrow welt's too, which is bent, so that its middle of mass lies beside it."""
-    for label, placement in zip(labels(plan()), plan().placements, strict=True):
-        shape = placed_outline(plan(), placement).polygon
+    for placement in plan().placements:
+        label, shape = labels(plan())[placement.id], placed_outline(plan(), placement).polygon
         assert shape.contains(Point(label.x, label.y).buffer(label.height / 2))
         assert -90 < label.angle <= 90
         assert 1.5 < label.height <= 4.0
