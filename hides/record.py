@@ -134,6 +134,8 @@ class FeatureProperties:
     note : of a flaw: a remark of yours.
     thickness : of a reading, or of a zone the least and the most.
     gauge : of a reading: what it was measured with; not kept when the record is written anew.
+    confirmed : of a reading: it was looked at again and is right, however odd; else an odd one
+        counts for nothing.
     name : of a zone.
     """
 
@@ -144,6 +146,7 @@ class FeatureProperties:
     note: Annotated[str | None, Takes("a text")] = None
     thickness: Annotated[object, Takes('mm, [3.2, 3.5], or "8 oz"')] = None
     gauge: Annotated[str | None, Takes("a text")] = None
+    confirmed: Annotated[bool, Takes("true or false")] = False
     name: Annotated[str | None, Takes("a text")] = None
 
 
@@ -158,6 +161,17 @@ def read(path: Path | str) -> Hide:
     path = Path(path)
     with placed(file=path):
         data = load(path)
+    return parsed(data, path)
+
+
+def parsed(data: bytes, path: Path) -> Hide:
+    """Read the bytes of a record that lies, or is to lie, at ``path``.
+
+    Raises
+    ------
+    InputError : as :func:`read`.
+    """
+    with placed(file=path):
         top = parse(data)
         features = [_known(found) for found in collection(top, "hide", VERSION)]
         hide = _hide(top, features, path, hashlib.sha256(data).hexdigest())
@@ -179,6 +193,18 @@ def write(hide: Hide, path: Path | str) -> None:
 def text(hide: Hide) -> str:
     """Return the text of a hide's record; lengths in mm."""
     return text_of(_members(hide), _features(hide))
+
+
+def flaw_of(feature: object) -> Flaw:
+    """The flaw that a feature of a record stands for; lengths in mm.
+
+    Raises
+    ------
+    InputError : it can't be used.
+    """
+    members = {"type": "FeatureCollection", "croupon": {"kind": "hide", "version": VERSION}}
+    (found,) = collection(Node({**members, "features": [feature]}), "hide", VERSION)
+    return _flaw(_known(found))
 
 
 def check(hide: Hide) -> None:

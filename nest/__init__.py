@@ -59,6 +59,7 @@ if TYPE_CHECKING:  # the classes of answers, under one name for annotations
 __all__ = [
     "InputError",
     "NoPlan",
+    "add_to_hide",
     "area_text",
     "aside_in",
     "begun",
@@ -73,6 +74,7 @@ __all__ = [
     "explain",
     "facts",
     "files",
+    "flaw_kinds",
     "gauge",
     "hides_of",
     "measure",
@@ -546,6 +548,8 @@ def measure(
     unit: str | None = None,
     turn: str | None = None,
     backbone: Sequence[tuple[float, float]] | None = None,
+    flaws: Path | None = None,
+    keep: Path | None = None,
 ) -> Recorded:
     """Make a hide of offsets along the backbone, of points round the edge, or of a drawing.
 
@@ -556,18 +560,64 @@ def measure(
     unit : "mm", "cm", "m" or "in", where the outline's file doesn't say it.
     turn : "left" or "right", the side of the animal, to turn its backbone to y = 0.
     backbone : places in mm of the outline's file near both ends of that edge, the tail's first.
+    flaws : CSV of flaws by place.
+    keep : an earlier record of the same hide: flaws, readings and all else in it stay, but for
+        what is new.
 
     Raises
     ------
     InputError : a file can't be used, or no side looks so.
     """
-    from hides import measured
+    from hides import amend, measured
     from hides.label import HideLabel
     from nest.report.recorded import Recorded
 
     label = HideLabel.of(name, tannage, stamp, price)
     made = measured.side(outline, label, unit=unit, readings=readings, turn=turn, backbone=backbone)
-    return Recorded(*made)
+    hide, said = made
+    if keep is not None:
+        amended = amend.renewed(keep, hide, flaws=flaws)
+    elif flaws is not None:
+        amended = amend.with_flaws(hide, flaws)
+    else:
+        return Recorded(hide, said)
+    return Recorded(amended.hide, (*said, *amended.said), amended.text)
+
+
+def add_to_hide(
+    path: Path,
+    *,
+    readings: Path | None = None,
+    flaws: Path | None = None,
+    confirm: Sequence[int] = (),
+) -> Recorded:
+    """Add readings and flaws to a hide's record, or confirm odd readings; all else in it stays.
+
+    Parameters
+    ----------
+    readings, flaws : CSV, places in mm of the hide's frame.
+    confirm : numbers of readings, from 1, that were looked at again and are right.
+
+    Raises
+    ------
+    InputError : the record or a table can't be used, or there is no such reading.
+    """
+    from hides import amend
+    from nest.report.recorded import Recorded
+
+    made = amend.add(Path(path), readings=readings, flaws=flaws, confirm=confirm)
+    return Recorded(made.hide, made.said, made.text)
+
+
+def flaw_kinds() -> list[list[str]]:
+    """All kinds of flaw: which faces of a part each bars, the mm kept clear of it, what it is."""
+    from hides.flaws import FACES, FLAW_KINDS
+
+    head = ["kind", "bars", "clear", "what it is"]
+    return [head] + [
+        [kind.name, ", ".join(f for f in FACES if f in kind.bars), f"{kind.margin:g} mm", kind.says]
+        for kind in FLAW_KINDS.values()
+    ]
 
 
 def remnants(

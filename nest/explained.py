@@ -13,8 +13,9 @@ from typing import Annotated
 
 from hides.capture.marks.legend import LegendKeys
 from hides.errors import InputError
-from hides.keys import Between, Key, Takes, keys_of
-from hides.record import FeatureProperties, HideMembers
+from hides.flaws import FLAW_KINDS, SIDES
+from hides.keys import Between, Key, OneOf, Takes, keys_of
+from hides.record import WIDTHS, FeatureProperties, HideMembers
 from nest.cutter.machine import OLD_KEYS, Machine
 from nest.knife import OLD_KEYS as OLD_CHOICES
 from nest.knife import Choices, KnifeKeys
@@ -40,6 +41,28 @@ class ReadingColumns:
     y: Annotated[float | None, Takes("a number")] = None
     sticker: Annotated[int | None, Takes("a whole number")] = None
     mm: Annotated[float, Between(0.1, 12.0, "mm")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlawColumns:
+    """The columns of a table of flaws, a place a row. mm unless a name says another unit.
+
+    Attributes
+    ----------
+    kind : of the flaw; a row without one goes on with the flaw above.
+    face : where it is, right through or on one side; in the row that names the kind.
+    width : of a spot (one place) or a line (several); without it they are the corners of an area.
+    along : the place along the backbone from the tail root; another unit in its name, "along (cm)".
+    across : the place from the backbone towards the belly.
+    note : a remark of yours.
+    """
+
+    kind: Annotated[str | None, OneOf(tuple(FLAW_KINDS))]
+    face: Annotated[str | None, OneOf(SIDES)]
+    width: Annotated[float | None, Between(*WIDTHS, "mm")] = None
+    along: Annotated[float, Takes("a number")]
+    across: Annotated[float, Takes("a number")]
+    note: Annotated[str | None, Takes("a text")] = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +120,7 @@ FILES = (
     _file("hide", "NAME.hide.json", **{"": HideMembers, "properties": FeatureProperties}),
     _file("legend", "NAME.legend.toml", **{"[COLOUR]": LegendKeys}),
     _file("readings", "CSV", **{"": ReadingColumns}),
+    _file("flaws", "CSV", **{"": FlawColumns}),
     _file("tape", "CSV", **{"": TapeColumns}),
     _file("guide", "CSV", **{"": GuideColumns}),
 )

@@ -34,6 +34,8 @@ LAYERS = (
     "hides.label",
     "hides.capture",
     "hides.measured",
+    "hides.flawtable",
+    "hides.amend",
     "hides",
     # the work
     "nest.errors",

@@ -63,6 +63,7 @@ class ReadingList:
     Attributes
     ----------
     placed : readings with their places, hide frame.
+    places : where in the list each of them stands.
     numbered : thickness in mm by the number of its sticker.
     says : what was understood that the user should know, a sentence each.
     """
@@ -70,6 +71,7 @@ class ReadingList:
     placed: tuple[Reading, ...] = ()
     numbered: Mapping[int, float] = field(default_factory=dict)
     says: tuple[str, ...] = ()
+    places: tuple[str, ...] = ()
 
 
 def read(path: Path | str, *, length: float | None = None) -> ReadingList:
@@ -131,7 +133,8 @@ def read_text(text: str, *, length: float | None = None) -> ReadingList:
     _check_reach(columns["x"], x + y, length)
     says += _of_unit("Places are", columns["x"], x)
     placed = tuple(Reading(*each) for each in zip(x, y, thickness, strict=True))
-    return ReadingList(placed, says=tuple(says))
+    places = tuple(place for _, place in columns["thickness"].cells)
+    return ReadingList(placed, says=tuple(says), places=places)
 
 
 # --- the table -------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import nest
-from nest.cli.told import DONE, NO_PLAN, as_json, files, report
+from nest.cli.told import DONE, NO_PLAN, as_json, files, report, table
 from nest.cli.verb import PAPERS, Verbs, add, may_replace, positive, stem, writes
 
 RECORD = "NAME.hide.json"
@@ -39,6 +39,7 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
     _add_targets(below)
     _add_capture(below)
     _add_measure(below)
+    _add_more(below)
     _add_remnant(below)
 
 
@@ -181,6 +182,10 @@ def _add_measure(verbs: Verbs[argparse.ArgumentParser]) -> None:
     )
     measure.add_argument("--readings", type=Path, metavar="CSV", help="x,y,mm in the hide's frame")
     measure.add_argument(
+        "--flaws", type=Path, metavar="CSV",
+        help="kind,face,width,along,across; croupon hide flaws prints the kinds",
+    )  # fmt: skip
+    measure.add_argument(
         "--align", action="store_true", help="turn the drawing so that its backbone lies at y = 0"
     )
     _add_backbone(measure, "in mm of the file; turns it as --align does")
@@ -250,9 +255,15 @@ def _capture(options: argparse.Namespace) -> int:
 
 def _measure(options: argparse.Namespace) -> int:
     file = _record_file(options, "Recorded")
+    keep = options.out if options.out.exists() else None  # with --force, or it was refused
+    label = _label(options, file)
+    if keep and options.name is None:
+        label["name"] = nest.read_hide(keep).name
     made = nest.measure(
         options.outline,
-        **_label(options, file),
+        **label,
+        flaws=options.flaws,
+        keep=keep,
         readings=options.readings,
         unit=options.unit,
         turn=options.side if options.align or options.backbone else None,
@@ -260,6 +271,44 @@ def _measure(options: argparse.Namespace) -> int:
     )
     written = nest.save(nest.files(made, file), options.out.parent, force=options.force)
     return report(options, nest.facts(made), written, mind=made.remarks)
+
+
+def _add_more(verbs: Verbs[argparse.ArgumentParser]) -> None:
+    """Add to a record, and print what flaws there are."""
+    more = add(
+        verbs, "add", _more,
+        "add readings and flaws to a record, or confirm odd readings; all else in it stays",
+        "croupon hide add larch.hide.json --readings more.csv --flaws flaws.csv --confirm 11",
+    )  # fmt: skip
+    more.add_argument("hide", type=Path, help=RECORD)
+    more.add_argument("--readings", type=Path, metavar="CSV", help="x,y,mm in the hide's frame")
+    more.add_argument(
+        "--flaws", type=Path, metavar="CSV",
+        help="kind,face,width,along,across; a row without a kind goes on with the flaw above",
+    )  # fmt: skip
+    more.add_argument(
+        "--confirm", nargs="+", type=int, default=(), metavar="NUMBER",
+        help="readings that check calls odd, and that were measured again and are right",
+    )  # fmt: skip
+    add(verbs, "flaws", _flaws, "print the kinds of flaw, and what each bars", "croupon hide flaws")
+
+
+def _more(options: argparse.Namespace) -> int:
+    made = nest.add_to_hide(
+        options.hide, readings=options.readings, flaws=options.flaws, confirm=options.confirm
+    )
+    data = {options.hide.name: (made.text or "").encode()}
+    written = nest.save(data, options.hide.parent, force=True)
+    said = ["Plans made on the record before no longer hold.", *made.remarks]
+    return report(options, nest.facts(made), written, mind=said)
+
+
+def _flaws(options: argparse.Namespace) -> int:
+    head, *rows = nest.flaw_kinds()
+    if options.json:
+        return as_json([dict(zip(head, row, strict=True)) for row in rows])
+    table([head, *rows])
+    return DONE
 
 
 def _add_remnant(verbs: Verbs[argparse.ArgumentParser]) -> None:

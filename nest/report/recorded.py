@@ -19,10 +19,14 @@ ENDINGS = (".hide.json", *hidesheet.ENDINGS)
 
 @dataclass(frozen=True, eq=False, slots=True)
 class Recorded:
-    """A hide made of a measured outline, and what was met while reading it, in sentences."""
+    """A hide made of a measured outline, and what was met while reading it, in sentences.
+
+    ``text`` is that of its record, where more is in it than of the hide.
+    """
 
     hide: Hide
     said: tuple[str, ...] = ()
+    text: str | None = None
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -68,5 +72,5 @@ def picture(recorded: Recorded) -> Sheet:
 
 def files(recorded: Recorded, name: str) -> dict[str, bytes]:
     """The record, and the picture in three formats."""
-    written = record.text(recorded.hide).encode()
+    written = (recorded.text or record.text(recorded.hide)).encode()
     return {f"{name}.hide.json": written} | hidesheet.files(recorded.hide, name)
