@@ -356,11 +356,13 @@ def compare(
     effort: float | None = None,
     seed: int | None = None,
     unknown_thickness: bool = False,
+    observer: Callable[[Progress], None] = lambda progress: None,
 ) -> Comparison:
     """Plan the same week on each hide, as much of it as fits, and say which one to cut.
 
     ``seconds`` or ``effort`` is the budget for each hide, 10 s at most unless given. A hide whose
     thickness nobody knows is of no use, unless ``unknown_thickness`` lets parts lie on it.
+    ``observer`` is that of :func:`plan`.
 
     Raises
     ------
@@ -374,7 +376,10 @@ def compare(
     offered = hides_of(week) if hides is None else hides
     if seconds is None and effort is None and week.effort is None:
         seconds = min(week.seconds, 10.0)
-    return Comparison(*planning.compare_hides(job, offered, seconds=seconds, effort=effort))
+    tried, useless = planning.compare_hides(
+        job, offered, seconds=seconds, effort=effort, observer=observer
+    )
+    return Comparison(tried, useless)
 
 
 def check(plan: Plan, hide: Hide) -> tuple[Finding, ...]:

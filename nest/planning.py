@@ -177,10 +177,12 @@ def compare_hides(
     *,
     seconds: float | None = None,
     effort: float | None = None,
+    observer: Callable[[Progress], None] = lambda progress: None,
 ) -> tuple[tuple[Planned, ...], Mapping[str, str]]:
     """Plan the same job on each hide, as much of it as fits, in so many seconds or by effort.
 
-    The second of the pair says of hides that are of no use, by name, why.
+    The second of the pair says of hides that are of no use, by name, why. ``observer`` is
+    as for :func:`plan_week`.
 
     Raises
     ------
@@ -192,7 +194,14 @@ def compare_hides(
     if len(useless) == len(hides):
         raise InputError(next(iter(useless.values())), mend=GAUGE)
     tried = (
-        plan_week(job, hide, seconds=seconds, effort=effort, partial=True)
+        plan_week(
+            job,
+            hide,
+            seconds=seconds,
+            effort=effort,
+            partial=True,
+            observer=observer,
+        )
         for hide in hides
         if hide.name not in useless
     )

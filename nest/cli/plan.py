@@ -116,10 +116,10 @@ def _plan(options: argparse.Namespace) -> int:
             raise error.at(file=options.week) from None
         stem_ = stem(options.week, "week")
         names = [stem_] if len(plans) == 1 else [f"{stem_}.{_name_of(one.hide)}" for one in plans]
-        made = [
-            nest.files(one, name, folder=options.out)
-            for one, name in zip(plans, names, strict=True)
-        ]
+        made = []
+        for one, name in zip(plans, names, strict=True):
+            watch.then(f"{one.hide.name}: drawing the pages")
+            made.append(nest.files(one, name, folder=options.out))
         together = {name: data for each in made for name, data in each.items()}
         left = nest.earlier(options.out, stem_, plans, together)
         earlier = set_aside(left, options.out)
@@ -226,19 +226,23 @@ def _total(plans: Sequence[Planned]) -> str:
 
 def _compare(options: argparse.Namespace) -> int:
     week, hides = _asked(options, "Comparison")
-    try:
-        compared = nest.compare(
-            week,
-            hides,
-            seconds=options.seconds,
-            effort=options.effort,
-            seed=options.seed,
-            unknown_thickness=options.unknown_thickness,
-        )
-    except nest.InputError as error:
-        raise error.at(file=options.week) from None
-    made = nest.files(compared, stem(options.week, "week"))
-    written = nest.save(made, options.out, force=options.force)
+    quiet = options.json or not sys.stderr.isatty()
+    with watched(hides, quiet=quiet, stops=False) as watch:
+        try:
+            compared = nest.compare(
+                week,
+                hides,
+                seconds=options.seconds,
+                effort=options.effort,
+                seed=options.seed,
+                unknown_thickness=options.unknown_thickness,
+                observer=watch.told,
+            )
+        except nest.InputError as error:
+            raise error.at(file=options.week) from None
+        watch.then("drawing the page")
+        made = nest.files(compared, stem(options.week, "week"))
+        written = nest.save(made, options.out, force=options.force)
     if options.json:
         rows = {
             t.hide.name: dict(t.figures.numbers) | {"sheaths": len(t.figures.sheaths)}

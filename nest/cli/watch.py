@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from math import inf
 from typing import TYPE_CHECKING
 
 import nest
@@ -17,23 +18,39 @@ if TYPE_CHECKING:
 REFRESH = 0.1  # seconds between two writings of the live line
 
 
+LOOKING = "looking for a first valid plan"
+
+
 class Watch:
-    """The live line on a terminal, and Ctrl-C as a wish to stop with the best plan so far."""
+    """The live line on a terminal, from the first moment until all is written, and Ctrl-C as a wish
+    to stop with the best plan so far.
+    """
 
     def __init__(self, hides: Sequence[Hide], quiet: bool) -> None:
-        self.quiet, self.name = quiet, hides[0].name
+        self.quiet, self.hides = quiet, {hide.name: hide for hide in hides}
         self.began, self.asked = time.perf_counter(), False
-        self.shown = 0.0
-        self.best, self.least = "looking for a first valid plan", ""
+        self.shown = -inf
+        self.name, self.best, self.least = hides[0].name, LOOKING, ""
+        self.doing = "reading leather and shapes; the very first run compiles the search"
 
     def told(self, progress: Progress) -> None:
         """Told of a better layout."""
         if progress.hide != self.name:
-            self.name, self.best, self.least = progress.hide, "looking for a first valid plan", ""
+            self.name, self.best, self.least = progress.hide, LOOKING, ""
         if progress.used is not None:
             self.best = f"used {nest.area_text(progress.used)}"
+            hide = self.hides[progress.hide]
+            cost = hide.cost(progress.used)
+            if cost is not None and hide.price is not None:
+                self.best += f", leather {cost:.2f} {hide.price.currency}"
         if progress.least is not None:
-            self.least = f"bound {nest.area_text(progress.least)}, "
+            self.least = f", bound {nest.area_text(progress.least)}"
+        self.doing = f"{self.name}: {self.best}{self.least}"
+        self.show()
+
+    def then(self, doing: str) -> None:
+        """Told what is done now that the search is over."""
+        self.doing, self.shown = doing, -inf
         self.show()
 
     def stopped(self) -> bool:
@@ -52,15 +69,20 @@ class Watch:
         spent = time.perf_counter() - self.began
         if not self.quiet and spent > self.shown + REFRESH:
             self.shown = spent
-            line = f"{self.name}: {self.best}, {self.least}{spent:.1f} s"
+            line = f"{self.doing}, {spent:.1f} s"
             print(f"\r{line[:118]:<118}", end="", file=sys.stderr, flush=True)
 
 
 @contextmanager
-def watched(hides: Sequence[Hide], *, quiet: bool) -> Iterator[Watch]:
-    """Watch while a plan is made and written; Ctrl-C asks for the best plan so far."""
+def watched(hides: Sequence[Hide], *, quiet: bool, stops: bool = True) -> Iterator[Watch]:
+    """Watch while plans are made and written; Ctrl-C asks for the best plan so far, or where that
+    makes no sense (not ``stops``) ends all at once.
+    """
     watch = Watch(hides, quiet)
-    before = signal.signal(signal.SIGINT, watch.ask)
+    before = signal.getsignal(signal.SIGINT)
+    if stops:
+        signal.signal(signal.SIGINT, watch.ask)
+    watch.show()
     try:
         yield watch
     finally:

@@ -263,7 +263,7 @@ def _corners(contour: Contour) -> FloatArray:
 
 def planned(path: Path) -> Plan:
     """A hasty plan of a week on the first of its hides."""
-    job = week.job_of(week.read(path))
+    job = replace(week.job_of(week.read(path)), keep="neck")  # as in all results
     return planning.plan_week(job, record.read(job.hides[0]), effort=EFFORT).plan
 
 

@@ -110,7 +110,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--step", type=float, default=5.0)
     options = parser.parse_args(arguments)
     search.warm_up()
-    job = replace(job_of(read(SHARED / f"weeks/{options.week}.week.toml")), seed=options.seed)
+    week = job_of(read(SHARED / f"weeks/{options.week}.week.toml"))
+    job = replace(week, seed=options.seed, keep="neck")  # as in all results
     file = SHARED / f"hides/{options.hide}.hide.json" if options.hide else job.hides[0]
     hide = record.read(file)
     hide.thickness.mean(hide.outline.points[:1])  # fitted once, before time is counted

@@ -75,7 +75,8 @@ def main() -> None:
     if options.plan:
         given = [plans.read(path) for path in options.plan]
     else:
-        job, hide = week.job_of(week.read(WEEK)), ROOT / "shared/hides/birch.hide.json"
+        hide = ROOT / "shared/hides/birch.hide.json"
+        job = replace(week.job_of(week.read(WEEK)), keep="neck")  # as in all results
         given = [planning.plan_week(job, record.read(hide), effort=options.effort).plan]
     small = replace(given[0], placements=given[0].placements[:3], drawn=())
     arrange(contours(small, WIDE), WIDE)

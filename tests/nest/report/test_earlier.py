@@ -41,7 +41,7 @@ def cut(plan: Path, machine: Path, out: Path, *options: str) -> int:
 def profile(folder: Path, *bed: float) -> Path:
     """A laser that writes drawings, with a bed of that size in mm."""
     path = folder / "ours.machine.toml"
-    path.write_text(f'tool = "laser"\nbed = {list(bed)}\nkerf = 0.2\nformats = ["svg"]\n')
+    path.write_text(f'tool = "laser"\nbed = {list(bed)}\nkerf = 0.2\nformats = ["svg", "hpgl"]\n')
     return path
 
 
