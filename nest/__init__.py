@@ -92,6 +92,7 @@ __all__ = [
     "save",
     "scale_sheets",
     "sheath",
+    "starters",
 ]
 
 
@@ -213,6 +214,24 @@ def explain(word: str | None = None) -> tuple[Explained, ...]:
     from nest import explained
 
     return explained.explain(word) if word else explained.FILES
+
+
+def starters(kind: str, name: str, folder: Path | str = ".") -> dict[str, bytes]:
+    """The files of a starter "knife", "week" or "hide" for a folder, by name, in memory.
+
+    Each has every key with its meaning, lengths in mm, and reads and plans as it is. A week
+    asks for the first knife and hide in the folder, or brings them along.
+
+    >>> list(starters("hide", "larch"))
+    ['larch.hide.json']
+
+    Raises
+    ------
+    InputError : no such kind, or a name that no file can have.
+    """
+    from nest import starter
+
+    return starter.starters(kind, name, Path(folder))
 
 
 # ---------------------------------------------------------------- working

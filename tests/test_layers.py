@@ -90,6 +90,7 @@ LAYERS = (
     "nest.cutting",
     "nest.report",
     "nest.explained",
+    "nest.starter",
     # the public door, and the command behind it
     "nest.answers",
     "nest.output",

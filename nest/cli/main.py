@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
 
 import nest
-from nest.cli import completion, cut, explain, hide, plan, sheath
+from nest.cli import completion, cut, explain, hide, new, plan, sheath
 from nest.cli.told import BAD_INPUT, DONE, NO_PLAN, STOPPED, say
 
 _PLACE = re.compile(r"-[\d.]+,")
@@ -48,7 +48,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("-V", "--version", action="version", version=_version())
     verbs = parser.add_subparsers(required=True, metavar="verb")
-    for room in (hide, sheath, plan, cut, explain):
+    for room in (hide, sheath, plan, cut, new, explain):
         room.add_to(verbs)
     completion.add_to(verbs, parser)
     return parser
