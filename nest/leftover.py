@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely import Polygon
+from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hides.hide import Hide
@@ -79,7 +79,7 @@ def offcuts(plan: Plan, hide: Hide, wide: float = OFFCUT_WIDTH) -> tuple[Polygon
     end = beyond(plan, hide)
     taken = [placed_outline(plan, p).polygon.buffer(plan.gap) for p in plan.lying]
     taken += [end, *_straps(plan, hide.polygon.intersection(end))]
-    free = hide.clean.difference(shapely.union_all(taken))
+    free = MultiPolygon(polygons_of(hide.clean.difference(shapely.union_all(taken))))
     opened = free.buffer(-wide / 2).buffer(wide / 2).intersection(free)
     pieces = [piece for piece in polygons_of(opened) if piece.area >= LEAST_PIECE]
     return tuple(sorted(pieces, key=lambda piece: -piece.area))
