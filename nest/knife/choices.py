@@ -86,7 +86,7 @@ class Choices:
             raise KnifeError(
                 f"margin must leave 3 mm of the welt inside the seam: {self.margin_mm:g} mm from "
                 f"the edge of a {self.welt:g} mm welt is too far.",
-                mend="Take a wider welt or a smaller margin.",
+                mend=f"Write welt = {self.margin_mm + 3:g} or margin = {self.welt - 3:g}.",
                 place="key 'margin'",
             )
 

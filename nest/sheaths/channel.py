@@ -12,6 +12,7 @@ that a handle's swell may be squeezed by (a blade's edge is never squeezed: it c
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -246,7 +247,6 @@ def _check(channel: Channel, choices: Choices) -> None:
             f"the sheath won't close: {_place(channel, worst)} the knife needs "
             f"{channel.needed[worst]:.1f} mm of leather from fold to welt and the pattern gives "
             f"{channel.available[worst]:.1f} mm.",
-            mend=f"Ask for more {key}, or leave it out.",
             place=f"[sheath] key '{key}'",
         )
     short = channel.passing - channel.available
@@ -256,7 +256,6 @@ def _check(channel: Channel, choices: Choices) -> None:
             f"the knife can't be drawn: {_place(channel, worst)} the sheath is "
             f"{channel.available[worst]:.1f} mm from fold to welt, and "
             f"{channel.passing[worst]:.1f} mm have to pass.",
-            mend=f"Ask for more {key}, or leave it out.",
             place=f"[sheath] key '{key}'",
         )
 
@@ -282,8 +281,11 @@ def standing(off: float) -> str:
     return "" if off <= OFF else "off" if off <= FAR_OFF else "far off"
 
 
-def fit_warnings(channel: Channel) -> tuple[str, ...]:
-    """What the maker should know about the fit, in words."""
+def fit_warnings(channel: Channel, alone: Callable[[], str] = str) -> tuple[str, ...]:
+    """What the maker should know about the fit, in words.
+
+    ``alone`` tells what to write for a sheath that holds the blade alone, if one can be made.
+    """
     lie, said = channel.lie, []
     held = lie.guard + HELD * (lie.tip - lie.guard)
     for name, inside in (("handle", channel.x < lie.guard - LIP), ("blade", channel.x > held)):
@@ -294,7 +296,7 @@ def fit_warnings(channel: Channel) -> tuple[str, ...]:
         said.append(
             f"The {name} has up to {slack[worst]:.1f} mm of room "
             f"({_place(channel, int(np.flatnonzero(inside)[worst]))}), because wider parts "
-            f"of the knife have to pass there. {_remedy(name, float(slack[worst]))}"
+            f"of the knife have to pass there. {_remedy(name, float(slack[worst]), alone)}"
         )
     far = channel.back > FAR_OFF
     if far.mean() >= LOOSE_SHARE:
@@ -333,9 +335,13 @@ def heel_warnings(knife: Knife) -> tuple[str, ...]:
     )
 
 
-def _remedy(name: str, slack: float) -> str:
+def _remedy(name: str, slack: float, alone: Callable[[], str]) -> str:
     if name == "blade":
         return "It can rattle there."
     if slack > SLOPPY:
-        return "With handle_covered = 0 the sheath holds the blade alone, and a strap the handle."
+        how = alone()
+        more = "That is more than leather can be formed to."
+        return (
+            f"With {how} the sheath holds the blade alone, and a strap the handle." if how else more
+        )
     return "Forming the wet leather round the handle takes up some of it."

@@ -16,6 +16,7 @@ from nest.sheaths.loop import risen
 from nest.sheaths.model import Dimension, Facts, Station
 from nest.sheaths.parts import Draft
 from nest.sheaths.pattern import CORNER_RADIUS, excess_of
+from nest.sheaths.remedy import Change, first_of, words
 from nest.sheaths.retention import Attempt, caution_of, retention_of
 from nest.sheaths.stitch import thread_diameter, thread_length
 
@@ -102,13 +103,20 @@ def warnings_of(draft: Draft, attempt: Attempt) -> tuple[str, ...]:
             *draft.choices.remarks,
             held,
             *heel_warnings(draft.knife),
-            *fit_warnings(draft.channel),
+            *fit_warnings(draft.channel, lambda: _alone(draft.choices, attempt)),
         )
         if s
     )
     if draft.choices.loop == "back":
         said += ("The loop is the back folded outward: its flesh side shows.",)
     return said
+
+
+def _alone(choices: Choices, attempt: Attempt) -> str:
+    """What to write for a sheath that holds the blade alone; empty if none can be made."""
+    bare: Change = {"handle_covered": 0.0}
+    change = first_of(choices, (bare, {**bare, "loop": "back"}), attempt)
+    return words(change) if change else ""
 
 
 def dimensions_of(draft: Draft, parts: Sequence[Part]) -> tuple[Dimension, ...]:

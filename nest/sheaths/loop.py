@@ -83,7 +83,6 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
         raise KnifeError(
             f"the loop takes {span:.0f} mm along the knife, and {end - start:.0f} mm of it are in "
             "the sheath.",
-            mend='Take a narrower belt, a larger handle_covered, or loop = "back".',
             place="[sheath] key 'belt'",
         )
     within = (channel.x >= start) & (channel.x <= start + span)
@@ -96,7 +95,6 @@ def seat(channel: Channel, choices: Choices, balance: float) -> Seat:
     if width > room:
         raise KnifeError(
             f"fold and welt leave {room:.1f} mm for the loop, which wants {width:g} mm.",
-            mend='Take a smaller loop_width, a larger handle_covered, or loop = "back".',
             place="[sheath] key 'loop_width'",
         )
     middle = float(np.clip(balance, low + width / 2, high - width / 2))

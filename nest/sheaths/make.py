@@ -16,6 +16,7 @@ from nest.sheaths.loop import Seat, pad_holes, seat
 from nest.sheaths.model import Dimension, Sheath
 from nest.sheaths.parts import Draft, frozen, moved, parts_of
 from nest.sheaths.pattern import LAST_HOLE, pattern_of
+from nest.sheaths.remedy import HELPS, remedy_of
 from nest.sheaths.retention import retention_of
 from nest.sheaths.stitch import holes
 
@@ -40,6 +41,9 @@ def _make(knife: Knife, choices: Choices) -> Sheath:
     try:
         right = _fold_over(knife, choices)
     except InputError as error:
+        key = error.place.rpartition("key ")[2].strip("'")
+        if key in HELPS and not error.mend:
+            error.mend = remedy_of(choices, key, lambda other: _fold_over(knife, other))
         raise error.at(file=knife.source, place=f"knife '{knife.name}'") from None
     return right if choices.hand == "right" else _left_hand(right)
 
