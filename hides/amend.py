@@ -25,7 +25,6 @@ from hides.hide import Hide
 from hides.thickness import Reading
 
 SAME_PLACE = 5.0  # mm; the radius of a gauge's foot after ISO 2589
-USUAL_TANNAGE = "vegetable"  # what a label says where nobody said anything
 NAMES = {"flaw": "flaws", "reading": "readings", "zone": "zones", "stretch": "stretch lines"}
 
 Content = dict[str, Any]
@@ -93,7 +92,6 @@ def renewed(path: Path, hide: Hide, *, flaws: Path | None = None) -> Amended:
         key
         for key in ("name", "piece", "tannage", "price", "supplier_area")
         if key in new and new[key] != old.get(key)
-        and not (key == "tannage" and new[key] == USUAL_TANNAGE and key in old)
     ]  # fmt: skip
     edge = [one for one in new["features"] if _role(one) in ("outline", "backbone")]
     stays = [one for one in old["features"] if _role(one) not in ("outline", "backbone")]

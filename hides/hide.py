@@ -58,7 +58,7 @@ class Hide:
     ----------
     name : the maker's name for it.
     piece : one of :data:`hides.stretch.PIECES`.
-    tannage : in words, such as "vegetable".
+    tannage : in words, such as "vegetable"; empty where nobody said.
     outline, holes : what can be cut, and the holes in it.
     backbone : (n, 2) mm, the line itself where the piece has one.
     stretch_lines : (n, 2) mm each, the user's directions of least stretch.
@@ -94,6 +94,11 @@ class Hide:
     def polygon(self) -> Polygon:
         """The leather: the outline without its holes."""
         return Polygon(self.outline.points, [hole.points for hole in self.holes])
+
+    @property
+    def tanned(self) -> str:
+        """The tannage as pages tell it."""
+        return self.tannage or "tannage not known"
 
     @property
     def gross_area(self) -> float:

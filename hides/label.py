@@ -19,7 +19,7 @@ class HideLabel:
     """Attributes as a :class:`hides.hide.Hide` has them; ``supplier_area`` in mm²."""
 
     name: str
-    tannage: str = "vegetable"
+    tannage: str = ""
     supplier_area: float | None = None
     price: Price | None = None
 

@@ -432,7 +432,7 @@ def _members(hide: Hide) -> dict[str, object]:
         "croupon": {"kind": "hide", "version": VERSION},
         "name": hide.name,
         "piece": hide.piece,
-        "tannage": hide.tannage,
+        "tannage": hide.tannage or None,
         "frame": FRAME,
         "price": asdict(hide.price) if hide.price else None,
         "supplier_area": _told_area(hide.supplier_area) if hide.supplier_area else None,

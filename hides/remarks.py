@@ -72,6 +72,8 @@ def straight(outline: Outline, y: float) -> float:
 
 
 def _of_knowledge(hide: Hide) -> Iterator[str]:
+    if not hide.tannage:
+        yield "The tannage is not known, so no laser takes this hide: write it into the record."
     if not hide.thickness.known:
         yield (
             "No thickness is given, so no part that asks for one can lie there: add readings or "

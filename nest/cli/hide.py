@@ -220,7 +220,7 @@ def _add_label(verb: argparse.ArgumentParser) -> None:
         help="side of the animal; it tells tail from neck (left)",
     )  # fmt: skip
     verb.add_argument("--name", help="what you call this hide (the file's name)")
-    verb.add_argument("--tannage", default="vegetable", help="in words (vegetable)")
+    verb.add_argument("--tannage", default="", help="in words; a laser must know it")
     verb.add_argument(
         "--stamp", metavar="AREA", help='area stamped by the seller, such as "22³ ft2"'
     )

@@ -194,7 +194,7 @@ def _below(plan: Plan, hide: Hide) -> str:
     kits = len({wanted.kit for wanted in plan.expected})
     return (
         f"{kits} sheaths, {len(plan.placements)} parts on hide “{hide.name}” ({hide.piece}, "
-        f"{hide.tannage}), grain side up    ·    gap {plan.gap:g} mm, edge {plan.edge_margin:g} mm"
+        f"{hide.tanned}), grain side up    ·    gap {plan.gap:g} mm, edge {plan.edge_margin:g} mm"
         f"    ·    seed {plan.seed}, {plan.budget}"
     )
 

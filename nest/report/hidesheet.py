@@ -38,7 +38,7 @@ def facts(hide: Hide) -> dict[str, str]:
     """The main figures in words, by label."""
     told = {
         "name": hide.name,
-        "piece": f"{hide.piece}, {hide.tannage}",
+        "piece": f"{hide.piece}, {hide.tanned}",
         "gross area": area_text(hide.gross_area),
         "usable area": area_text(hide.usable_area),
         "flaws": str(len(hide.flaws)),
@@ -68,7 +68,7 @@ def files(hide: Hide, name: str) -> dict[str, bytes]:
 
 
 def _below(hide: Hide) -> str:
-    facts = [f"{hide.piece}, {hide.tannage} tanned, grain side up"]
+    facts = [f"{hide.piece}, {hide.tanned}, grain side up"]
     if hide.parent:
         facts.append(f"cut from “{hide.parent}”")
     facts.append(f"{len(hide.flaws)} flaws, {readings_text(hide, ' readings')}")

@@ -37,6 +37,7 @@ def test_a_complete_record_is_passed_without_remark() -> None:
         (replace(QUIET, supplier_area=650_000.0), "-7.7% against the stamped 65.0 dm²"),
         (replace(QUIET, supplier_area=560_000.0), "7.1% against the stamped"),
         (replace(QUIET, price=None), "No price"),
+        (replace(QUIET, tannage=""), "no laser takes this hide"),
         (replace(QUIET, zones=()), "No thickness is given"),
         (replace(QUIET, zones=(Zone("a", 3.2, 3.6, box(0, 0, 500, 600)),)), "leave 50% of the"),
         (replace(QUIET, zones=(), readings=(Reading(5, 5, 3.0),)), "Only 1 readings"),
