@@ -22,6 +22,16 @@ from nest.knife import Choices, KnifeKeys
 from nest.week import PinKeys, SheathKeys, WeekKeys
 
 OLD = {**OLD_CHOICES, **OLD_KEYS}
+# Where a picture of keys stands, and which it shows.
+PICTURES = {
+    "knife": (
+        "shared/knives/README.md",
+        "length tip butt edge guard blade_thickness tip_thickness handle_thickness handle_round "
+        "leather welt welt_thickness handle_covered stitch margin belt belt_ease loop_width "
+        "loop_pad slack clearance oversize excess thumb drain",
+    ),
+    "week": ("shared/weeks/README.md", "keep"),
+}
 COLUMNS = ("key", "meaning", "takes", "unit", "default")
 
 
@@ -102,15 +112,19 @@ class GuideColumns:
 
 @dataclass(frozen=True, slots=True)
 class Explained:
-    """A kind of file with its tables: ``tables`` has their keys by their titles."""
+    """A kind of file with its tables: ``tables`` has their keys by their titles, and ``picture``
+    says where a drawing shows what keys measure, if one does.
+    """
 
     name: str
     file: str
     tables: Mapping[str, tuple[Key, ...]]
+    picture: str = ""
 
 
 def _file(name: str, file: str, **kinds: type) -> Explained:
-    return Explained(name, file, {title: keys_of(kind) for title, kind in kinds.items()})
+    where, _ = PICTURES.get(name, ("", ""))
+    return Explained(name, file, {title: keys_of(kind) for title, kind in kinds.items()}, where)
 
 
 FILES = (
@@ -147,7 +161,9 @@ def explain(word: str) -> tuple[Explained, ...]:
 
 def _only(file: Explained, word: str) -> Explained:
     tables = {t: tuple(k for k in keys if k.name == word) for t, keys in file.tables.items()}
-    return Explained(file.name, file.file, {t: keys for t, keys in tables.items() if keys})
+    _, shown = PICTURES.get(file.name, ("", ""))
+    where = file.picture if word in shown.split() else ""
+    return Explained(file.name, file.file, {t: keys for t, keys in tables.items() if keys}, where)
 
 
 def row_of(key: Key) -> tuple[str, ...]:

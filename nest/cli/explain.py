@@ -38,6 +38,8 @@ def _explain(options: argparse.Namespace) -> int:
                 default = _default(key.default)
                 print(f"  {key.name}: {takes}{default}")
                 print(_filled(key.says, 6))
+        if file.picture and options.word is not None:
+            print(f"  shown in a picture: {file.picture}")
     if options.word is None:
         print(
             "\n`croupon explain KEY` says what a key means; `croupon explain knife` tells them all."

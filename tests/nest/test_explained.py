@@ -109,3 +109,9 @@ def test_the_command_lists_and_tells(capsys):
     assert main(["explain", "welt"]) == 0
     assert "welt: 6 to 40 mm; 10 unless given\n      width of the welt." in capsys.readouterr().out
     assert main(["explain", "nothing_like_it"]) == 2
+
+
+def test_the_command_names_the_picture_of_a_key_if_there_is_one(capsys):
+    for word, shown in (("knife", True), ("guard", True), ("neutral", False), ("keep", True)):
+        assert main(["explain", word]) == 0
+        assert ("README.md" in capsys.readouterr().out) is shown, word
