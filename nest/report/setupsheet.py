@@ -157,10 +157,13 @@ def _draw_origin(pen: Pen, program: Program) -> None:
     # counting is a rigid motion of the bed: turned round, it says where (0, 0), x and y lie
     turn = counted[1:] - counted[0]
     places = (ends - counted[0]) @ np.linalg.inv(turn)
-    for end, name in zip(places[1:], "xy", strict=True):
+    page = pen.at(places)
+    along = (page[1:] - page[0]) / np.hypot(*(page[1:] - page[0]).T)[:, None]
+    aside = np.array([along.sum(axis=0), along[1], along[0]])  # towards the bed: words keep off it
+    for end in places[1:]:
         pen.arrow(places[0], end, Style(edge=INK, width=0.4), head=2.2)
-        pen.text(end, f" {name}", ORIGIN)
-    pen.text(places[0], "0 ", ORIGIN, anchor="right")
+    for place, way, name in zip(page, aside, ("0", "x", "y"), strict=True):
+        pen.sheet.text(place - 2.2 * way, name, ORIGIN, anchor="middle")
 
 
 # --- the words -------------------------------------------------------------------------------
