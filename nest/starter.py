@@ -87,7 +87,7 @@ def _knife(stem: str) -> str:
 
 
 def _week(stem: str, knife: str, hide: str) -> str:
-    rules = {"hides": f"[{_quoted(hide)}]", "keep": '"neck"', "seconds": "20"}
+    rules = {"hides": f"[{_quoted(hide)}]", "seconds": "20"}
     sheath = {"knife": _quoted(knife), "count": "2", "leather": "[3.2, 3.6]"}
     text = f"{_HEAD}\n{_lines('week', '', _named(stem) | rules, skip=('sheath', 'pin'))}"
     text += f"\n\n[[sheath]]\n{_lines('week', '[[sheath]]', sheath)}\n"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import shlex
 from pathlib import Path
 
 import nest
@@ -30,4 +31,5 @@ def add_to(verbs: Verbs[argparse.ArgumentParser]) -> None:
 def _new(options: argparse.Namespace) -> int:
     made = nest.starters(options.kind, options.name, options.out)
     written = nest.save(made, options.out)  # never in the place of a file that is there
-    return report(options, {"next": NEXT[options.kind].format(written[-1])}, written)
+    first = NEXT[options.kind].format(shlex.quote(str(written[-1])))
+    return report(options, {"next": first}, written)
