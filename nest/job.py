@@ -40,13 +40,19 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """The parts of one sheath: all are cut or none. ``id`` like "hunter-2"; ``value`` in money."""
+    """The parts of one sheath: all are cut or none. ``id`` like "hunter-2"; ``value`` in money.
+
+    ``caution`` is what whoever cuts must know of it, one sentence or empty; ``doubts`` is all that
+    its maker should know, in sentences too many for a page.
+    """
 
     id: str
     name: str
     parts: tuple[Wanted, ...]
     due: datetime.date | None = None
     value: float = 0.0
+    caution: str = ""
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +113,11 @@ class Job:
         ids = {kit.id for kit in kits}
         pins = tuple(pin for pin in self.pins if pin.kit in ids)
         return replace(self, kits=kits, pins=pins)
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """What was guessed of its sheaths and what their makers should know, each sentence once."""
+        return tuple(dict.fromkeys(words for kit in self.kits for words in kit.doubts))
 
     @property
     def parts(self) -> tuple[Wanted, ...]:

@@ -273,7 +273,17 @@ def _kits_of(order: Order, knife: knives.Knife, numbers: dict[str, int]) -> list
             Wanted(f"{kit}/{part.kind}", kit, part, welt if part.kind == "welt" else need)
             for part in sheath.parts
         )
-        kits.append(Kit(kit, sheath.name, parts, order.due, order.value))
+        kits.append(
+            Kit(
+                kit,
+                sheath.name,
+                parts,
+                order.due,
+                order.value,
+                sheath.caution,
+                sheath.doubts,
+            )
+        )
     return kits
 
 

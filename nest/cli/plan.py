@@ -127,14 +127,15 @@ def _plan(options: argparse.Namespace) -> int:
     written = [[options.out / name for name in each] for each in made]
     if options.json:
         facts = [
-            _plan_facts(one) | {"files": each} for one, each in zip(plans, written, strict=True)
+            _plan_facts(one, week) | {"files": each}
+            for one, each in zip(plans, written, strict=True)
         ]
         told = facts[0] if len(plans) == 1 else {"hides": facts}
         return as_json(told | {"earlier": earlier})
     if machine and not machine.shift:
         print(f"{options.machine} gives no shift, so parts may lie anywhere on a hide.")
     for one, each in zip(plans, written, strict=True):
-        _tell(one, week.remnant)
+        _tell(one, week)
         files(each)
     if len(plans) > 1:
         print(f"\n{_total(plans)}")
@@ -170,7 +171,13 @@ def _names(options: argparse.Namespace, hides: Sequence[Hide]) -> list[str]:
     return [name, *(f"{name}.{_name_of(hide)}" for hide in hides)]
 
 
-def _plan_facts(planned: Planned) -> dict[str, object]:
+def _mind(planned: Planned, week: Job) -> list[str]:
+    """What every page of the plan says, and what there is to say of its sheaths."""
+    own = {wanted.kit for wanted in planned.plan.expected}
+    return [*planned.plan.warnings, *week.of(k for k in week.kits if k.id in own).doubts]
+
+
+def _plan_facts(planned: Planned, week: Job) -> dict[str, object]:
     plan = planned.plan
     facts: dict[str, object] = {
         "plan": planned.number,
@@ -181,7 +188,7 @@ def _plan_facts(planned: Planned) -> dict[str, object]:
         "left_out": list(plan.left_out),
         "figures": dict(planned.figures.numbers),
         "thickness_known": plan.thickness_known,
-        "mind": list(plan.warnings),
+        "mind": _mind(planned, week),
     }
     if plan.bed_windows:
         facts["bed_windows"] = [list(window) for window in plan.bed_windows]
@@ -190,11 +197,11 @@ def _plan_facts(planned: Planned) -> dict[str, object]:
     return facts
 
 
-def _tell(planned: Planned, remnant: tuple[float, float] | None) -> None:
-    plan = planned.plan
+def _tell(planned: Planned, week: Job) -> None:
+    plan, remnant = planned.plan, week.remnant
     parts = f"{len(plan.placements)} parts, checked, seed {plan.seed}, plan {planned.number}."
     print(f"{plan.name} on {planned.hide.name}: {parts}")
-    for words in plan.warnings:
+    for words in _mind(planned, week):
         print(f"mind: {words}")
     if plan.left_out:
         print(f"Left out: {', '.join(plan.left_out)}.")
@@ -253,13 +260,13 @@ def _compare(options: argparse.Namespace) -> int:
                 "hides": rows,
                 "useless": dict(compared.useless),
                 "recommended": compared.recommended,
-                "mind": list(compared.remarks),
+                "mind": [*compared.remarks, *week.doubts],
                 "files": written,
             }
         )
     table(compared.table)
     print(f"\n{compared.recommended}")
-    for words in compared.remarks:
+    for words in (*compared.remarks, *week.doubts):
         print(f"mind: {words}")
     files(written)
     return DONE

@@ -47,6 +47,8 @@ class Knife:
     handle_round : 1 for a handle whose section is a stadium, 0 for a square one.
     choices : for its sheath.
     guesses : what the file left out and how it was decided, in words.
+    assumed : those of its keys whose figure was guessed or taken for granted, and can spoil
+        leather: edge, guard, blade_thickness, handle_thickness.
     remarks : what is doubtful in how the file says it, in words.
     edge_side : which side of the drawing is the edge, and who says so.
     """
@@ -61,6 +63,7 @@ class Knife:
     choices: Choices = field(default_factory=Choices)
     source: Path | None = field(default=None, compare=False)
     guesses: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
     edge_side: str = ""
 

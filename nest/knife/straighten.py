@@ -98,7 +98,8 @@ def knife_from(
     points = lie.laid(drawing.outline.points) * scale
     side = profile_of(points, np.linspace(points[:, 0].min(), points[:, 0].max(), STATIONS))
     _refuse_fork(side, Polygon(points).area)
-    guard, guard_said = guard_of(side, guard, sure="guard" in sure_of)
+    told_guard = guard
+    guard, guard_said = guard_of(side, told_guard, sure="guard" in sure_of)
     flanks = tuple(_flank(drawing, lie, scale, side, guard, way) for way in (1.0, -1.0))
     _refuse_double_edge(side, guard, edges, flanks)
     _refuse_double_guard(side, guard)
@@ -112,6 +113,12 @@ def knife_from(
             f"tip_thickness must be at most the blade's {blade:g} mm, got {tip_thickness:g}.",
             place="key 'tip_thickness'",
         )
+    assumed = {
+        "edge": bool(told.guess),
+        "guard": told_guard is None,
+        "blade_thickness": blade_thickness is None,
+        "handle_thickness": handle_thickness is None,
+    }
     return Knife(
         name=name,
         outline=Outline.of(points - (0.0, points[:, 1].min())),
@@ -126,6 +133,7 @@ def knife_from(
             *drawing.warnings,
             *(s for s in (lie.said, scale_said, guard_said, told.guess, thick_said) if s),
         ),
+        assumed=tuple(key for key, is_so in assumed.items() if is_so),
         remarks=(told.remark,) if told.remark else (),
         edge_side=told.said,
     )

@@ -179,6 +179,7 @@ class Plan:
         """Make the plan of a job on a hide; placements are rounded as the file will hold them."""
         lie = [p.rounded() for p in placements]
         wanted = job.parts
+        cautions = [k.caution for k in job.kits if k.caution and k.id not in left_out]
         if hide.thickness.unknown(hide.polygon).is_empty:  # then it makes no difference
             wanted = tuple(replace(one, need=replace(one.need, unknown=False)) for one in wanted)
         return cls(
@@ -196,7 +197,7 @@ class Plan:
             budget=budget,
             left_out=tuple(left_out),
             bed_windows=bed_windows,
-            remarks=(*job.remarks, *remarks),
+            remarks=(*dict.fromkeys(cautions), *job.remarks, *remarks),
         )
 
     @property

@@ -72,6 +72,7 @@ def _fold_over(knife: Knife, choices: Choices) -> Sheath:
         knife=frozen(turned(channel.lie.points, 0, -x, channel.allowance - y)),
         choices=choices,
         guesses=knife.guesses,
+        assumed=knife.assumed,
         edge_side=knife.edge_side,
     )
 

@@ -120,6 +120,7 @@ class Sheath:
     knife : (n, 2) the knife's outline lying on the body's back half, in the body's frame.
     choices : what it was made for.
     guesses : what the knife's file leaves out and its shape tells, in sentences.
+    assumed : keys of the knife's file whose figures were guessed, and can spoil leather.
     edge_side : which side of the knife's drawing is taken for the edge, and who says so.
     """
 
@@ -134,7 +135,25 @@ class Sheath:
     knife: FloatArray
     choices: Choices
     guesses: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
     edge_side: str = ""
+
+    @property
+    def caution(self) -> str:
+        """What can hurt someone or spoil leather, in one sentence for a page of many sheaths; empty
+        where nothing can.
+        """
+        said = []
+        if self.facts.retention.word == "none":
+            said.append("nothing but friction keeps the knife in, so sew on a strap")
+        if self.assumed:
+            said.append(f"guessed, so measure before you cut: {', '.join(self.assumed)}")
+        return f"{self.name}: {'; '.join(said)}." if said else ""
+
+    @property
+    def doubts(self) -> tuple[str, ...]:
+        """All guesses and warnings, each with the knife's name before it."""
+        return tuple(f"{self.name}: {words}" for words in (*self.guesses, *self.warnings))
 
     def part(self, kind: str) -> Part:
         """The part of a kind; KeyError if there is none."""

@@ -110,7 +110,7 @@ def test_unknown_thickness_is_stamped_on_everything_made_of_the_plan(tmp_path, c
     assert main([*plan, "--unknown-thickness", "--out", str(out), "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["thickness_known"] is False
-    assert told["mind"] == ["Thickness not known: gauge under each part before you cut."]
+    assert told["mind"][0] == "Thickness not known: gauge under each part before you cut."
     file = str(out / "week-4.plan.json")
     for how in (["--paper", "letter"], ["--machine", "laser-600"]):
         assert main(["cut", file, *how, "--hide", plan[3], "--out", str(out)]) == 0

@@ -182,7 +182,7 @@ def test_a_record_changed_since_is_used_and_said(job, birch, first) -> None:
 
 def test_a_cut_part_off_the_leather_is_no_plan_of_this_hide(job, birch, first) -> None:
     """The record in another frame: what is cut would lie over the edge."""
-    moved = replace(birch, outline=birch.outline.placed(0.0, 150.0, 0.0))
+    moved = replace(birch, outline=birch.outline.placed(0.0, -600.0, 0.0))
     with pytest.raises(InputError, match="was not cut from Birch as this record shows it"):
         refuse_pins(begun(job, first, CUT, [moved]), [moved])
 

@@ -9,6 +9,8 @@ import pytest
 
 from hides import record
 from hides.errors import InputError
+from nest import knife as knives
+from nest import sheaths
 from nest.job import Job, Pin
 from nest.plans import Placement, Plan, Verdict, text_of
 from nest.week import job_of, read
@@ -187,3 +189,39 @@ def test_without_a_span_the_knife_s_own_leather_counts(tmp_path: Path) -> None:
         for w in job_of(read(week(tmp_path, f"[[sheath]]\n{KNIFE}\nmay_split = true\n"))).parts
     )
     assert (need.low, need.high, need.may_split) == (pytest.approx(3.2), pytest.approx(3.6), True)
+
+
+BARE = """name = "Bare"
+outline = "{root}/shared/knives/bittern.svg"
+length = 390.0
+tip = [390, 21]
+butt = [0, 45]
+[sheath]
+belt = 50.0
+throat = 0.45
+"""
+
+
+def test_a_week_keeps_what_a_sheath_warns_of(tmp_path: Path) -> None:
+    """One sentence a knife on the plan, whatever the count; all of them with the job."""
+    knife = tmp_path / "bare.knife.toml"
+    knife.write_text(BARE.format(root=ROOT))
+    text = f"[[sheath]]\nknife = 'bare.knife.toml'\ncount = 2\n[[sheath]]\n{KNIFE}\n"
+    job = job_of(read(week(tmp_path, text)))
+    hide = record.read(ROOT / "shared/hides/birch.hide.json")
+    (caution,) = Plan.of(job, hide, ()).warnings
+    assert caution == (
+        "Bare: nothing but friction keeps the knife in, so sew on a strap; guessed, so measure "
+        "before you cut: edge, guard, blade_thickness, handle_thickness."
+    )
+    made = sheaths.make(knives.read(knife))
+    assert {f"Bare: {words}" for words in (*made.guesses, *made.warnings)} <= set(job.doubts)
+    assert "Bare: The key throat is now called handle_covered: write that." in job.doubts
+    assert len(set(job.doubts)) == len(job.doubts)
+    assert Plan.of(job, hide, (), left_out=("bare-1", "bare-2")).warnings == ()
+
+
+def test_only_one_sample_sheath_leaves_the_knife_loose() -> None:
+    """A sample that nothing holds is a poor sample; one shows what is said of it."""
+    job = job_of(read(ROOT / "shared/weeks/week-12.week.toml"))
+    assert {kit.name for kit in job.kits if kit.caution} == {"Bittern"}
