@@ -2,7 +2,7 @@
 
 The record's own file is changed and nothing else in it: what was typed by hand, and what this
 program doesn't know, stays. A reading that is taken again within :data:`SAME_PLACE` of an older one
-takes its place.
+takes its place, and so does a flaw that is seen again (:func:`_same_flaw`).
 """
 
 from __future__ import annotations
@@ -15,16 +15,21 @@ from pathlib import Path
 from typing import Any
 
 from shapely import Point
+from shapely.geometry import shape as shape_of
+from shapely.geometry.base import BaseGeometry
 
 from hides import flawtable, record
 from hides.capture import gauge
 from hides.errors import InputError, placed
 from hides.files import read_whole
+from hides.flaws import Flaw
 from hides.geojson import LARGEST_FILE, feature, text_of
 from hides.hide import Hide
 from hides.thickness import Reading
 
 SAME_PLACE = 5.0  # mm; the radius of a gauge's foot after ISO 2589
+SAME_SHARE = 0.5  # of a flaw's area, under a new one of another kind: it is the same flaw
+ON_LEATHER = 1.0  # mm; as far off the outline a thing counts as on it
 NAMES = {"flaw": "flaws", "reading": "readings", "zone": "zones", "stretch": "stretch lines"}
 
 Content = dict[str, Any]
@@ -79,14 +84,16 @@ def with_flaws(hide: Hide, flaws: Path) -> Amended:
 
 
 def renewed(path: Path, hide: Hide, *, flaws: Path | None = None) -> Amended:
-    """The record at ``path`` with the edge of ``hide``, its readings, and what its label tells.
+    """The record at ``path`` with edge, readings, flaws and label of ``hide``.
+
+    Kept are readings and flaws that are elsewhere, and what else the record holds.
 
     Raises
     ------
     InputError : the old record can't be read, the table of flaws can't be used, or what stays lies
         off the new edge.
     """
-    record.read(path)
+    before = record.read(path)
     old, new = _content(path), json.loads(record.text(hide))
     told = [
         key
@@ -94,12 +101,27 @@ def renewed(path: Path, hide: Hide, *, flaws: Path | None = None) -> Amended:
         if key in new and new[key] != old.get(key)
     ]  # fmt: skip
     edge = [one for one in new["features"] if _role(one) in ("outline", "backbone")]
-    stays = [one for one in old["features"] if _role(one) not in ("outline", "backbone")]
-    content = old | {key: new[key] for key in told} | {"features": [*edge, *stays]}
+    seen = [one for one in new["features"] if _role(one) == "flaw"]
+    stays, gone = [], []
+    for one in old["features"]:
+        if _role(one) == "flaw" and _same_flaw(record.flaw_of(one), hide.flaws):
+            gone.append(_called(one))
+        elif _role(one) not in ("outline", "backbone"):
+            stays.append(one)
+    if off := [_called(one) for one in stays if _is_off(one, hide, before)]:
+        raise InputError(
+            f"the new edge leaves out what the record holds: {', '.join(off)}.",
+            mend="Write to another --out and look at the edge. If it is right, take them out of "
+            "this record.",
+            file=path,
+        )
+    content = old | {key: new[key] for key in told} | {"features": [*edge, *stays, *seen]}
     roles = [_role(one) for one in stays]
     kept = [f"{NAMES[role]} {roles.count(role)}" for role in dict.fromkeys(roles)]
-    said = [f"Replaced in {path.name}: {', '.join(['outline', 'backbone', *told])}."]
+    said = [f"Taken anew for {path.name}: {', '.join(['outline', 'backbone', *told])}."]
     said += [f"Kept of it: {', '.join(kept)}."] if kept else []
+    said += [f"Replaced by new flaws that lie on them: {', '.join(gone)}."] if gone else []
+    said += [f"Flaws added: {len(seen)}."] if seen else []
     said += _placed_readings(content, hide.readings)
     said += _flawed(content, hide, flaws) if flaws is not None else []
     return _amended(content, path, said)
@@ -120,6 +142,35 @@ def _amended(content: Content, path: Path, said: Iterable[str]) -> Amended:
 def _role(one: Content) -> str:
     role: str = one["properties"]["role"]
     return role
+
+
+def _shape(one: Content) -> BaseGeometry:
+    return record.flaw_of(one).shape if _role(one) == "flaw" else shape_of(one["geometry"])
+
+
+def _called(one: Content) -> str:
+    """What a feature is, and where."""
+    name, middle = one["properties"].get("flaw", _role(one)), _shape(one).centroid
+    return f"{name} at ({middle.x:.0f}, {middle.y:.0f})"
+
+
+def _same_flaw(old: Flaw, seen: Iterable[Flaw]) -> bool:
+    """Whether one of the flaws seen is this one: of its kind and over it, or over most of it."""
+    return any(
+        new.shape.intersects(old.shape)
+        and (
+            new.kind == old.kind
+            or new.shape.intersection(old.shape).area >= SAME_SHARE * old.shape.area
+        )
+        for new in seen
+    )
+
+
+def _is_off(one: Content, hide: Hide, before: Hide) -> bool:
+    """Whether a feature lies off the hide's edge; readings of what a remnant was cut from may."""
+    if _role(one) == "reading" and before.whole is not None:
+        return False
+    return hide.outline.polygon.distance(_shape(one)) > ON_LEATHER
 
 
 def _readings(content: Content) -> list[Content]:
@@ -146,7 +197,7 @@ def _read_again(content: Content, hide: Hide, file: Path) -> list[str]:
         what = "these readings have numbers of stickers, whose places only a photo gives."
         raise InputError(what, mend="Write their places: x,y,mm.", file=file)
     for reading, place in zip(listed.placed, listed.places, strict=True):
-        if (off := hide.polygon.distance(Point(reading.x, reading.y))) > 1.0:
+        if (off := hide.polygon.distance(Point(reading.x, reading.y))) > ON_LEATHER:
             what = (
                 f"the reading at ({reading.x:g}, {reading.y:g}) lies {off:.0f} mm off {hide.name}."
             )

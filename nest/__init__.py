@@ -524,6 +524,7 @@ def capture(
     side: str = "left",
     mirror: bool = False,
     backbone: Sequence[tuple[float, float]] | None = None,
+    keep: Path | None = None,
 ) -> Captured:
     """Understand photos of a side with scale sheets around it; what is doubtful is said.
 
@@ -539,10 +540,13 @@ def capture(
     side : of the animal, "left" or "right".
     mirror : the photos show the flesh side.
     backbone : pixels of the first photo near both ends of the backbone edge, the tail's first.
+    keep : an earlier record of the same hide: all in it stays that the photos don't tell, and what
+        they tell takes the place of the old.
 
     Raises
     ------
-    InputError : a photo, a file, or what they show can't be used at all.
+    InputError : a photo, a file, or what they show can't be used at all, or what stays of the
+        earlier record lies off the edge.
     """
     from hides.capture import pipeline
     from hides.capture.marks import USUAL_LEGEND, read_legend
@@ -557,6 +561,7 @@ def capture(
         side=side,
         mirror=mirror,
         backbone=backbone,
+        keep=keep,
     )
     return pipeline.capture(photos, HideLabel.of(name, tannage, stamp, price), asked)
 

@@ -36,6 +36,7 @@ LAYERS = (
     "hides.measured",
     "hides.flawtable",
     "hides.amend",
+    "hides.capture.pipeline",
     "hides",
     # the work
     "nest.errors",

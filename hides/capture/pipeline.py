@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import ArrayLike
 from shapely import Point
 
-from hides import record
+from hides import amend, record
 from hides.capture import gauge, merge, photo, pose, targets
 from hides.capture.boundary import Traced
 from hides.capture.detection import PARTLY
@@ -37,7 +37,6 @@ BEYOND = 0.05  # of a side's area may lie beyond the hull of the crossings unrem
 FLAT_PIXEL = 1.0  # mm per pixel of the flat picture
 MOST_SPREAD = 5.0  # mm; two deviations of the edge's place, beyond which it is doubted
 TOLD_MARKS = 5  # doubtful marks told one by one
-ON_LEATHER = 1.0  # mm; as far off the outline a reading counts as on it
 
 
 @dataclass(frozen=True)
@@ -53,6 +52,7 @@ class Asked:
     side : of the animal, left or right.
     backbone : (2, 2) pixels of the first photo near the backbone edge's ends, the tail's first.
     mirror : the photos show the flesh side.
+    keep : an earlier record of the same hide, of which stays what the photos don't tell.
     """
 
     guide: Path | None = None
@@ -63,6 +63,7 @@ class Asked:
     side: str = "left"
     backbone: Sequence[tuple[float, float]] | None = None
     mirror: bool = False
+    keep: Path | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +77,7 @@ class Captured:
     doubtful : marks that could not be read for sure, hide frame; the largest first.
     doubts : sentences on what must not be trusted unseen; empty if all is well.
     remarks : sentences on what else was met.
+    text : of the hide's record, where an earlier one was kept, which may hold more than the hide.
     """
 
     hide: Hide
@@ -86,6 +88,7 @@ class Captured:
     doubtful: tuple[Doubt, ...] = ()
     doubts: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    text: str | None = None
 
     @property
     def sure(self) -> bool:
@@ -126,6 +129,10 @@ def capture(paths: Sequence[Path], label: HideLabel, asked: Asked) -> Captured:
     readings, told, lost = _readings(asked, views, frame, hide)
     hide = replace(hide, readings=readings)
     record.check(hide)
+    text = None
+    if asked.keep is not None:
+        kept = amend.renewed(asked.keep, hide)
+        hide, text, told = kept.hide, kept.text, [*told, *kept.said]
     ranked = sorted(found.doubtful, key=lambda each: -each.shape.area)
     doubtful = tuple(replace(each, shape=frame.polygon(each.shape)) for each in ranked)
     doubts = (
@@ -140,7 +147,7 @@ def capture(paths: Sequence[Path], label: HideLabel, asked: Asked) -> Captured:
         *told,
         *remarks(hide),
     )
-    return Captured(hide, photos, views, frame, asked.raised, doubtful, doubts, said)
+    return Captured(hide, photos, views, frame, asked.raised, doubtful, doubts, said, text)
 
 
 def _located(taken: Photo, ruler: float | None) -> View:
@@ -200,9 +207,9 @@ def _readings(
         f"The reading {r.thickness:g} mm at ({r.x:.0f}, {r.y:.0f}) lies {away:.0f} mm off the "
         "leather and was left out. Correct its place, or the outline."
         for r, away in zip(placed, off, strict=True)
-        if away > ON_LEATHER
+        if away > amend.ON_LEATHER
     ]
-    kept = tuple(r for r, away in zip(placed, off, strict=True) if away <= ON_LEATHER)
+    kept = tuple(r for r, away in zip(placed, off, strict=True) if away <= amend.ON_LEATHER)
     return kept, told, lost
 
 

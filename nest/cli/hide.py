@@ -243,6 +243,7 @@ def _capture(options: argparse.Namespace) -> int:
         side=options.side,
         mirror=options.mirror,
         backbone=options.backbone,
+        keep=_kept(options),
     )
     made = nest.files(found, file, anyway=options.anyway)
     written = nest.save(made, options.out.parent, force=options.force)
@@ -255,15 +256,11 @@ def _capture(options: argparse.Namespace) -> int:
 
 def _measure(options: argparse.Namespace) -> int:
     file = _record_file(options, "Recorded")
-    keep = options.out if options.out.exists() else None  # with --force, or it was refused
-    label = _label(options, file)
-    if keep and options.name is None:
-        label["name"] = nest.read_hide(keep).name
     made = nest.measure(
         options.outline,
-        **label,
+        **_label(options, file),
         flaws=options.flaws,
-        keep=keep,
+        keep=_kept(options),
         readings=options.readings,
         unit=options.unit,
         turn=options.side if options.align or options.backbone else None,
@@ -361,7 +358,16 @@ def _record_file(options: argparse.Namespace, kind: str) -> str:
     return name
 
 
+def _kept(options: argparse.Namespace) -> Path | None:
+    """The record that is there, of which stays what isn't made anew: with --force, or it was
+    refused.
+    """
+    return options.out if options.out.exists() else None
+
+
 def _label(options: argparse.Namespace, file: str) -> dict[str, Any]:
     """What is written on a hide, as the door asks for it."""
-    name = file.replace("-", " ").title() if options.name is None else options.name
+    name, keep = options.name, _kept(options)
+    if name is None:
+        name = nest.read_hide(keep).name if keep else file.replace("-", " ").title()
     return {"name": name} | {key: getattr(options, key) for key in ("tannage", "stamp", "price")}

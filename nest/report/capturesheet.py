@@ -78,7 +78,7 @@ def files(found: Captured, name: str, *, anyway: bool = False) -> dict[str, byte
     pages = [capture_sheet(found, photo) for photo in range(len(found.photos))]
     made = {}
     if found.sure or anyway:
-        made[f"{name}.hide.json"] = record.text(found.hide).encode()
+        made[f"{name}.hide.json"] = (found.text or record.text(found.hide)).encode()
     made[f"{name}.capture.png"] = pages[0].data("png")
     pages.append(hidesheet.hide_sheet(found.hide))
     made[f"{name}.capture.pdf"] = pdf_of(pages, pages[0].title)

@@ -10,8 +10,10 @@ import pytest
 
 from hides import amend, record
 from hides.errors import InputError
+from hides.thickness import Reading
 from nest.cli import main
 from tests.small_hides import record as contents
+from tests.small_hides import sheet, square_flaw
 
 FLAWS = "kind,face,width,along,across\nscar,grain,6,300,120\n,,,340,140\n"
 TAPE = "along,offset\n" + "".join(f"{x},{600 - x / 100}\n" for x in range(0, 1001, 100))
@@ -118,7 +120,7 @@ def test_measuring_the_edge_anew_keeps_what_was_typed_by_hand(
     capsys.readouterr()
     assert main([*arguments, "--force"]) == 0
     told = capsys.readouterr().out
-    assert "Replaced in sheet.hide.json: outline, backbone, piece." in told
+    assert "Taken anew for sheet.hide.json: outline, backbone, piece." in told
     assert "Kept of it: flaws 3, readings 2, zones 1, stretch lines 1." in told
     after = record.read(file)
     assert [flaw.kind for flaw in after.flaws] == ["brand", "scar", "hole", "scar"]
@@ -127,6 +129,42 @@ def test_measuring_the_edge_anew_keeps_what_was_typed_by_hand(
     assert (after.price, after.supplier_area) == (before.price, before.supplier_area)
     assert after.outline != before.outline
     assert json.loads(file.read_text())["bought"] == "at the fair"
+
+
+def test_a_flaw_that_is_seen_again_replaces_the_old_and_all_others_stay(file: Path) -> None:
+    """The brand is seen larger; the nail's hole is seen as a cut over all of it; the open scar lies
+    under a corner of a healed one, which is another.
+    """
+    seen = (
+        square_flaw("brand", 140, 130, 60),
+        square_flaw("cut", 290, 390, 20),
+        square_flaw("healed", 780, 130, 60),
+    )
+    made = amend.renewed(file, sheet(flaws=seen, readings=(Reading(202, 200, 3.1),)))
+    assert [flaw.kind for flaw in made.hide.flaws] == ["scar", "brand", "cut", "healed"]
+    assert made.hide.flaws[1].shape.equals(seen[0].shape)
+    assert [reading.thickness for reading in made.hide.readings] == [3.1, 3.3]
+    assert made.said == (
+        "Taken anew for sheet.hide.json: outline, backbone.",
+        "Kept of it: flaws 1, readings 2, zones 1, stretch lines 1.",
+        "Replaced by new flaws that lie on them: brand at (125, 120), hole at (300, 400).",
+        "Flaws added: 3.",
+        "The reading at (202, 200) is 3.1 mm now, it was 3.4.",
+    )
+
+
+def test_what_lies_off_the_new_edge_is_told_in_one_error(
+    file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """All of it, by its place; the record is as it was."""
+    before = file.read_bytes()
+    rows = "".join(f"{x},600\n" for x in range(0, 651, 65))
+    tape = str(table(file, f"along,offset\n{rows}", "tape.csv"))
+    assert main(["hide", "measure", tape, "--out", str(file), "--force"]) == 2
+    told = capsys.readouterr().err
+    assert "sheet.hide.json: the new edge leaves out what the record holds: scar at (750, " in told
+    assert "reading at (800, 200). Write to another --out" in told
+    assert file.read_bytes() == before
 
 
 def test_a_new_record_takes_flaws_from_a_table(file: Path) -> None:

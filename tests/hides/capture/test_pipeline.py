@@ -9,13 +9,14 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
-from shapely import Polygon
+from shapely import Polygon, box
 
 from hides import record
 from hides.capture.frame import Frame
@@ -24,6 +25,8 @@ from hides.capture.photo import Photo
 from hides.capture.pipeline import TOLD_MARKS, Asked, Captured, _frame_doubts, _mark_doubts, capture
 from hides.capture.pose import locate
 from hides.errors import InputError
+from hides.geojson import feature
+from hides.hide import Price
 from hides.label import HideLabel
 from nest.cli import main
 from tests.scenes import Chalk, Scene, scene
@@ -142,6 +145,47 @@ def test_the_record_reads_back_as_it_was_captured(
     assert (hide.name, hide.piece, len(hide.flaws), len(hide.readings)) == ("Larch", "side", 3, 6)
     assert hide.price is not None
     assert "against the stamped 9.5 dm²" in told
+
+
+def test_a_new_photo_keeps_what_was_typed_into_the_record_by_hand(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], found: Captured
+) -> None:
+    """A flaw that no photo shows, a reading elsewhere, a zone, price, stamp and an own remark stay;
+    edge, marks and readings are the photo's, and a flaw under a mark gives way to it.
+    """
+    out = tmp_path / "larch.hide.json"
+    record.write(replace(found.hide, name="Larch II", price=Price(9.5, "EUR", "ft2")), out)
+    typed = json.loads(out.read_text(encoding="utf-8"))
+    marks = [one for one in typed["features"] if one["properties"]["role"] == "flaw"]
+    scar = next(one["properties"] for one in marks if one["properties"]["flaw"] == "scar")
+    scar["flaw"] = "sore"
+    at = found.hide.polygon.representative_point()
+    by_hand = [
+        feature("flaw", "Point", [at.x, at.y], flaw="flay", face="flesh", width=4.0),
+        feature("reading", "Point", [at.x, at.y + 9], thickness=3.3, gauge="dial"),
+        feature("zone", "Polygon", [list(box(at.x, at.y, at.x + 9, at.y + 9).exterior.coords)],
+                thickness=[3.0, 3.4]),
+        feature("stretch", "LineString", [[at.x, at.y], [at.x + 20, at.y]]),
+    ]  # fmt: skip
+    typed["features"] += by_hand
+    typed["photo"] = "first.jpg"
+    typed["supplier_area"] = {"value": 9.5, "unit": "dm2"}
+    out.write_text(json.dumps(typed), encoding="utf-8")
+    arguments = [str(folder / "side.jpg"), "--readings", str(folder / "gauge.csv")]
+    code, words = told([*arguments, "--ruler", "180", "--force"], tmp_path, capsys)
+    assert code == 0, words
+    after = json.loads(out.read_text(encoding="utf-8"))
+    assert [one for one in json.loads(json.dumps(by_hand)) if one not in after["features"]] == []
+    for key in ("name", "price", "photo", "supplier_area"):
+        assert after[key] == typed[key]
+    hide = record.read(out)
+    assert sorted(flaw.kind for flaw in hide.flaws) == ["flay", "healed", "hole", "scar"]
+    assert len(hide.readings) == len(STUCK) + 1
+    assert hide.outline == found.hide.outline
+    assert "Kept of it: readings 7, flaws 1, zones 1, stretch lines 1." in words
+    assert "Replaced by new flaws that lie on them: " in words
+    assert "sore at (" in words
+    assert "No price" not in words
 
 
 # --- what goes wrong -------------------------------------------------------------------------
