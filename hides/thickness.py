@@ -8,11 +8,11 @@ readings: a hide gauged once is known at one place only. What is known of a side
 reading (:class:`Regions`) steers the plane, which matters while readings are few.
 
 The constants below were chosen on made-up sides (``tests/bench/thickness.py``): with 25 spread
-readings nine tenths of the leather lie in the 90 % interval. Where the readings scatter more than
-even leather does, they are taken to be farther apart than the waves between them are long
-(:data:`SHORTER`): then the doubt grows at once beside a reading, and :meth:`ThicknessMap.wanted`
-says how many readings would follow such waves. :func:`suggest` says where the next readings would
-help most.
+readings 93 % of even leather and 86 % of rough leather lie in the 90 % interval. Where the readings
+scatter more than even leather does, they are taken to be farther apart than the waves between them
+are long (:data:`SHORTER`): then the doubt grows at once beside a reading, and
+:meth:`ThicknessMap.wanted` says how many readings would follow such waves. :func:`suggest` says
+where the next readings would help most.
 
 A reading that the others do not foretell counts for nothing until it is confirmed
 (:meth:`ThicknessMap.surprises`).
