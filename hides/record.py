@@ -22,8 +22,8 @@ Members: ``croupon`` {kind: hide, version: 1}, ``name``, ``piece``, ``frame``, a
 {value, unit} (as a number, or as stamped: "22³"), and of a remnant ``parent``, the name of what
 it was cut from, with ``whole`` {piece, tail, back, length, depth, right}: that piece before
 anything was cut off it, mm in this frame; its readings may lie off the remnant. Members and
-properties not named here (``photo``, ``gauge``) may be there and are not kept when a record is
-written anew.
+properties not named here (``photo``, ``gauge``) may be there: they stay when a record is amended
+(:mod:`hides.amend`), and a remnant has none of them.
 """
 
 from __future__ import annotations
@@ -99,7 +99,7 @@ class HideMembers:
         the belly.
     price : what it cost, and what for.
     supplier_area : area as the seller stamped it, the quarter digit as it is written.
-    photo : what it was made from; not kept when the record is written anew.
+    photo : what it was made from; a remnant does not have it.
     parent : the hide that it was cut from.
     whole : that hide before anything was cut from it, which says how the leather stretches.
     features : outline, flaws, readings and what else is drawn, each with its role.
@@ -133,7 +133,7 @@ class FeatureProperties:
     width : of a flaw drawn as a line or a point.
     note : of a flaw: a remark of yours.
     thickness : of a reading, or of a zone the least and the most.
-    gauge : of a reading: what it was measured with; not kept when the record is written anew.
+    gauge : of a reading: what it was measured with; a remnant does not have it.
     confirmed : of a reading: it was looked at again and is right, however odd; else an odd one
         counts for nothing.
     name : of a zone.

@@ -1,8 +1,8 @@
 r"""Weeks on hides: how soon a valid plan, how much leather after how long.
 
     python -m tests.bench.hides --seconds 30 --seed 1 2 3 --picture curves.png
-    python -m tests.bench.hides week-12 --hides birch --parts 60 120
-    python -m tests.bench.hides week-12 --parts 250 500 --together --hides \
+    python -m tests.bench.hides week-12 --hide birch --parts 60 120
+    python -m tests.bench.hides week-12 --parts 250 500 --together --hide \
         birch alder rowan birch alder
 
 Prints seconds from the call to the first valid plan, used area (dm²) after 1, 2, 5, 10, 20, 30
@@ -191,7 +191,7 @@ def _head(seconds: float) -> str:
 def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("weeks", nargs="*", default=list(WEEKS))
-    parser.add_argument("--hides", nargs="+", default=[], help="by default each week's own first")
+    parser.add_argument("--hide", nargs="+", default=[], help="by default each week's own first")
     parser.add_argument("--plain", type=float, help="instead of hides, a rectangle so wide, mm")
     parser.add_argument("--parts", type=int, nargs="+", default=[0], help="0: the week as it is")
     parser.add_argument("--together", action="store_true", help="offer all hides at once")
@@ -204,7 +204,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     runs = []
     for name in options.weeks:
         week = replace(job_of(read(SHARED / f"weeks/{name}.week.toml")), keep=KEEP)
-        hides = several(options.hides) or [record.read(week.hides[0])]
+        hides = several(options.hide) or [record.read(week.hides[0])]
         hides = [plain(options.plain)] if options.plain else hides
         for parts, seed in product(options.parts, options.seed):
             job = repeated(week, parts) if parts else week
