@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import date
 from itertools import combinations
@@ -22,6 +23,7 @@ from nest.place import solve
 from nest.planning import compare_hides, plan_hides, plan_week
 from nest.plans import placed_outline, text_of
 from nest.plans import read as read_plan
+from nest.report.cutplan import picture
 from nest.report.lists import figures_text
 from nest.week import job_of
 from nest.week import read as read_week
@@ -145,6 +147,23 @@ def test_a_hide_whose_thickness_nobody_knows_is_refused_unless_it_is_let_count(j
     known = plan_week(job.taking_unknown, birch, effort=0.01).plan  # there it makes no difference
     assert text_of(known) == text_of(plan_week(job, birch, effort=0.01).plan)
     assert known.thickness_known
+
+
+def test_a_plan_says_that_odd_readings_do_not_count_until_they_are_confirmed(job, birch) -> None:
+    """In its file and on its page, with the number of them; of sound ones no word."""
+    first, *others = birch.readings
+    odd = replace(first, thickness=first.thickness + 1.5)
+    said = (
+        f"1 of {len(birch.readings)} readings of Birch are odd and do not count until they are "
+        "confirmed (croupon hide check)."
+    )
+    planned = plan_week(job, replace(birch, readings=(odd, *others)), effort=0.01)
+    assert said in planned.plan.remarks
+    assert said in json.loads(text_of(planned.plan))["remarks"]
+    words = " ".join(" ".join(text.text.split()) for text in picture(planned).words)
+    assert said in words
+    sound = plan_week(job, birch, effort=0.01)
+    assert not any("are odd" in words for words in sound.plan.remarks)
 
 
 def test_a_hide_whose_thickness_nobody_knows_is_named_and_others_are_compared(job, birch) -> None:
