@@ -215,7 +215,7 @@ def draw_layout(pen: Pen, plan: Plan, hide: Hide, figures: Figures) -> None:
         draw_part(pen, one.wanted.part, one.placement, one.fill, name=name)
     draw_gone(pen, gone)
     labels = Labels(pen)
-    labels.obstacles += leather.flaw_marks(pen, hide)
+    labels.obstacles += [*leather.flaw_marks(pen, hide), pen.on_page(hide.polygon.boundary)]
     for one in (*parts, *gone):
         one.write_label(pen, labels, covered)
     leather.name_flaws(pen, hide, labels)

@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from svgelements import SVG, Shape
 
 import nest
+from hides.flaws import Flaw
 from hides.hide import Hide
 from nest.draw.palette import fill_of
 from nest.figures import FIGURES, Figures, measure
@@ -185,6 +186,19 @@ def test_labels_lie_on_their_parts(sheets):
     boxes = {words.text: words.box for words in sheet.words}
     for label, name in (("A1", "hunter-1/body"), ("B1", "skinner-1/body")):
         assert shapely.Polygon(drawn[f"part:{name}"]).contains(boxes[label])
+
+
+def test_no_code_of_a_flaw_lies_on_the_hides_edge():
+    """Flaws at the edge had theirs half on the line and half off the leather."""
+    spots = [(1000 - off, 100 * off / 10) for off in (10, 20, 30, 40, 50)]
+    spots += [(off * 10, 600 - off) for off in (10, 20, 30, 40, 50)]
+    flaws = [Flaw("clamp", "through", shapely.Point(at).buffer(9)) for at in spots]
+    plan, hide = checked(), small.hide(flaws=tuple(flaws))
+    sheet = cut_plan(plan, hide, measure(plan, hide))
+    (edge,) = [p.get_path().vertices for p in sheet.axes.patches if p.get_gid() == "hide"]
+    codes = [words.box for words in sheet.words if words.text == "cl"]
+    assert len(codes) == len(spots)
+    assert not shapely.LinearRing(edge).intersects(codes).any()
 
 
 def test_the_figures_stand_with_their_definitions(sheets):
