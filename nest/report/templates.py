@@ -47,22 +47,20 @@ RING = Style(edge=INK, width=0.3)
 class Template:
     """A part to be drawn once.
 
-    ``sheath`` names what it belongs to, ``letter`` is that pattern's letter on the plan's pages
-    and ``count`` how many the plan places; of a sheath without a plan there is no letter, one is
-    cut, and P and Q are left out. ``plan`` is the number of the plan, if there is one.
+    ``sheath`` names what it belongs to, ``letter`` is that pattern's letter on the plan's pages,
+    ``count`` how many the plan places and ``plan`` the plan's number.
     """
 
     sheath: str
     part: Part
-    letter: str = ""
-    count: int = 1
-    plan: str = ""
+    letter: str
+    count: int
+    plan: str
 
     @property
     def name(self) -> str:
         """What it is called: the letter, with W for welt, L for loop, and in words."""
-        code = self.letter + SUFFIX[self.part.kind] if self.letter else ""
-        return f"{code}  {self.sheath} {self.part.kind}".strip()
+        return f"{self.letter}{SUFFIX[self.part.kind]}  {self.sheath} {self.part.kind}"
 
 
 def templates_of(plan: Plan) -> tuple[Template, ...]:
@@ -133,7 +131,7 @@ def _drawing(group: Sequence[Template], paper: str) -> FullSize:
     for one in laid:
         _draw_template(sheet, one)
     parts = ", ".join(f"{t.count} × {t.part.kind}" for t in group)
-    title = f"{group[0].letter}  {group[0].sheath}".strip()
+    title = f"{group[0].letter}  {group[0].sheath}"
     return FullSize(
         title, f"cut {parts}", sheet, tuple(outline_of(one.template.part, one.at) for one in laid)
     )
@@ -208,8 +206,7 @@ def _draw_template(sheet: Sheet, one: _Arranged) -> None:
         if mark.kind == "inner":
             line = turned(mark.points, at.angle, at.x, at.y)
             sheet.dots(_along(line), AWL_DOT, SEAM, layer=3.6, name="awl:inner")
-    if one.template.letter:
-        _draw_targets(sheet, part, at, labels)
+    _draw_targets(sheet, part, at, labels)
     _write(sheet, one, labels)
 
 
@@ -261,11 +258,8 @@ def _write(sheet: Sheet, one: _Arranged, labels: Labels) -> None:
     shape, angles = outline_of(part, at), tuple(at.angle + tilt for tilt in TILTS[:5])
     p, q = targets(part)
     _fit(labels, shape, f"{template.name}  × {template.count}", (NAME, SAYS), angles)
-    if template.plan:
-        _fit(labels, shape, f"plan {template.plan}", (SAYS, NOTE), angles)
-    facts = "grain side up, never turned over"
-    if template.letter:
-        facts += f"; P to Q {np.hypot(*(q - p)):.1f} mm"
+    _fit(labels, shape, f"plan {template.plan}", (SAYS, NOTE), angles)
+    facts = f"grain side up, never turned over; P to Q {np.hypot(*(q - p)):.1f} mm"
     _fit(labels, shape, facts, (SAYS, NOTE), angles)
     for mark in part.marks:
         if mark.kind == "label" and part.kind == "body":
