@@ -130,7 +130,7 @@ class Depth:
     likely : where it is expected to be thickest; None where nothing is known of the hide.
     most : what it may be there, once in twenty; what the sheaths ask for, where nothing is known.
     least : where it is expected to be thinnest.
-    part : id of the placement where it is thickest.
+    part : what pages call the part where it is thickest.
     """
 
     likely: float | None
@@ -156,7 +156,7 @@ def thin_enough(machine: Machine, depth: Depth) -> tuple[str, ...]:
     key = min(limits, key=lambda name: limits[name])
     if depth.likely is not None and depth.likely > limits[key]:
         raise CutError(
-            f"under '{depth.part}' the leather is about {depth.likely:.1f} mm thick, and "
+            f"under {depth.part} the leather is about {depth.likely:.1f} mm thick, and "
             f"{machine.name} gets through {limits[key]:g} mm ({_in_passes(machine)}).",
             mend=f"Cut it with another tool, or set {key} if yours cuts deeper.",
             place=f"key '{key}'",

@@ -22,7 +22,7 @@ from nest.cutter.route import arrange
 from nest.cutter.setups import CROSS, Setup, places, split
 from nest.cutter.stroke import Stroke, along
 from nest.errors import CutError
-from nest.plans import TOLERANCE, Plan, digest_of, leather_left, placed_outline
+from nest.plans import TOLERANCE, Plan, digest_of, labels_of, leather_left, placed_outline
 
 __all__ = ["Program", "Stroke", "build", "handed", "of_contours"]
 
@@ -193,7 +193,8 @@ def _on_bed(
 
 def _depth(plan: Plan, hide: Hide | None) -> Depth:
     """How thick the leather is along the parts' outlines."""
-    rims = [(p.id, placed_outline(plan, p).points) for p in plan.placements]
+    labels = {wanted.id: label for label, wanted in labels_of(plan).items()}
+    rims = [(labels[p.id], placed_outline(plan, p).points) for p in plan.placements]
     owners = np.repeat([name for name, _ in rims], [len(points) for _, points in rims])
     points = np.concatenate([points for _, points in rims])
     mean = deviation = np.full(len(points), np.nan)

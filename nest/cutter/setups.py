@@ -25,7 +25,7 @@ from hides.outline import FloatArray, turned
 from nest.cutter.cover import fewest
 from nest.cutter.machine import SHARED, Machine
 from nest.errors import CutError
-from nest.plans import TOLERANCE, Box, Plan, placed_outline
+from nest.plans import TOLERANCE, Box, Plan, labels_of, placed_outline
 
 CLEAR = 5.0  # mm that a mark keeps off parts, the leather's edge and the bed's
 CROSS = 6.0  # mm, arms of a mark
@@ -139,7 +139,7 @@ def split(plan: Plan, machine: Machine, leather: BaseGeometry | None = None) -> 
         tried += [(angle, fewest(around, machine.room)) for angle, around in boxes.items()]
     fitting = sorted((one for one in tried if one[1]), key=lambda one: len(one[1]))
     if not fitting:
-        raise _too_large(shapes, machine)
+        raise _too_large(plan, shapes, machine)
     gathered = [(groups, _moves(groups, boxes[a], machine, a)) for a, groups in fitting]
     free = _bare(list(shapes.values()), leather)
     for groups, moves in (*_planned(plan, shapes, machine), *gathered):
@@ -302,16 +302,19 @@ def _around(boxes: Iterable[Box]) -> Box:
     return min(left), min(low), max(right), max(high)
 
 
-def _too_large(shapes: Mapping[str, Polygon], machine: Machine) -> CutError:
+def _too_large(plan: Plan, shapes: Mapping[str, Polygon], machine: Machine) -> CutError:
     room = sorted(machine.room)
-    for name, shape in shapes.items():
+    for name, wanted in labels_of(plan).items():
+        if wanted.id not in shapes:
+            continue
+        shape = shapes[wanted.id]
         x0, y0, x1, y1 = shape.bounds
         size = sorted((x1 - x0, y1 - y0))
         if size[0] > room[0] or size[1] > room[1]:
             return CutError(
-                f"'{name}' takes {size[1]:.0f} × {size[0]:.0f} mm as it lies on the hide, and a "
-                f"bed of {machine.bed[0]:g} × {machine.bed[1]:g} mm has room for {room[1]:.0f} × "
-                f"{room[0]:.0f} mm; no part is cut in two.",
+                f"{name} ({wanted.id}) takes {size[1]:.0f} × {size[0]:.0f} mm as it lies on the "
+                f"hide, and a bed of {machine.bed[0]:g} × {machine.bed[1]:g} mm has room for "
+                f"{room[1]:.0f} × {room[0]:.0f} mm; no part is cut in two.",
                 mend="Cut it on a larger machine, or by hand with --paper.",
             )
     return CutError("the parts do not lie on the bed, either way round.", mend="Use a larger one.")

@@ -322,7 +322,8 @@ def test_what_the_sheet_says_of_the_marks_can_be_typed_in(origin, bench, tmp_pat
     [
         ({}, ["--machine", "laser-of-dreams"], "there is no machine 'laser-of-dreams'"),
         ({"hole": 0.3, "kerf": 0.4}, [], "no wider than the kerf of 0.4 mm"),
-        ({"bed": [120.0, 110.0]}, [], "hunter-1/body"),  # 150 mm long
+        ({"bed": [120.0, 110.0]}, [], "A1 (hunter-1/body) takes"),  # 150 mm long
+        ({"most_thickness": 1.0}, [], "under A1 the leather"),
         ({"bed": "large"}, [], "ours.machine.toml, key 'bed'"),
         ({}, ["--marked", "7", "1,1", "2,2"], "there is no set-up 7"),
         ({}, ["--marked", "1", "1,1"], "set-up 1 has 3 marks; places given: 1."),

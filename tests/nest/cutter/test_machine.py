@@ -284,14 +284,14 @@ ROUTER = DRAG | {"formats": ["gcode"], "z_cut": -4.0}
     [
         (DRAG | {"most_thickness": 2.0}, 3.4, r"about 3\.4 mm thick.* gets through 2 mm"),
         (LASER | {"most_thickness": 3.0, "passes": 2}, 3.4, r"3 mm \(in 2 passes\)"),
-        (ROUTER, 4.1, r"'a/body' the leather is about 4\.1 mm thick.* through 4 mm"),
+        (ROUTER, 4.1, r"under A1 the leather is about 4\.1 mm thick.* through 4 mm"),
         (ROUTER | {"most_thickness": 5.0}, 4.1, "or set z_cut if"),
         (ROUTER | {"most_thickness": 3.0}, 3.4, "or set most_thickness if"),
     ],
 )
 def test_leather_that_the_tool_does_not_get_through_is_refused(changes, likely, says):
     with pytest.raises(CutError) as refused:
-        thin_enough(made(changes), Depth(likely, likely + 0.2, 3.0, "a/body"))
+        thin_enough(made(changes), Depth(likely, likely + 0.2, 3.0, "A1"))
     assert re.search(says, str(refused.value))
 
 

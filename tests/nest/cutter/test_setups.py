@@ -131,7 +131,7 @@ def test_marks_are_in_reach_bare_and_drawn_before_they_are_needed(bed):
 
 
 def test_a_part_larger_than_the_bed_is_refused_by_name():
-    with pytest.raises(CutError, match=r"'.*' takes .* no part is cut in two"):
+    with pytest.raises(CutError, match=r"[A-Z]\d+ \(.+/.+\) takes .* no part is cut in two"):
         split(PLAN, laser(150, 150))
 
 
