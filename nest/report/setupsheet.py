@@ -118,6 +118,7 @@ def _draw_bed(pen: Pen, plan: Plan, hide: Hide, setup: Setup, program: Program) 
     pen.sheet.text(pen.at([front])[0] - (0.0, 5.0), "front edge", EDGE_WORD, anchor="centre")
     labels = Labels(pen)
     _draw_marks(pen, setup, labels)
+    labels.obstacles.append(pen.on_page(bed.boundary))
     _draw_parts(pen, plan, setup, labels)
     _draw_origin(pen, program)
 
