@@ -23,7 +23,7 @@ from nest.sheaths.model import Retention
 
 NONE, FIRM = 0.3, 0.8  # mm of give: below, nothing holds; from the second on it is firm
 COVER_STEP = 0.1  # of the handle, from one trial of a remedy to the next
-COVER_MOST = 0.95
+COVER_MOST = 0.85  # advised: the rest is left to pull by
 
 Attempt = Callable[[Choices], Retention]
 
