@@ -77,7 +77,8 @@ def offcuts(plan: Plan, hide: Hide, wide: float = OFFCUT_WIDTH) -> tuple[Polygon
     memory).
     """
     end = beyond(plan, hide)
-    taken = [placed_outline(plan, p).polygon.buffer(plan.gap) for p in plan.lying]
+    grow = max(plan.gap, TOLERANCE)  # GEOS may lose a shape that grows by next to nothing
+    taken = [placed_outline(plan, p).polygon.buffer(grow) for p in plan.lying]
     taken += [end, *_straps(plan, hide.polygon.intersection(end))]
     free = MultiPolygon(polygons_of(hide.clean.difference(shapely.union_all(taken))))
     opened = free.buffer(-wide / 2).buffer(wide / 2).intersection(free)

@@ -6,6 +6,7 @@ to say. Exit code 2 where the input can't be used, 1 where it is sound and no pl
 
 from __future__ import annotations
 
+import copy
 import io
 import json
 import os
@@ -91,17 +92,19 @@ def outline(ring: list[list[float]]) -> Callable[[dict[str, Any]], object]:
 
 
 def piece(length: float, width: float, thickness: float = 3.4) -> str:
-    """A sound remnant: a rectangle with two equal readings, and nothing else."""
+    """A sound remnant: a rectangle with three equal readings, and nothing else."""
 
     def change(data: dict[str, Any]) -> None:
         outline([[0, 0], [length, 0], [length, width], [0, width], [0, 0]])(data)
         data["piece"] = "remnant"
         del data["supplier_area"]
         readings = [feature for feature in data["features"] if "gauge" in feature["properties"]]
-        for feature in readings:
-            feature["properties"]["thickness"] = thickness
-            feature["geometry"]["coordinates"] = [length / 2, width / 2]
-        data["features"] = [data["features"][0], *readings]
+        readings[0]["properties"]["thickness"] = thickness
+        data["features"] = data["features"][:1]
+        for share in (0.2, 0.5, 0.8):
+            reading = copy.deepcopy(readings[0])
+            reading["geometry"]["coordinates"] = [share * length, width / 2]
+            data["features"].append(reading)
 
     return hide(change)
 

@@ -20,6 +20,7 @@ def heron(tmp_path):
 
     def changed(line, length="length = 232.0"):
         text = HERON.replace("\nguard = 119.5", f"\n{line}").replace("length = 232.0", length)
+        text = text.replace("[[0.0, 18.0], [119.5, 18.0]]", "18.0")  # no station by its own guard
         assert line in text
         assert length in text
         path = tmp_path / "heron.knife.toml"
