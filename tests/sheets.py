@@ -1,6 +1,21 @@
-"""What tests ask of the words on a sheet."""
+"""What tests ask of the words on a sheet, and of a sheet as SVG."""
 
+import re
+
+import numpy as np
 from shapely import STRtree
+
+NUMBER = re.compile(r"-?\d+(?:\.\d+)?(?:e-?\d+)?")
+NAMES = re.compile(r'\bid="[^"]*"|url\(#[^)]*|href="#[^"]*')  # made from numbers, too
+
+
+def drawn_alike(one: bytes, other: bytes) -> bool:
+    """Whether two SVGs are the same to 0.02 pt: processors differ in the last digits they show."""
+    texts = [NAMES.sub("", data.decode()) for data in (one, other)]
+    numbers = [np.array(NUMBER.findall(text), dtype=float) for text in texts]
+    return NUMBER.sub("", texts[0]) == NUMBER.sub("", texts[1]) and np.allclose(
+        *numbers, rtol=0.0, atol=0.02
+    )
 
 
 def said(sheet):
