@@ -171,10 +171,10 @@ def _names(options: argparse.Namespace, hides: Sequence[Hide]) -> list[str]:
     return [name, *(f"{name}.{_name_of(hide)}" for hide in hides)]
 
 
-def _mind(planned: Planned, week: Job) -> list[str]:
-    """What every page of the plan says, and what there is to say of its sheaths."""
+def _of_sheaths(planned: Planned, week: Job) -> tuple[str, ...]:
+    """What there is to say of the sheaths of a plan, beside what every page of it says."""
     own = {wanted.kit for wanted in planned.plan.expected}
-    return [*planned.plan.warnings, *week.of(k for k in week.kits if k.id in own).doubts]
+    return week.of(k for k in week.kits if k.id in own).doubts
 
 
 def _plan_facts(planned: Planned, week: Job) -> dict[str, object]:
@@ -188,7 +188,7 @@ def _plan_facts(planned: Planned, week: Job) -> dict[str, object]:
         "left_out": list(plan.left_out),
         "figures": dict(planned.figures.numbers),
         "thickness_known": plan.thickness_known,
-        "mind": _mind(planned, week),
+        "mind": [*plan.warnings, *_of_sheaths(planned, week)],
     }
     if plan.bed_windows:
         facts["bed_windows"] = [list(window) for window in plan.bed_windows]
@@ -201,7 +201,7 @@ def _tell(planned: Planned, week: Job) -> None:
     plan, remnant = planned.plan, week.remnant
     parts = f"{len(plan.placements)} parts, checked, seed {plan.seed}, plan {planned.number}."
     print(f"{plan.name} on {planned.hide.name}: {parts}")
-    for words in _mind(planned, week):
+    for words in plan.warnings:
         print(f"mind: {words}")
     if plan.left_out:
         print(f"Left out: {', '.join(plan.left_out)}.")
@@ -217,7 +217,9 @@ def _tell(planned: Planned, week: Job) -> None:
         where = "beyond the frontier" if planned.strap_is_beyond else "beside the parts"
         print(f"Left {where}: {size}." if planned.strap else f"No room is left for {size}.")
     table([[label, value] for label, value in nest.facts(planned).items()])
-    print(f"No plan does with less than the bound: {planned.bound.because}")
+    print(f"No plan does with less than the bound: {planned.bound.because}\n")
+    for words in _of_sheaths(planned, week):  # many: they would push the figures off the screen
+        print(f"mind: {words}")
 
 
 def _total(plans: Sequence[Planned]) -> str:
